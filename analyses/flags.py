@@ -1,0 +1,44 @@
+"""What a flag on an estimate means, in words: one table, read by every text, table and report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from types import MappingProxyType
+
+FEW_UNITS = "few-units"
+NOTHING_COUNTED = "nothing-counted"
+NOTHING_MISSING = "nothing-missing"
+SMALL_EFFECTIVE_N = "effective-n-under-30"
+WIDE = "wide-interval"
+WIDE_RELATIVE = "wide-relative-interval"
+BY_PATIENTS = "bounds-by-patients"
+ONE_CLUSTER = "one-patient"
+NO_VARIATION = "no-variation-between-patients"
+NO_INTERVAL = "no-interval"
+UNBOUNDED = "unbounded"
+WIDENED = "widened-for-repeats"
+CLUSTERED = "clustered-on-patient"
+BOUNDS_FOR_MISSING = "bounds-for-missing"
+
+WORDS: MappingProxyType[str, str] = MappingProxyType({
+    FEW_UNITS: "too few to compare",
+    NOTHING_COUNTED: "nothing to count",
+    NOTHING_MISSING: "no outcome is missing",
+    SMALL_EFFECTIVE_N: "imprecise: effective number under 30",
+    WIDE: "imprecise: interval 30 percentage points wide or wider",
+    WIDE_RELATIVE: "imprecise: interval wider than 130 % of the value",
+    BY_PATIENTS: "bounds by patients, the wider ones",
+    ONE_CLUSTER: "all rows come from one patient; no interval can be given",
+    NO_VARIATION: "patients do not differ; interval by patients",
+    NO_INTERVAL: "no interval can be given with these data",
+    UNBOUNDED: "the interval has no limit on one side",
+    WIDENED: "interval widened because patients repeat",
+    CLUSTERED: "interval clustered on the patient",
+    BOUNDS_FOR_MISSING: "best and worst case for the missing outcomes",
+})
+"""Flag to words. A flag that is not listed is shown as it stands."""
+
+
+def flag_words(flags: Iterable[str]) -> tuple[str, ...]:
+    """The plain words of each flag, in the order given."""
+    return tuple(WORDS.get(flag, flag) for flag in flags)
