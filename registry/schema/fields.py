@@ -1,0 +1,163 @@
+"""How a field is declared: the one place that knows its label, meaning, unit and limits.
+
+Every table module declares its fields with the helpers below (`text`, `choice`, `number`, …).
+Each helper returns a pandera field that carries the whole description in its metadata, so the
+dictionary, the entry workbook, the SQL tables, the checks and the freeze's Table Schema can be
+generated from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import pandera.pandas as pa
+from pandera.typing import Series
+
+# The column types of a table in memory. Nullable types throughout: a blank means
+# "not recorded" and must never turn into "no" or zero.
+Text = Series[pd.StringDtype]
+Int = Series[pd.Int64Dtype]
+Number = Series[float]
+YesNo = Series[pd.BooleanDtype]
+Date = Series[pa.DateTime]
+
+DTYPES = {
+    "text": "string",
+    "choice": "string",
+    "int": "Int64",
+    "number": "float64",
+    "yes/no": "boolean",
+    "date": "datetime64[ns]",
+}
+
+
+@dataclass(frozen=True)
+class FieldSpec:
+    """A field as the generators see it.
+
+    `type` is one of text, int, number, yes/no, date, choice. `minimum` and `maximum` are
+    inclusive; `above` is a strict lower limit. `example` is a value of the right form.
+    """
+
+    name: str
+    type: str
+    label: str
+    definition: str
+    unit: str = ""
+    values: tuple[str, ...] = ()
+    minimum: float | None = None
+    maximum: float | None = None
+    above: float | None = None
+    pattern: str = ""
+    pattern_words: str = ""
+    required: bool = False
+    key: bool = False
+    example: str = ""
+
+    @property
+    def dtype(self) -> str:
+        """The pandas dtype of this field's column."""
+        return DTYPES[self.type]
+
+    @property
+    def heading(self) -> str:
+        """The column heading in the entry workbook: the label, the unit, a star if required."""
+        star = " *" if self.required else ""
+        return f"{self.label} ({self.unit}){star}" if self.unit else f"{self.label}{star}"
+
+    @property
+    def wanted(self) -> str:
+        """What a cell of this field may hold, in words."""
+        if self.values:
+            return "one of: " + ", ".join(self.values)
+        if self.type == "yes/no":
+            return "yes or no"
+        if self.type == "date":
+            return "a date, written year-month-day, such as 2024-03-09"
+        if self.type == "text":
+            return self.pattern_words or "text"
+        return self._wanted_number()
+
+    def _wanted_number(self) -> str:
+        what = "a whole number" if self.type == "int" else "a number"
+        unit = f" {self.unit}" if self.unit else ""
+        low = self.minimum if self.above is None else self.above
+        if low is None and self.maximum is None:
+            return what
+        if self.maximum is None:
+            word = "above" if self.above is not None else "of at least"
+            return f"{what} {word} {low:g}{unit}"
+        if self.above is not None:
+            return f"{what} above {self.above:g} and up to {self.maximum:g}{unit}"
+        return f"{what} from {low:g} to {self.maximum:g}{unit}"
+
+
+def _declare(spec: FieldSpec, **checks: Any) -> Any:
+    """A pandera field carrying `spec` in its metadata."""
+    return pa.Field(
+        nullable=not spec.required,
+        title=spec.label,
+        description=spec.definition,
+        metadata={"spec": spec},
+        **checks,
+    )
+
+
+def text(
+    label: str, definition: str, *, pattern: str = "", pattern_words: str = "",
+    required: bool = False, key: bool = False, example: str = "",
+) -> Any:
+    """Declare a text field; `pattern` is a regular expression for the whole value."""
+    spec = FieldSpec(
+        "", "text", label, definition, pattern=pattern, pattern_words=pattern_words,
+        required=required or key, key=key, example=example,
+    )
+    return _declare(spec, **({"str_matches": pattern} if pattern else {}))
+
+
+def choice(label: str, definition: str, values: Sequence[str], *, required: bool = False) -> Any:
+    """Declare a field with a closed list of values."""
+    spec = FieldSpec("", "choice", label, definition, values=tuple(values), required=required)
+    return _declare(spec, isin=list(values))
+
+
+def yes_no(label: str, definition: str, *, required: bool = False) -> Any:
+    """Declare a yes/no field; blank means not recorded."""
+    return _declare(FieldSpec("", "yes/no", label, definition, required=required))
+
+
+def date(label: str, definition: str, *, required: bool = False) -> Any:
+    """Declare a date field (a day, no clock time)."""
+    return _declare(FieldSpec("", "date", label, definition, required=required))
+
+
+def integer(
+    label: str, definition: str, low: int | None = None, high: int | None = None, *,
+    unit: str = "", required: bool = False, key: bool = False,
+) -> Any:
+    """Declare a whole number from `low` to `high`, both included."""
+    spec = FieldSpec(
+        "", "int", label, definition, unit=unit, minimum=low, maximum=high,
+        required=required or key, key=key,
+    )
+    return _declare(spec, **_range_checks(spec))
+
+
+def number(
+    label: str, definition: str, low: float | None = None, high: float | None = None, *,
+    above: float | None = None, unit: str = "", required: bool = False,
+) -> Any:
+    """Declare a number from `low` (or above `above`) to `high`."""
+    spec = FieldSpec(
+        "", "number", label, definition, unit=unit, minimum=low, maximum=high, above=above,
+        required=required,
+    )
+    return _declare(spec, **_range_checks(spec))
+
+
+def _range_checks(spec: FieldSpec) -> dict[str, float]:
+    limits = {"ge": spec.minimum, "gt": spec.above, "le": spec.maximum}
+    return {name: limit for name, limit in limits.items() if limit is not None}
