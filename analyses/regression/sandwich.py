@@ -1,0 +1,186 @@
+"""Variance of coefficients when rows of one patient are alike: sandwich estimators.
+
+All follow from three sums: the information A = X'WX, each patient's share of it M_c, and each
+patient's score s_c. Leverage corrections need only these, since
+X_c'(I - H_c)^-1 r_c = (I - M_c A^-1)^-1 s_c, so that the work is done on (terms x terms)
+matrices however many rows a patient has.
+
+Liang and Zeger 1986, Biometrika 73:13; Mancl and DeRouen 2001, Biometrics 57:126; Kauermann and
+Carroll 2001, J Am Stat Assoc 96:1387; Fay and Graubard 2001, Biometrics 57:1198; degrees of
+freedom: Bell and McCaffrey 2002, Surv Methodol 28:169; Pan and Wall 2002, Stat Med 21:1429.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyses.regression.penalised_core import Array
+
+# A patient who alone determines a term has leverage 1, and the correction would divide by
+# zero. Fay and Graubard bound it at 0.75; so do we, wherever a leverage is divided by.
+LEVERAGE_BOUND = 0.75
+
+
+@dataclass(frozen=True)
+class ClusterParts:
+    """The sums over each patient's rows that every sandwich needs."""
+
+    bread: Array  # A, (terms, terms)
+    shares: Array  # M_c, (patients, terms, terms)
+    scores: Array  # s_c, (patients, terms)
+
+    @property
+    def clusters(self) -> int:
+        return len(self.scores)
+
+
+def cluster_codes(cluster: NDArray) -> tuple[NDArray[np.intp], int]:
+    """Codes 0, 1, … of the patients of each row in order of appearance, and how many there are."""
+    import pandas as pd
+
+    codes, names = pd.factorize(np.asarray(cluster), sort=False)
+    return codes, len(names)
+
+
+def sum_by_cluster(values: Array, codes: NDArray[np.intp], clusters: int) -> Array:
+    """Sums of `values` (rows, …) over each patient's rows: (patients, …)."""
+    flat = values.reshape(len(values), -1)
+    out = np.empty((clusters, flat.shape[1]))
+    for column in range(flat.shape[1]):
+        out[:, column] = np.bincount(codes, weights=flat[:, column], minlength=clusters)
+    return out.reshape(clusters, *values.shape[1:])
+
+
+def cluster_parts(x: Array, weight: Array, residual: Array, cluster: NDArray) -> ClusterParts:
+    """Gather the sums.
+
+    x: (rows, terms); weight: (rows,), working variance of each outcome (times d mu/d eta over
+    itself for a canonical link, so X'WX is the information); residual: (rows,), observed minus
+    expected; cluster: (rows,), patient of each row.
+    """
+    codes, clusters = cluster_codes(cluster)
+    outer = weight[:, None, None] * x[:, :, None] * x[:, None, :]
+    shares = sum_by_cluster(outer, codes, clusters)
+    scores = sum_by_cluster(x * residual[:, None], codes, clusters)
+    return ClusterParts(shares.sum(axis=0), shares, scores)
+
+
+def adjusted_scores(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Array:
+    """Scores corrected for leverage: (I - M_c A^-1)^-power s_c, (patients, terms).
+
+    power 0: none (Liang and Zeger); 1/2: Kauermann and Carroll; 1: Mancl and DeRouen.
+    """
+    if power == 0:
+        return parts.scores
+    root = np.linalg.cholesky(parts.bread)
+    inverse = np.linalg.inv(root)
+    leverage, axes = np.linalg.eigh(inverse @ parts.shares @ inverse.T)
+    factor = (1 - np.clip(leverage, 0.0, bound)) ** -power
+    rotated = np.einsum("cij,jk,ck->ci", axes.transpose(0, 2, 1), inverse, parts.scores)
+    return np.einsum("ij,cjk,ck->ci", root, axes, factor * rotated)
+
+
+def fay_graubard_scores(parts: ClusterParts, bound: float = LEVERAGE_BOUND) -> Array:
+    """Scores divided by (1 - min(bound, diagonal of M_c A^-1))^1/2, term by term."""
+    diagonal = np.einsum("cij,ji->ci", parts.shares, np.linalg.inv(parts.bread))
+    return parts.scores / np.sqrt(1 - np.minimum(bound, diagonal))
+
+
+def sandwich(parts: ClusterParts, scores: Array) -> Array:
+    """A^-1 (sum of s_c s_c') A^-1, (terms, terms)."""
+    reach = np.linalg.solve(parts.bread, scores.T)
+    return reach @ reach.T
+
+
+def model_variance(parts: ClusterParts) -> Array:
+    """A^-1: the variance if rows were independent."""
+    return np.linalg.inv(parts.bread)
+
+
+def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Array:
+    """u_c = (I - A^-1 M_c)^-power A^-1 e_k for each term k: (patients, terms, terms k)."""
+    root = np.linalg.cholesky(parts.bread)
+    inverse = np.linalg.inv(root)
+    leverage, axes = np.linalg.eigh(inverse @ parts.shares @ inverse.T)
+    factor = (1 - np.clip(leverage, 0.0, bound)) ** -power
+    return np.einsum("ji,cjk,ck,clk,lm->cim", inverse, axes, factor, axes, inverse)
+
+
+def satterthwaite_df(parts: ClusterParts, power: float = 1.0) -> Array:
+    """Degrees of freedom of each coefficient's sandwich variance, (terms,).
+
+    Bell and McCaffrey: the variance is a quadratic form in the residuals; matching its first
+    two moments under working independence and normality gives 2 E^2 / Var. They are few where
+    few patients carry the information on a term.
+    """
+    loading = _loadings(parts, power)
+    own = np.einsum("cik,cij,cjk->ck", loading, parts.shares, loading)
+    half = np.linalg.inv(np.linalg.cholesky(parts.bread))
+    shared = np.einsum("pi,cij,cjk->cpk", half, parts.shares, loading)
+    length = (shared**2).sum(axis=1)
+    cross = np.einsum("cpk,cqk->kpq", shared, shared)
+    first = own.sum(axis=0) - length.sum(axis=0)
+    second = (own**2).sum(axis=0) - 2 * (own * length).sum(axis=0) + (cross**2).sum(axis=(1, 2))
+    return first**2 / second
+
+
+def empirical_df(parts: ClusterParts, scores: Array) -> Array:
+    """Degrees of freedom from how much the patients' own contributions vary, (terms,).
+
+    After Pan and Wall 2002, term by term: the variance is a sum of the patients' squared
+    contributions q_c; 2 (sum q)^2 / Var(sum q), Var estimated from the spread of the q_c.
+    """
+    contributions = (np.linalg.solve(parts.bread, scores.T) ** 2).T
+    total = contributions.sum(axis=0)
+    spread = contributions.var(axis=0, ddof=1) * len(contributions)
+    return 2 * total**2 / spread
+
+
+def binary_df(x: Array, risk: Array, cluster: NDArray, parts: ClusterParts) -> Array:
+    """Satterthwaite degrees of freedom with the kurtosis of rare binary outcomes, (terms,).
+
+    As `satterthwaite_df`, but the variance of the squared residuals of a Bernoulli outcome of
+    risk p is p(1-p)(1-2p)^2, not the normal 2p^2(1-p)^2: with a rare event the fourth cumulant
+    p(1-p)(1 - 6p(1-p)) dominates and the number of events, not of patients, limits the degrees
+    of freedom.
+    """
+    codes, _ = cluster_codes(cluster)
+    loading = _loadings(parts, 1.0)
+    weight = risk * (1 - risk)
+    row = np.einsum("ri,rik->rk", x, loading[codes])
+    fourth = (row**4 * (weight * (1 - 6 * weight))[:, None]).sum(axis=0)
+    own = np.einsum("cik,cij,cjk->ck", loading, parts.shares, loading)
+    return 2 * own.sum(axis=0) ** 2 / (2 * (own**2).sum(axis=0) + np.maximum(fourth, 0.0))
+
+
+def exchangeable_correlation(residual: Array, weight: Array, cluster: NDArray, terms: int) -> float:
+    """Moment estimate of the correlation between outcomes of one patient, at least 0.
+
+    Mean product of Pearson residuals over pairs of rows of one patient (Liang and Zeger 1986),
+    divided by their mean square.
+    """
+    codes, clusters = cluster_codes(cluster)
+    pearson = residual / np.sqrt(weight)
+    sums = np.bincount(codes, weights=pearson, minlength=clusters)
+    squares = np.bincount(codes, weights=pearson**2, minlength=clusters)
+    sizes = np.bincount(codes, minlength=clusters)
+    pairs = (sizes * (sizes - 1) / 2).sum()
+    if pairs == 0:
+        return 0.0
+    scale = squares.sum() / max(1, len(pearson) - terms)
+    between = ((sums**2 - squares) / 2).sum() / max(1.0, pairs - terms)
+    return float(np.clip(between / scale, 0.0, 1.0))
+
+
+def exchangeable_variance(x: Array, weight: Array, cluster: NDArray, correlation: float) -> Array:
+    """Variance of the independence estimator if outcomes correlate equally within patients."""
+    codes, clusters = cluster_codes(cluster)
+    rows = x * np.sqrt(weight)[:, None]
+    bread = rows.T @ rows
+    sums = sum_by_cluster(rows, codes, clusters)
+    middle = (1 - correlation) * bread + correlation * sums.T @ sums
+    inverse = np.linalg.inv(bread)
+    return inverse @ middle @ inverse
