@@ -1,0 +1,118 @@
+"""From a unit frame to estimates: one share overall, and by every grouping.
+
+A unit frame has one row a unit, with `key`, `patient_id`, the grouping columns, and a column of
+events (boolean; blank means that the outcome is not known, and the unit leaves the denominator
+but is counted beside it).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import pandas as pd
+
+from analyses.estimate import Estimate, replaced
+from analyses.estimate_text import plural
+from analyses.flags import FEW_UNITS, NOTHING_COUNTED
+from analyses.populations.units import GROUPINGS, NOT_RECORDED
+from analyses.proportions import clustered_proportion, proportion, proportion_bounds
+from registry.schema import TABLES
+
+FEW = 5
+"""A group under this many units is printed with its counts and "too few to compare"."""
+
+
+def share(
+    frame: pd.DataFrame, event: str, *, id: str, unit: str,
+    group: Mapping[str, str] | None = None, notes: Iterable[str] = (),
+) -> Estimate:
+    """The proportion of units in which `event` is true, among those where it is known.
+
+    frame: a unit frame. Clustered on the patient where a patient gives more than one row
+    (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags.
+    """
+    known = frame[frame[event].notna()]
+    happened = known[event].astype(bool)
+    labels = {"id": id, "unit": unit, "group": group, "keys": known["key"]}
+    if known["patient_id"].duplicated().any():
+        found = clustered_proportion(
+            happened.to_numpy(), known["patient_id"].to_numpy(dtype=str), **labels
+        )
+    else:
+        found = proportion(int(happened.sum()), len(known), event_keys=known["key"][happened],
+                           **labels)
+    return _noted(found, frame, event, notes)
+
+
+def shares(
+    frame: pd.DataFrame, event: str, *, id: str, unit: str,
+    by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (),
+) -> list[Estimate]:
+    """The share overall, then within each level of each grouping (levels in their order)."""
+    notes = tuple(notes)
+    found = [share(frame, event, id=id, unit=unit, notes=notes)]
+    for column in by:
+        for level in levels(frame[column], column):
+            part = frame[frame[column] == level]
+            estimate = share(part, event, id=id, unit=unit, group={column: level})
+            found.append(few_marked(estimate))
+    return found
+
+
+def few_marked(estimate: Estimate) -> Estimate:
+    """The estimate, with the words "too few to compare" where it counts fewer than FEW units."""
+    if (estimate.n or 0) >= FEW or FEW_UNITS in estimate.flags:
+        return estimate
+    if NOTHING_COUNTED in estimate.flags:
+        return estimate
+    return replaced(estimate, flags=(*estimate.flags, FEW_UNITS))
+
+
+def levels(values: pd.Series, column: str) -> list[str]:
+    """The levels of a grouping that occur, in the order of the schema's list (else sorted)."""
+    present = {str(value) for value in values.dropna()}
+    listed = [v for table in TABLES.values() for v in _listed(table.by_name.get(column))]
+    order = {value: place for place, value in enumerate(dict.fromkeys(listed))}
+    return sorted(present, key=lambda v: (v == NOT_RECORDED, order.get(v, len(order)), v))
+
+
+def any_known(units: pd.DataFrame, unit_column: str, rows: pd.DataFrame, flag: pd.Series,
+              row_column: str) -> pd.Series:
+    """Per unit: true where a row of it is true, blank where none is but one is blank, else no.
+
+    `flag` is a boolean Series on `rows`; `row_column` of rows names the unit.
+    """
+    flag = flag.astype("boolean")
+    true = set(rows.loc[flag.fillna(False), row_column].dropna())
+    unknown = set(rows.loc[flag.isna(), row_column].dropna()) - true
+    names = units[unit_column]
+    found = names.isin(true).astype("boolean")
+    return found.mask(names.isin(unknown))
+
+
+def _listed(spec: object) -> tuple[str, ...]:
+    return getattr(spec, "values", ()) or ()
+
+
+def _noted(
+    found: Estimate, frame: pd.DataFrame, event: str, notes: Iterable[str]
+) -> Estimate:
+    """Add the words on unknown outcomes, and the bounds they leave open, beside the estimate."""
+    unknown = int(frame[event].isna().sum())
+    extra = tuple(notes)
+    beside = found.beside
+    if unknown:
+        name = found.unit if unknown == 1 else plural(found.unit)
+        extra = (f"{unknown} {name} of unknown outcome left out", *extra)
+        if found.n:
+            beside = (*beside, *_bounds(found, unknown))
+    if not extra:
+        return found
+    return replaced(found, flags=(*found.flags, *extra), beside=beside)
+
+
+def _bounds(found: Estimate, unknown: int) -> tuple[Estimate, ...]:
+    bounds = proportion_bounds(
+        found.events or 0, found.n or 0, unknown, id=found.id, unit=found.unit, group=found.group
+    )
+    return (bounds,) if isinstance(bounds, Estimate) else tuple(bounds)
