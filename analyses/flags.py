@@ -29,7 +29,7 @@ WORDS: MappingProxyType[str, str] = MappingProxyType({
     WIDE_RELATIVE: "imprecise: interval wider than 130 % of the value",
     BY_PATIENTS: "bounds by patients, the wider ones",
     ONE_CLUSTER: "all rows come from one patient; no interval can be given",
-    NO_VARIATION: "patients do not differ; interval by patients",
+    NO_VARIATION: "patients do not differ; interval by rows",
     NO_INTERVAL: "no interval can be given with these data",
     UNBOUNDED: "the interval has no limit on one side",
     WIDENED: "interval widened because patients repeat",
@@ -39,6 +39,18 @@ WORDS: MappingProxyType[str, str] = MappingProxyType({
 """Flag to words. A flag that is not listed is shown as it stands."""
 
 
+IMPRECISE = "imprecise: "
+
+
 def flag_words(flags: Iterable[str]) -> tuple[str, ...]:
-    """The plain words of each flag, in the order given."""
-    return tuple(WORDS.get(flag, flag) for flag in flags)
+    """The plain words of each flag, in the order given; the imprecise ones in one phrase.
+
+    "Too few to compare" says more than any imprecision, which is then left unsaid.
+    """
+    given = tuple(flags)
+    words = [WORDS.get(flag, flag) for flag in given]
+    reasons = [word.removeprefix(IMPRECISE) for word in words if word.startswith(IMPRECISE)]
+    kept = [word for word in words if not word.startswith(IMPRECISE)]
+    if reasons and FEW_UNITS not in given:
+        kept.append(IMPRECISE + ", ".join(reasons))
+    return tuple(kept)
