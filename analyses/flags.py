@@ -7,6 +7,8 @@ from types import MappingProxyType
 
 FEW_UNITS = "few-units"
 NOTHING_COUNTED = "nothing-counted"
+NO_EVENTS = "no-events"
+ALL_EVENTS = "all-events"
 NOTHING_MISSING = "nothing-missing"
 SMALL_EFFECTIVE_N = "effective-n-under-30"
 WIDE = "wide-interval"
@@ -23,6 +25,8 @@ BOUNDS_FOR_MISSING = "bounds-for-missing"
 WORDS: MappingProxyType[str, str] = MappingProxyType({
     FEW_UNITS: "too few to compare",
     NOTHING_COUNTED: "nothing to count",
+    NO_EVENTS: "no events to compare",
+    ALL_EVENTS: "every unit had the event; nothing to compare",
     NOTHING_MISSING: "no outcome is missing",
     SMALL_EFFECTIVE_N: "imprecise: effective number under 30",
     WIDE: "imprecise: interval 30 percentage points wide or wider",

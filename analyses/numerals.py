@@ -11,7 +11,7 @@ import math
 MINUS = "\N{MINUS SIGN}"
 DASH = "\N{EN DASH}"
 INFINITY = "\N{INFINITY}"
-SMALLEST_PERCENT = 0.001
+SMALLEST = 0.001
 
 
 def with_sign(text: str) -> str:
@@ -31,10 +31,8 @@ def percent(share: float) -> str:
         return f"{value:.0f}"
     if not 0 < value < 100:
         return with_sign(_one_decimal(value))
-    if value < SMALLEST_PERCENT:
-        return f"<{SMALLEST_PERCENT}"
-    if value > 100 - SMALLEST_PERCENT:
-        return f">{100 - SMALLEST_PERCENT}"
+    if value > 100 - SMALLEST:
+        return f">{100 - SMALLEST}"
     if value >= 99.95:
         return f"{value:.{_first_digit(100 - value)}f}"
     return _one_decimal(value)
@@ -55,7 +53,7 @@ def quantity(number: float) -> str:
 def ratio(number: float) -> str:
     """A ratio: two decimals, one from 10 on, more under 0.1 so that it is never 0.00."""
     size = abs(number)
-    if size == 0 or math.isinf(size) or size >= 10:
+    if size < SMALLEST or math.isinf(size) or size >= 10:
         return quantity(number)
     return with_sign(f"{number:.{2 if size >= 0.1 else _first_digit(size) + 1}f}")
 
@@ -97,6 +95,8 @@ def _one_decimal(number: float) -> str:
         return INFINITY if number > 0 else "-" + INFINITY
     if size >= 1000:
         return f"{number:,.0f}"
+    if size < SMALLEST:
+        return f"<{SMALLEST}" if number > 0 else f">-{SMALLEST}"
     # Judged after rounding, so that 0.996 becomes 1.0 and not 1.00.
     if round(size, 2) >= 1:
         return f"{number:.1f}"

@@ -1,0 +1,15 @@
+"""How a P value is written: never alone, never as zero."""
+
+from __future__ import annotations
+
+
+def p_text(p: float) -> str:
+    """`P = 0.0003`, `P = 0.04`, `P < 0.0001`; two digits that are not zero, at most four places."""
+    if p < 0.0001:
+        return "P < 0.0001"
+    if p > 0.999:
+        return "P > 0.999"
+    for places in (2, 3, 4):
+        if round(p, places) >= 10 ** (1 - places) or places == 4:
+            return f"P = {p:.{places}f}"
+    raise AssertionError("unreachable")
