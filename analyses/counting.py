@@ -104,15 +104,15 @@ def _noted(
     if unknown:
         name = found.unit if unknown == 1 else plural(found.unit)
         extra = (f"{unknown} {name} of unknown outcome left out", *extra)
-        if found.n:
-            beside = (*beside, *_bounds(found, unknown))
+        beside = (*beside, _bounds(found, frame, event))
     if not extra:
         return found
     return replaced(found, flags=(*found.flags, *extra), beside=beside)
 
 
-def _bounds(found: Estimate, unknown: int) -> tuple[Estimate, ...]:
-    bounds = proportion_bounds(
-        found.events or 0, found.n or 0, unknown, id=found.id, unit=found.unit, group=found.group
+def _bounds(found: Estimate, frame: pd.DataFrame, event: str) -> Estimate:
+    outcome = frame[event].astype("Float64").to_numpy(dtype=float, na_value=float("nan"))
+    return proportion_bounds(
+        outcome, frame["patient_id"].to_numpy(dtype=str), id=f"{found.id}.bounds",
+        unit=found.unit, group=found.group, keys=list(frame["key"]),
     )
-    return (bounds,) if isinstance(bounds, Estimate) else tuple(bounds)

@@ -104,9 +104,8 @@ def buffalo_score(
     """Buffalo score of the risk of endovascular treatment, 1–5 ("Int64").
 
     Arterial pedicles 1–2 1 point, 3–4 2, 5 or more 3; pedicles mostly up to 1 mm 1; eloquent
-    brain 1. **The points are from memory and were not yet confirmed at the paper** (see
-    `UNCONFIRMED_SCORES`); that it is made of the number and the calibre of the pedicles and of
-    eloquence is confirmed. Do not report it before they are.
+    brain 1. **Items and points are from memory and were not yet confirmed at the paper** (see
+    `UNCONFIRMED_SCORES`). Do not report it before they are.
     Source: Dumont and others 2015, Surg Neurol Int 6:3.
     """
     pedicles = numbers(feeding_pedicles)

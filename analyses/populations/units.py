@@ -93,7 +93,8 @@ def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     `sm_grade_value` (Int64).
     """
     graded = add_grades(
-        tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"]
+        tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],
+        tables["resections"],
     )
     dates = treatment_dates(tables)
     rows = graded.merge(dates, on=LESION, how="inner").reset_index(drop=True)

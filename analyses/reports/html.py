@@ -1,0 +1,150 @@
+"""A document as one self-contained HTML page, with the cases behind each number."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from functools import singledispatchmethod
+from html import escape
+from importlib.resources import files
+
+from analyses.estimate import Estimate
+from analyses.reports.cases import embedded
+from analyses.reports.content import (
+    Caution,
+    Cell,
+    Document,
+    Paragraph,
+    Picture,
+    Points,
+    Sentence,
+    Table,
+)
+
+FIGURE_WIDTH_IN = 7.4
+
+
+def page(document: Document) -> str:
+    """The whole page as text. Everything it needs is inside it."""
+    import jinja2
+
+    folder = files("analyses.reports") / "page"
+    writer = _Writer(document.stays_inside)
+    sections = [
+        {"title": section.title, "anchor": _anchor(section.title),
+         "blocks": [writer.block(block) for block in section.blocks]}
+        for section in document.sections
+    ]
+    environment = jinja2.Environment(autoescape=True)
+    template = environment.from_string((folder / "page.html").read_text(encoding="utf-8"))
+    from markupsafe import Markup
+
+    for section in sections:
+        section["blocks"] = [Markup(block) for block in section["blocks"]]
+    cases = json.dumps(embedded(writer.shown), ensure_ascii=False, separators=(",", ":"))
+    return template.render(
+        document=document, sections=sections, has_cases=bool(writer.shown),
+        css=Markup((folder / "page.css").read_text(encoding="utf-8")),
+        script=Markup((folder / "page.js").read_text(encoding="utf-8")),
+        cases=Markup(cases.replace("</", "<\\/")),
+    )
+
+
+def svg_text(picture: Picture, width_in: float = FIGURE_WIDTH_IN) -> str:
+    """A figure as SVG text, the same byte for byte each time, with its words for screen readers."""
+    import matplotlib as mpl
+
+    from analyses.figures import STYLE
+
+    out = io.StringIO()
+    # Text as shapes: the page then looks the same without our fonts, at any width.
+    with mpl.rc_context({**STYLE, "svg.fonttype": "path"}):
+        picture.draw(width_in).savefig(out, format="svg", metadata={"Date": None})
+    drawn = out.getvalue()
+    drawn = drawn[drawn.index("<svg"):]
+    prefix = _anchor(picture.name)
+    drawn = re.sub(r'id="([^"]+)"', rf'id="{prefix}-\1"', drawn)
+    drawn = re.sub(r'(href="#|url\(#)', rf"\g<1>{prefix}-", drawn)
+    label = f'role="img" aria-label="{escape(picture.alt, quote=True)}"'
+    return drawn.replace("<svg ", f"<svg {label} ", 1)
+
+
+class _Writer:
+    """Turns blocks into HTML and keeps the estimates shown, in order, for their case lists."""
+
+    def __init__(self, with_cases: bool) -> None:
+        self.with_cases = with_cases
+        self.shown: list[Estimate] = []
+        self.tables = 0
+        self.figures = 0
+
+    @singledispatchmethod
+    def block(self, block: object) -> str:
+        raise TypeError(f"No way to write a {type(block).__name__} as HTML.")
+
+    @block.register
+    def _(self, block: Paragraph) -> str:
+        return f"<p>{' '.join(map(self._sentence, block.sentences))}</p>"
+
+    @block.register
+    def _(self, block: Points) -> str:
+        items = "".join(f"<li>{self._sentence(item)}</li>" for item in block.items)
+        return f'<ul class="points">{items}</ul>'
+
+    @block.register
+    def _(self, block: Caution) -> str:
+        lines = "".join(f"<p>{self._sentence(s)}</p>" for s in block.sentences)
+        return f'<div class="caution" role="note"><h3>{escape(block.title)}</h3>{lines}</div>'
+
+    @block.register
+    def _(self, block: Table) -> str:
+        self.tables += 1
+        head = "".join(f'<th scope="col">{escape(text)}</th>' for text in block.columns)
+        body = "".join(f"<tr>{''.join(map(self._cell, row))}</tr>" for row in block.rows)
+        notes = list(block.notes)
+        if any(c.estimate and "†" in c.text for row in block.rows for c in row):
+            notes.append(self._marks(block))
+        below = "".join(f'<p class="notes">{escape(note)}</p>' for note in notes)
+        caption = f"Table {self.tables}. {block.caption}"
+        table = (
+            f'<div class="scroll"><table><caption>{escape(caption)}</caption><thead><tr>{head}'
+            f"</tr></thead><tbody>{body}</tbody></table></div>{below}"
+        )
+        if not block.folded:
+            return table
+        return f"<details><summary>{escape(caption)}</summary>{table}</details>"
+
+    @block.register
+    def _(self, block: Picture) -> str:
+        self.figures += 1
+        caption = f"Figure {self.figures}. {block.caption}"
+        return (f"<figure>{svg_text(block)}<figcaption>{escape(caption)}</figcaption></figure>")
+
+    def _marks(self, block: Table) -> str:
+        notes = dict.fromkeys(
+            note for row in block.rows for c in row if c.estimate and "†" in c.text
+            for note in c.estimate.notes())
+        return "† " + "; ".join(notes) + "."
+
+    def _sentence(self, sentence: Sentence) -> str:
+        if not (self.with_cases and sentence.estimates and sentence.estimates[0].counted):
+            return escape(sentence.text)
+        return self._button(escape(sentence.text), sentence.estimates[0])
+
+    def _cell(self, cell: Cell) -> str:
+        text = escape(cell.text)
+        if cell.heading:
+            return f'<th scope="row">{text}</th>'
+        if self.with_cases and cell.estimate is not None and cell.estimate.counted:
+            text = self._button(text, cell.estimate)
+        return f"<td>{text}</td>"
+
+    def _button(self, text: str, estimate: Estimate) -> str:
+        self.shown.append(estimate)
+        return (f'<button type="button" class="n" data-cases="{len(self.shown) - 1}" '
+                f'title="List the cases counted">{text}</button>')
+
+
+def _anchor(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")

@@ -1,0 +1,84 @@
+"""All results of one freeze: the estimates in order, found again by id, unit and group."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from analyses.complications import complication_estimates
+from analyses.estimate import Estimate
+from analyses.obliteration import obliteration_estimates
+from analyses.populations.units import Units, units_of
+
+Progress = Callable[[str], None]
+"""Told what is being worked on, in a few words, as each step starts."""
+
+STEPS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
+    ("obliteration", obliteration_estimates),
+    ("complications", complication_estimates),
+)
+"""What a report works out, in its order: a name for the progress line, and the function."""
+
+
+@dataclass(frozen=True)
+class Results:
+    """The estimates of one freeze, and the units they counted.
+
+    `manifest` is the freeze's own.
+    """
+
+    units: Units
+    estimates: tuple[Estimate, ...]
+    manifest: Mapping[str, Any]
+
+    @cached_property
+    def _index(self) -> dict[tuple[str, str, tuple[tuple[str, str], ...]], Estimate]:
+        return {(e.id, e.unit, _group_key(e.group)): e for e in self.estimates}
+
+    def one(self, id: str, unit: str, group: Mapping[str, str] | None = None) -> Estimate:
+        """The estimate with this id and unit in this group (overall where None).
+
+        Raises KeyError where there is none.
+        """
+        return self._index[(id, unit, _group_key(group))]
+
+    def by(self, id: str, unit: str, column: str) -> list[Estimate]:
+        """The estimates of every level of one grouping, in order."""
+        return [e for e in self.estimates
+                if e.id == id and e.unit == unit and e.group and tuple(e.group) == (column,)]
+
+    def units_of(self, id: str) -> list[str]:
+        """The units of analysis in which this id is given, in order."""
+        return list(dict.fromkeys(e.unit for e in self.estimates if e.id == id))
+
+
+def work_out(
+    tables: Mapping[str, Any], manifest: Mapping[str, Any], *, progress: Progress | None = None,
+) -> Results:
+    """Work out every estimate of a freeze (its tables and manifest)."""
+    tell = progress or (lambda words: None)
+    tell("who is counted")
+    units = units_of(tables)
+    found: list[Estimate] = []
+    for words, step in STEPS:
+        tell(words)
+        found += step(units)
+    return Results(units, tuple(_unique(found)), manifest)
+
+
+def _group_key(group: Mapping[str, str] | None) -> tuple[tuple[str, str], ...]:
+    return tuple(sorted((group or {}).items()))
+
+
+def _unique(estimates: Iterable[Estimate]) -> Sequence[Estimate]:
+    """The estimates as they are; raises ValueError where two share id, unit and group."""
+    seen: set[object] = set()
+    kept = list(estimates)
+    for e in kept:
+        key = (e.id, e.unit, _group_key(e.group))
+        if key in seen:
+            raise ValueError(f"Two estimates share id, unit and group: {key}.")
+        seen.add(key)
+    return kept
