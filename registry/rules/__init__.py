@@ -1,0 +1,57 @@
+"""Rules across fields and tables: errors keep a patient out, queries ask the recorder.
+
+The errors are a closed list; everything else a rule finds is a query. One small function a
+rule, in the modules of this package; `check_rules` runs them all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from registry.rules.finding import Finding, Rule
+
+__all__ = ["Finding", "Rule", "all_rules", "check_rules"]
+
+
+def all_rules() -> list[Rule]:
+    """Every rule, errors first, for the schema as it stands now."""
+    from registry.rules import (
+        ask_events,
+        ask_follow_up,
+        ask_injections,
+        ask_patients,
+        ask_sessions,
+        missing_parts,
+        order_of_dates,
+    )
+    from registry.rules.structure import structure_rules
+
+    modules = (
+        order_of_dates, missing_parts, ask_patients, ask_sessions, ask_injections, ask_events,
+        ask_follow_up,
+    )
+    return structure_rules() + [rule for module in modules for rule in module.RULES]
+
+
+def check_rules(tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
+    """Everything the rules find in these tables, in the order of tables, rows and rules.
+
+    `tables` maps table names to typed tables (`TableSpec.typed`); an absent one is taken as
+    empty. A blank is never held against a rule that compares values, so tables from which
+    unreadable cells were blanked can be checked too. Raises ValueError where the index labels
+    of a table are not unique: a finding names its row by that label.
+    """
+    from registry.schema import TABLES
+
+    complete = {
+        name: tables[name] if name in tables else spec.empty() for name, spec in TABLES.items()
+    }
+    for name, frame in complete.items():
+        if not frame.index.is_unique:
+            raise ValueError(f"The rows of {name} do not have index labels of their own.")
+    found = [finding for rule in all_rules() for finding in rule.findings(complete)]
+    places = {name: dict(zip(t.index, range(len(t)), strict=True)) for name, t in complete.items()}
+    order = list(complete)
+    return sorted(found, key=lambda f: (order.index(f.table), places[f.table][f.index]))

@@ -1,0 +1,154 @@
+"""Queries on complications and haemorrhages: what they belong to, and when they began."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from registry.rules.columns import LESION, SESSION, bring, day, figure, has_match, sure
+from registry.rules.finding import Hits, Tables, query
+from registry.rules.known_dates import earliest, latest
+
+EVENT = [*LESION, "complication_no"]
+
+
+@query("session of the event not found")
+def event_session_missing(tables: Tables) -> Hits:
+    """A complication that names a session which is not there."""
+    rows = tables["complications"]
+    rows = rows[rows["session_no"].notna() & ~has_match(rows, tables["sessions"], SESSION)]
+    return Hits(
+        "complications", rows, "session_no",
+        "session_no " + rows["session_no"].astype("string") + " is not a session of this lesion",
+        "a session of this lesion, or a blank",
+        "correct the number; until then the event counts by its date",
+    )
+
+
+@query("injection of the event not found")
+def event_injection_missing(tables: Tables) -> Hits:
+    """A complication that names an injection which is not there, or no session with it."""
+    rows = tables["complications"]
+    there = has_match(rows, tables["injections"], [*SESSION, "injection_no"])
+    rows = rows[rows["injection_no"].notna() & ~there]
+    return Hits(
+        "complications", rows, "injection_no",
+        "injection_no " + rows["injection_no"].astype("string") + " is not an injection of that "
+        "session",
+        "an injection of the session named in the same row, or a blank",
+        "correct the numbers of the session and the injection",
+    )
+
+
+@query("complication of the bleed not found")
+def bleed_event_missing(tables: Tables) -> Hits:
+    """A haemorrhage that names a complication which is not there."""
+    rows = tables["haemorrhages"]
+    rows = rows[
+        rows["complication_no"].notna() & ~has_match(rows, tables["complications"], EVENT)
+    ]
+    return Hits(
+        "haemorrhages", rows, "complication_no",
+        "complication_no " + rows["complication_no"].astype("string")
+        + " is not a complication of this lesion",
+        "the complications row that is the same bleed, or a blank",
+        "correct the number; until then the bleed counts as one of its own",
+    )
+
+
+@query("one bleed with two dates")
+def bleed_dates_differ(tables: Tables) -> Hits:
+    """A haemorrhage and the complication it names do not begin on one day, as far as known."""
+    rows = bring(tables["haemorrhages"], tables["complications"], EVENT, ["onset_date"])
+    first = earliest(rows["haemorrhage_date"], rows["date_known_to"])
+    last = latest(rows["haemorrhage_date"], rows["date_known_to"])
+    rows = rows[sure(rows["onset_date"] < first) | sure(rows["onset_date"] > last)]
+    found = (
+        day(rows["haemorrhage_date"]) + " (known to the " + rows["date_known_to"]
+        + "), the complication began on " + day(rows["onset_date"])
+    )
+    return Hits(
+        "haemorrhages", rows, "haemorrhage_date", found, "one date for one bleed",
+        "correct one of the dates, or the number of the complication",
+    )
+
+
+def _procedure_dates(tables: Tables) -> pd.DataFrame:
+    """Every procedure an event's hours may count from: its phase or session, and its date."""
+    sessions = tables["sessions"][SESSION].assign(
+        phase="session", _date=tables["sessions"]["session_date"]
+    )
+    later = [
+        tables[table][LESION].assign(phase=phase, _date=tables[table][f"{phase}_date"])
+        for table, phase in (("resections", "resection"), ("radiosurgeries", "radiosurgery"))
+    ]
+    return pd.concat([sessions, *later])
+
+
+@query("hours do not fit the date")
+def hours_do_not_fit(tables: Tables) -> Hits:
+    """hours_after leads to another day than onset_date.
+
+    The clock time of the procedure is not recorded, so both the day the hours lead to from
+    midnight and the day after it fit. Where the event may belong to a session or to an
+    operation, one that fits is enough.
+    """
+    events = tables["complications"].dropna(subset=["hours_after", "onset_date"])
+    events = events.assign(_row=range(len(events)))
+    dates = _procedure_dates(tables)
+    of_session = events.merge(
+        dates[dates["phase"] == "session"].drop(columns="phase"), on=SESSION
+    )
+    of_operation = events.merge(dates.drop(columns="session_no"), on=[*LESION, "phase"])
+    needed = ["_row", "onset_date", "hours_after", "_date"]
+    pairs = pd.concat([of_session[needed], of_operation[needed]])
+    late = (pairs["onset_date"] - pairs["_date"]).dt.days - pairs["hours_after"] // 24
+    fits = late.between(0, 1).groupby(pairs["_row"]).max()
+    nearest = pairs.groupby("_row")["_date"].max()
+    misfits = fits.index[~fits.astype(bool)]
+    rows = events.iloc[misfits]
+    found = (
+        figure(rows["hours_after"]) + " h after the procedure on "
+        + day(nearest[misfits].set_axis(rows.index)) + ", onset on " + day(rows["onset_date"])
+    )
+    return Hits(
+        "complications", rows, "hours_after", found, "hours that lead to the day of onset",
+        "correct the hours, the onset, or the session number",
+    )
+
+
+@query("onset before the session")
+def onset_before_session(tables: Tables) -> Hits:
+    """A complication that began before the session it names."""
+    rows = bring(tables["complications"], tables["sessions"], SESSION, ["session_date"])
+    rows = rows[sure(rows["onset_date"] < rows["session_date"])]
+    found = (
+        "onset on " + day(rows["onset_date"]) + ", the session was on "
+        + day(rows["session_date"])
+    )
+    return Hits(
+        "complications", rows, "onset_date", found, "an onset on or after the day of the session",
+        "correct the date or the session number",
+    )
+
+
+@query("resolved before it began")
+def resolved_before_onset(tables: Tables) -> Hits:
+    """A complication that was gone before it began."""
+    rows = tables["complications"]
+    rows = rows[sure(rows["resolved_date"] < rows["onset_date"])]
+    found = "onset on " + day(rows["onset_date"]) + ", gone on " + day(rows["resolved_date"])
+    return Hits(
+        "complications", rows, "resolved_date", found, "a date of recovery not before the onset",
+        "correct one of the two dates",
+    )
+
+
+RULES = [
+    event_session_missing,
+    event_injection_missing,
+    bleed_event_missing,
+    bleed_dates_differ,
+    hours_do_not_fit,
+    onset_before_session,
+    resolved_before_onset,
+]

@@ -1,0 +1,161 @@
+"""Queries on patients and lesions."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from registry.rules.columns import day, figure, has_match, sure
+from registry.rules.finding import Hits, Rule, Tables, query
+from registry.rules.known_dates import earliest
+from registry.schema import TABLES
+
+DIAMETERS = ("nidus_length_mm", "nidus_width_mm", "nidus_height_mm")
+
+
+@query("haemorrhage without a lesion that bled")
+def bled_without_lesion(tables: Tables) -> Hits:
+    """Presentation with a haemorrhage, and no lesion that bled before treatment."""
+    lesions = tables["lesions"].dropna(subset=["patient_id"])
+    bled = sure(lesions["haemorrhage_before"]).groupby(lesions["patient_id"]).max()
+    rows = tables["patients"]
+    none_bled = sure(rows["patient_id"].map(bled).astype("boolean").eq(False))
+    rows = rows[none_bled & sure(rows["presentation"] == "haemorrhage")]
+    return Hits(
+        "patients", rows, "presentation",
+        "presentation: haemorrhage, and no lesion bled before treatment",
+        "a lesion with haemorrhage_before yes", "correct the presentation, or the lesion that bled",
+    )
+
+
+@query("no lesion")
+def without_lesion(tables: Tables) -> Hits:
+    """A patient with no lesion."""
+    rows = tables["patients"]
+    rows = rows[rows["patient_id"].notna() & ~has_match(rows, tables["lesions"], ["patient_id"])]
+    return Hits(
+        "patients", rows, "patient_id", "no lesion is recorded", "at least one lesion a patient",
+        "add the lesion",
+    )
+
+
+@query("site without a services row")
+def site_unknown(tables: Tables) -> Hits:
+    """A site with patients and no row of services; asked once a site."""
+    patients = tables["patients"]
+    rows = patients[
+        patients["site_id"].notna() & ~has_match(patients, tables["services"], ["site_id"])
+    ]
+    count = rows.groupby("site_id")["patient_id"].transform("size")
+    once = ~rows.duplicated("site_id")
+    found = (
+        "site " + rows["site_id"] + " (" + count.astype("string") + " patients) has no row of "
+        "services"
+    )
+    return Hits(
+        "patients", rows[once], "site_id", found[once],
+        "a services row a site: the period of enrolment, and whether it was consecutive",
+        "add the row, or correct the site",
+    )
+
+
+@query("cause of death without a date")
+def death_cause_without_date(tables: Tables) -> Hits:
+    """A cause of death, and no date of death."""
+    rows = tables["patients"]
+    rows = rows[rows["death_cause"].notna() & rows["death_date"].isna()]
+    return Hits(
+        "patients", rows, "death_cause",
+        "cause of death: " + rows["death_cause"] + ", and no date of death",
+        "a date of death wherever there is a cause",
+        "enter the date; without it the patient is taken as not known to have died",
+    )
+
+
+@query("death before presentation")
+def death_before_presentation(tables: Tables) -> Hits:
+    """A date of death before the presentation, at the precision known."""
+    rows = tables["patients"]
+    first = earliest(rows["presentation_date"], rows["presentation_date_known_to"])
+    rows = rows[sure(rows["death_date"] < first)]
+    found = (
+        "death on " + day(rows["death_date"]) + ", presentation on "
+        + day(rows["presentation_date"])
+    )
+    return Hits(
+        "patients", rows, "death_date", found, "a death not before the presentation",
+        "correct one of the two dates",
+    )
+
+
+@query("recorded grade differs")
+def grade_differs(tables: Tables) -> Hits:
+    """The Spetzler–Martin grade as written differs from the one worked out."""
+    from registry.scores import sm_grade
+
+    rows = tables["lesions"].copy()
+    rows["_grade"] = sm_grade(rows["nidus_length_mm"], rows["eloquent"], rows["deep_drainage"])
+    rows = rows[sure(rows["sm_grade_recorded"] != rows["_grade"])]
+    found = (
+        "grade " + rows["sm_grade_recorded"].astype("string") + " as written, "
+        + rows["_grade"].astype("string") + " from size, eloquence and drainage"
+    )
+    return Hits(
+        "lesions", rows, "sm_grade_recorded", found,
+        "the same grade as written and as worked out",
+        "check the size, the eloquence and the drainage; analyses use the grade worked out",
+    )
+
+
+@query("diameters not in falling order")
+def diameters_out_of_order(tables: Tables) -> Hits:
+    """A diameter larger than one named before it."""
+    rows = tables["lesions"]
+    length, width, height = (rows[name] for name in DIAMETERS)
+    rows = rows[sure(length < width) | sure(width < height) | sure(length < height)]
+    found = pd.Series("", index=rows.index)
+    for name in DIAMETERS:
+        found = found + " × " + figure(rows[name]).replace("nan", "blank")
+    return Hits(
+        "lesions", rows, "nidus_length_mm", found.str[3:] + " mm",
+        "three diameters in falling order, the largest first",
+        "put them in order; the grade uses the largest",
+    )
+
+
+def _not_counting_from_one(table: str) -> Rule:
+    def look(tables: Tables) -> Hits:
+        key = list(TABLES[table].key)
+        number, inside = key[-1], key[:-1]
+        rows = tables[table].dropna(subset=key).drop_duplicates(key)
+        within = [rows[name] for name in inside]
+        highest = rows.groupby(within, sort=False)[number].transform("max")
+        count = rows.groupby(within, sort=False)[number].transform("size")
+        last = rows[number] == highest
+        rows = rows[sure(last & (highest > count))]
+        found = (
+            f"{number} goes up to " + highest[rows.index].astype("string") + " in "
+            + count[rows.index].astype("string") + " rows"
+        )
+        return Hits(
+            table, rows, number, found, "numbers that count from 1 without a gap",
+            "add the row that is missing, or number the rows again",
+        )
+
+    return Rule("numbers with a gap", "query", look)
+
+
+NUMBERED = (
+    "lesions", "sessions", "injections", "complications", "resections", "radiosurgeries",
+    "follow_ups", "haemorrhages",
+)
+
+RULES = [
+    bled_without_lesion,
+    without_lesion,
+    site_unknown,
+    death_cause_without_date,
+    death_before_presentation,
+    grade_differs,
+    diameters_out_of_order,
+    *(_not_counting_from_one(table) for table in NUMBERED),
+]
