@@ -19,7 +19,6 @@ NO_VARIATION = "no-variation-between-patients"
 NO_INTERVAL = "no-interval"
 UNBOUNDED = "unbounded"
 WIDENED = "widened-for-repeats"
-CLUSTERED = "clustered-on-patient"
 BOUNDS_FOR_MISSING = "bounds-for-missing"
 
 WORDS: MappingProxyType[str, str] = MappingProxyType({
@@ -37,7 +36,6 @@ WORDS: MappingProxyType[str, str] = MappingProxyType({
     NO_INTERVAL: "no interval can be given with these data",
     UNBOUNDED: "the interval has no limit on one side",
     WIDENED: "interval widened because patients repeat",
-    CLUSTERED: "interval clustered on the patient",
     BOUNDS_FOR_MISSING: "best and worst case for the missing outcomes",
 })
 """Flag to words. A flag that is not listed is shown as it stands."""

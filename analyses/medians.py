@@ -18,7 +18,7 @@ from scipy import special, stats
 from analyses import clusters as by_patient
 from analyses.arguments import Floats, Whole, check_level, codes, finite, same_length
 from analyses.estimate import Estimate, counted_rows, replaced
-from analyses.flags import CLUSTERED, NO_INTERVAL, NOTHING_COUNTED, ONE_CLUSTER
+from analyses.flags import NO_INTERVAL, NOTHING_COUNTED, ONE_CLUSTER
 from analyses.presentation import few_units
 
 REPLICATES = 2000
@@ -83,8 +83,8 @@ def clustered_median(
     tail = (1 - level) / 2
     low, high = np.quantile(medians, (tail, 1 - tail))
     return replaced(
-        plain, low=low, high=high, method=f"bootstrap of patients, {replicates:,} samples",
-        flags=(*flags, CLUSTERED),
+        plain, low=low, high=high, flags=flags,
+        method=f"bootstrap of patients, {replicates:,} samples",
     )
 
 
@@ -132,7 +132,7 @@ def clustered_mean(
     return Estimate(
         value=value, low=value - half, high=value + half,
         method="t interval" if alone else "t interval, clustered on the patient",
-        flags=few_units(len(found)) + (() if alone else (CLUSTERED,)), beside=spread, **common,
+        flags=few_units(len(found)), beside=spread, **common,
     )
 
 

@@ -35,3 +35,8 @@ def presentation_flags(
     if width > NARROW and value > 0 and width / value > WIDEST_RELATIVE:
         return (*flags, WIDE_RELATIVE)
     return flags
+
+
+def presentable_width(risk: float) -> float:
+    """The widest 95 % interval about this risk (0 to 1) that the rule lets stand unflagged."""
+    return min(max(NARROW, WIDEST_RELATIVE * risk), 0.999 * WIDEST)
