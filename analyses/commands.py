@@ -1,0 +1,241 @@
+"""The command line: one verb a job. It opens what is named, calls the rooms, and prints.
+
+Exit codes: 0 done (queries included), 1 the data have errors, 2 the call or the file was wrong
+(nothing was written). Everything that a run takes long over shows progress.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, NoReturn
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+
+app = typer.Typer(
+    name="nidusbook", no_args_is_help=True, add_completion=False, rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Outcomes registry and statistics notebooks for brain AVM embolization. It describes "
+    "groups of patients; it never decides treatment.",
+)
+
+DONE, DATA_ERRORS, WRONG_CALL = 0, 1, 2
+
+Registry = Annotated[str, typer.Option(
+    "--registry", help="The registry: a path to its file, or a database address.")]
+
+
+class Purpose(StrEnum):
+    """What a freeze is made for."""
+
+    research = "research"
+    quality = "quality"
+
+
+class Audience(StrEnum):
+    """Whom a report is for."""
+
+    series = "series"
+    conference = "conference"
+    quality = "quality"
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for everything the demo makes.")] =
+    Path("nidusbook-demo"),
+    patients: Annotated[int, typer.Option(min=20, max=5000)] = 150,
+    seed: Annotated[int, typer.Option(help="Another seed, another fictional service.")] = 1,
+) -> None:
+    """Make a fictional service, take it in, freeze it, and write all reports."""
+    from analyses.demo import run_demo
+
+    with _plain_errors(), _progress() as tell:
+        lines = run_demo(out, patients=patients, seed=seed, progress=tell, doors=_doors())
+    _say(*lines)
+
+
+@app.command()
+def workbook(out: Annotated[Path, typer.Argument(metavar="OUT.xlsx")]) -> None:
+    """Write a blank entry workbook, with drop-down lists, units and notes."""
+    from registry.intake import write_workbook
+
+    with _plain_errors():
+        write_workbook(out)
+    _say(f"Entry workbook written to {out}. Its first sheet says how to fill it in.")
+
+
+@app.command()
+def intake(
+    source: Annotated[Path, typer.Argument(
+        help="Entry workbook, folder of CSV files, or an old spreadsheet with its mapping.")],
+    registry: Registry = "",
+    mapping: Annotated[Path | None, typer.Option(
+        help="Mapping file (TOML) of an old spreadsheet.")] = None,
+    by: Annotated[str | None, typer.Option(help="Code of who takes the file in.")] = None,
+    try_: Annotated[bool, typer.Option("--try", help="Check only; change nothing.")] = False,
+    replace: Annotated[bool, typer.Option(
+        "--replace", help="Let this file replace values that came from another source.")] = False,
+    draft: Annotated[bool, typer.Option(
+        "--draft", help="Only propose a mapping, written to the --mapping file.")] = False,
+) -> None:
+    """Check a file cell by cell and take it into the registry."""
+    from registry.intake import draft_mapping, take_in_file
+
+    if draft:
+        if mapping is None:
+            _refuse("--draft needs --mapping FILE.toml, the file to write the proposal to.")
+        with _plain_errors(), _progress() as tell:
+            told = draft_mapping(source, mapping, progress=tell)
+        _say(*told)
+        return
+    if not registry:
+        _refuse("Say which registry takes the file in: --registry PATH.")
+    with _plain_errors(), _progress() as tell:
+        outcome = take_in_file(
+            source, registry, mapping=mapping, by=by, dry_run=try_, replace=replace,
+            progress=tell)
+    _say(*outcome.lines)
+    raise typer.Exit(outcome.exit_code)
+
+
+@app.command()
+def check(registry: Registry) -> None:
+    """Show data quality: completeness, open queries, follow-up due, the audit trail."""
+    from registry.quality import quality_report
+
+    from registry import open_registry
+
+    with _plain_errors(), _progress() as tell:
+        tell("reading the registry")
+        told = quality_report(open_registry(registry, create=False))
+    _say(*told.lines)
+    raise typer.Exit(DATA_ERRORS if told.errors else DONE)
+
+
+@app.command()
+def freeze(
+    registry: Registry,
+    out: Annotated[Path, typer.Option(help="Folder of the freeze; it is written into it.")],
+    purpose: Annotated[Purpose, typer.Option(
+        help="research takes only patients who agreed; quality takes all, where local rules "
+        "permit.")] = Purpose.research,
+) -> None:
+    """Write the dated, hashed, read-only data set that every analysis starts from."""
+    from registry.freeze import make_freeze, read_freeze
+
+    from registry import open_registry
+
+    with _plain_errors(), _progress() as tell:
+        tell("freezing the registry")
+        made = make_freeze(open_registry(registry, create=False), out, purpose=purpose.value)
+        hash_ = read_freeze(made).manifest["freeze_hash"]
+    _say(f"Freeze for {purpose.value} written to {out}.", f"Its hash: {hash_}",
+         "It holds study codes and stays inside the service.")
+
+
+@app.command()
+def report(
+    frozen: Annotated[Path, typer.Argument(metavar="FREEZE")],
+    out: Annotated[Path, typer.Option(help="Folder of the report.")],
+    for_: Annotated[Audience, typer.Option("--for", help="Whom it is for.")] = Audience.series,
+    case: Annotated[str | None, typer.Option(
+        help="Study code of the case, for a conference.")] = None,
+    limits: Annotated[Path | None, typer.Option(
+        help="The service's own practice limits (TOML).")] = None,
+    plan: Annotated[Path | None, typer.Option(
+        help="Plan file (TOML) of the technique models.")] = None,
+) -> None:
+    """Write the documents, figures, tables and results.json of a freeze."""
+    from analyses.reports import write_report
+
+    with _plain_errors(), _progress() as tell:
+        lines = write_report(frozen, out, audience=for_.value, case=case, limits=limits,
+                             plan=plan, progress=tell)
+    _say(*lines)
+
+
+@app.command()
+def verify() -> None:
+    """Work out the published worked examples on this machine and print the agreement."""
+    from rich.table import Table
+
+    from analyses.verify import checks
+
+    table = Table("Worked example", "Found", "Expected", "Agrees", "Source", box=None)
+    done = []
+    with _plain_errors(), _progress() as tell:
+        for one in checks():
+            tell(one.what)
+            done.append(one)
+            found, expected = (
+                v if isinstance(v, str) else f"{v:.6g}" for v in (one.found, one.expected))
+            table.add_row(one.what, found, expected, "yes" if one.agrees else "NO", one.source)
+    _console().print(table)
+    wrong = [one for one in done if not one.agrees]
+    _say(f"{len(done) - len(wrong)} of {len(done)} worked examples agree.")
+    raise typer.Exit(DATA_ERRORS if wrong else DONE)
+
+
+def main() -> None:
+    """Entry point of the command `nidusbook`."""
+    app()
+
+
+def _doors() -> dict[str, Callable[..., object]]:
+    """What the demo needs of the store: only this module may open one."""
+    from registry.freeze import make_freeze
+
+    from registry import open_registry
+    from registry.intake import fill_workbook, take_in_file
+    from synthetic_cohort import make_cohort
+
+    return {
+        "make_cohort": make_cohort, "fill_workbook": fill_workbook,
+        "take_in_file": take_in_file, "open_registry": open_registry,
+        "make_freeze": make_freeze,
+    }
+
+
+@contextmanager
+def _plain_errors() -> Iterator[None]:
+    """Faults of the call or the file end in a sentence and exit code 2, never in a traceback."""
+    from analyses.errors import plain_errors
+
+    try:
+        yield
+    except plain_errors() as error:
+        _refuse(str(error))
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[str], None]]:
+    """A line that says what is being worked on; nothing where the output is not a terminal."""
+    console = _console(stderr=True)
+    if not console.is_terminal:
+        yield lambda words: None
+        return
+    with console.status("starting") as status:
+        yield lambda words: status.update(f"{words} …")
+
+
+def _console(stderr: bool = False) -> Console:
+    from rich.console import Console
+
+    return Console(stderr=stderr, highlight=False, soft_wrap=True)
+
+
+def _say(*lines: str) -> None:
+    for line in lines:
+        typer.echo(line)
+
+
+def _refuse(sentence: str) -> NoReturn:
+    typer.echo(sentence, err=True)
+    raise typer.Exit(WRONG_CALL)
