@@ -1,0 +1,102 @@
+"""What a CUSUM of this service can promise: false alarms, delay, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from analyses.estimate import Estimate
+
+from .arrays import risks
+from .run_length import (
+    average_run_length,
+    common_shift,
+    cusum_limit,
+    doubled_risk,
+    signal_probability,
+)
+
+METHOD = "Markov chain (Brook and Evans 1972) over this service's risk mix"
+
+
+@dataclass(frozen=True)
+class CusumDesign:
+    """A CUSUM with its limit and its run lengths, all for this service's risk mix.
+
+    in_control: average sessions to a false alarm; its low and high are the run lengths if the
+    true risks were those at the ends of the baseline's observed/expected interval (not a
+    confidence interval of a parameter, though it comes from one). delay and delay_months: the
+    average wait for a signal once the risk is changed as `change` says. within_year: the chance
+    of a signal within 12 months of that change; false_within_year: of a false one.
+    """
+
+    odds_ratio: float
+    limit: float
+    change: str
+    in_control: Estimate
+    delay: Estimate
+    delay_months: Estimate
+    within_year: Estimate
+    false_within_year: Estimate
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """All of its numbers."""
+        return (self.in_control, self.delay, self.delay_months, self.within_year,
+                self.false_within_year)
+
+
+def design_cusum(
+    expected: Iterable[Any],
+    *,
+    odds_ratio: float,
+    run_length: float,
+    baseline: Estimate,
+    sessions_a_month: float,
+) -> CusumDesign:
+    """Find the limit for the wanted in-control run length, and what follows from it.
+
+    expected: risks of the case mix; run_length: sessions; baseline: observed/expected of the
+    baseline with its interval; sessions_a_month: above 0. For odds_ratio above 1 the change
+    looked for is a doubled risk, below 1 a halved one. Raises ValueError.
+    """
+    mix = risks(list(expected))
+    if not sessions_a_month > 0:
+        raise ValueError(f"sessions_a_month is {sessions_a_month!r}; above 0 is wanted")
+    worse = odds_ratio > 1
+    limit = cusum_limit(mix, odds_ratio=odds_ratio, run_length=run_length)
+    changed = doubled_risk(mix, 2.0 if worse else 0.5)
+    chart = {"odds_ratio": odds_ratio, "limit": limit}
+    delay = average_run_length(mix, **chart, shift=changed)
+    year = max(1, round(12 * sessions_a_month))
+    side = "worse" if worse else "better"
+
+    def estimate(name: str, kind: str, value: float, **more: Any) -> Estimate:
+        return Estimate(id=f"monitoring.cusum_{side}.{name}", kind=kind, value=value,
+                        method=METHOD, unit="session", **more)
+
+    return CusumDesign(
+        odds_ratio, limit, "a doubled risk" if worse else "a halved risk",
+        estimate("run_length", "average run length", average_run_length(mix, **chart),
+                 measure="sessions", **_ends(mix, chart, baseline)),
+        estimate("delay", "detection delay", delay, measure="sessions"),
+        estimate("delay_months", "detection delay", delay / sessions_a_month, measure="months"),
+        estimate("signal_within_year", "probability",
+                 signal_probability(mix, **chart, sessions=year, shift=changed)),
+        estimate("false_signal_within_year", "probability",
+                 signal_probability(mix, **chart, sessions=year)),
+    )
+
+
+def _ends(mix: Any, chart: dict[str, float], baseline: Estimate) -> dict[str, float | None]:
+    """The run lengths at the two ends of the baseline's interval, in order; None without one."""
+    if not baseline.low or baseline.high is None:
+        return {"low": None, "high": None}
+    # A mean risk cannot pass 1, whatever the interval says.
+    highest = min(baseline.high, 0.95 / float(mix.mean()))
+    ends = sorted(
+        average_run_length(mix, **chart, shift=common_shift(mix, ratio))
+        for ratio in (baseline.low, highest)
+    )
+    return {"low": ends[0], "high": ends[1]}
