@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from registry.rules import Finding, check_rules
+from registry.rules import Finding, all_rules
 from registry.schema import TABLES
 
 Tables = dict[str, pd.DataFrame]
@@ -96,4 +96,9 @@ def without_rows(tables: Tables, table: str) -> Tables:
 
 def found(tables: Tables, rule: str) -> list[Finding]:
     """What one rule finds."""
-    return [finding for finding in check_rules(tables) if finding.rule == rule]
+    return [f for one in all_rules() if one.name == rule for f in one.findings(tables)]
+
+
+def errors(tables: Tables) -> list[Finding]:
+    """Everything that would keep a patient out."""
+    return [f for one in all_rules() if one.severity == "error" for f in one.findings(tables)]

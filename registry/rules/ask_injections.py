@@ -78,11 +78,11 @@ def share_of_other_agent(tables: Tables) -> Hits:
 
 
 def pedicles_by_session(injections: pd.DataFrame) -> pd.Series:
-    """Distinct pedicles treated in each session (index: the session's key).
+    """Distinct arterial pedicles treated in each session (index: the session's key).
 
-    A blank pedicle number is a pedicle of its own.
+    A blank pedicle number is a pedicle of its own; a vein is no feeding pedicle.
     """
-    rows = injections.dropna(subset=SESSION)
+    rows = injections[injections["access"].fillna("artery") != "vein"].dropna(subset=SESSION)
     pedicle = own_number(rows, "pedicle_no", "injection_no")
     return pedicle.groupby([rows[name] for name in SESSION]).nunique()
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from registry_cases import L, S, clean_tables, found, with_cells, with_row, without_rows
+from registry_cases import L, S, clean_tables, errors, found, with_cells, with_row, without_rows
 
 from registry.rules import all_rules, check_rules
 from registry.schema import TABLES
@@ -12,9 +12,9 @@ from registry.schema import TABLES
 
 def only_error(tables, rule):
     """The single error found, which must be of this rule."""
-    errors = [f for f in check_rules(tables) if f.severity == "error"]
-    assert [f.rule for f in errors] == [rule]
-    return errors[0]
+    findings = errors(tables)
+    assert [f.rule for f in findings] == [rule]
+    return findings[0]
 
 
 def test_a_clean_service_raises_nothing():
@@ -146,7 +146,7 @@ def test_nothing_is_done_with_the_dead(table, field):
 def test_a_follow_up_that_reports_the_death_may_come_later():
     tables = with_cells(clean_tables(), "patients", death_date="2021-10-01")
     tables = with_cells(tables, "follow_ups", mrs=6)
-    assert not [f for f in check_rules(tables) if f.severity == "error"]
+    assert not errors(tables)
 
 
 def test_the_dead_need_a_date_of_death():
@@ -196,15 +196,15 @@ def test_access_is_wanted_where_the_route_leaves_it_open(route):
 def test_blank_keys_are_left_to_the_check_of_cells():
     tables = with_cells(clean_tables(), "injections", 1, session_no=None)
     tables = with_cells(tables, "complications", lesion_no=None, hours_after=None)
-    assert not [f for f in check_rules(tables) if f.severity == "error"]
+    assert not errors(tables)
 
 
 def test_findings_come_in_the_order_of_tables_and_rows():
     tables = with_cells(clean_tables(), "injections", 1, feeding_artery=None)
     tables = with_cells(tables, "injections", 0, feeding_artery=None)
     tables = with_cells(tables, "sessions", 1, occlusion_after_pct=None)
-    errors = [(f.table, f.index) for f in check_rules(tables) if f.severity == "error"]
-    assert errors == [("sessions", 1), ("injections", 0), ("injections", 1)]
+    places = [(f.table, f.index) for f in check_rules(tables) if f.severity == "error"]
+    assert places == [("sessions", 1), ("injections", 0), ("injections", 1)]
 
 
 def test_index_labels_are_kept_and_must_be_unique():
