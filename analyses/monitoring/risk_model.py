@@ -145,12 +145,8 @@ def _columns(
 def _firth_flic(x: Floats, y: Floats) -> Floats:
     """Firth's coefficients with the intercept moved until expected events equal observed ones."""
     from analyses.regression.firth import penalised_logistic
+    from analyses.regression.intercept import corrected_intercept
 
     coefficients = penalised_logistic(x, y).coefficients.copy()
-    for _ in range(50):
-        p = 1 / (1 + np.exp(-(x @ coefficients)))
-        step = (y.sum() - p.sum()) / (p * (1 - p)).sum()
-        coefficients[0] += step
-        if abs(step) < 1e-12:
-            break
+    coefficients[0] = float(corrected_intercept(x[:, 1:] @ coefficients[1:], y)[0])
     return coefficients

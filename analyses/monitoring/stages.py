@@ -19,11 +19,12 @@ LONGEST_WORDS = 60
 
 @dataclass(frozen=True)
 class Change:
-    """One change of practice: the day, a few words, and whether limits start afresh."""
+    """One change of practice: the day, a few words, whether limits start afresh, and why."""
 
     day: date
     what: str
     new_stage: bool = False
+    why: str = ""
 
 
 class ChangesProblem(ValueError):
