@@ -90,8 +90,12 @@ def marked_units(units: Units, unit: str, flag: pd.Series) -> pd.DataFrame:
     elif unit == "session":
         rows, frame = events.assign(name=events["session_key"]), units.sessions
     elif unit == "lesion":
-        rows = events.assign(name=unit_key(events, LESION))
         frame = units.lesions[units.lesions["embolized"]]
+        # An event written under a lesion that was never embolized counts for the one that was.
+        own = unit_key(events, LESION)
+        embolized = own.isin(set(frame["key"]))
+        rows = events.assign(name=own.where(
+            embolized, unit_key(events, ["patient_id", "at_lesion"])))
     else:
         rows = events.assign(name=events["patient_id"])
         frame = units.patients[units.patients["embolized"]]
@@ -172,5 +176,3 @@ def _in_set(rows: pd.DataFrame, events: pd.DataFrame) -> pd.Series:
 
 def _events(count: int) -> str:
     return f"{count} event" if count == 1 else f"{count} events"
-
-

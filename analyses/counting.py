@@ -14,7 +14,7 @@ import pandas as pd
 from analyses.estimate import Estimate, replaced
 from analyses.estimate_text import plural
 from analyses.flags import FEW_UNITS, NOTHING_COUNTED
-from analyses.populations.units import GROUPINGS, NOT_RECORDED
+from analyses.populations.units import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED
 from analyses.proportions import clustered_proportion, proportion, proportion_bounds
 from registry.schema import TABLES
 
@@ -41,6 +41,7 @@ def share(
     else:
         found = proportion(int(happened.sum()), len(known), event_keys=known["key"][happened],
                            **labels)
+        found = replaced(found, clusters=len(known))
     return _noted(found, frame, event, notes)
 
 
@@ -73,7 +74,8 @@ def levels(values: pd.Series, column: str) -> list[str]:
     present = {str(value) for value in values.dropna()}
     listed = [v for table in TABLES.values() for v in _listed(table.by_name.get(column))]
     order = {value: place for place, value in enumerate(dict.fromkeys(listed))}
-    return sorted(present, key=lambda v: (v == NOT_RECORDED, order.get(v, len(order)), v))
+    last = {NOT_EMBOLIZED: 1, NOT_RECORDED: 2}
+    return sorted(present, key=lambda v: (last.get(v, 0), order.get(v, len(order)), v))
 
 
 def any_known(units: pd.DataFrame, unit_column: str, rows: pd.DataFrame, flag: pd.Series,

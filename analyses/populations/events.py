@@ -46,6 +46,8 @@ def placed(complications: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
     own = latest_session(rows, sessions, LESION)
     any_ = latest_session(rows, sessions, ["patient_id"])
     by_date = named["session_date"].isna()
+    # The event's own lesion comes first, unless its last session is too long ago to explain it.
+    own = own.where((rows["onset_date"] - own["found_date"]).dt.days.le(WINDOW_DAYS))
     lesion = own["found_lesion"].fillna(any_["found_lesion"])
     session = own["found_session"].fillna(any_["found_session"])
     day = own["found_date"].fillna(any_["found_date"])

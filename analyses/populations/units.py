@@ -20,6 +20,8 @@ GROUPINGS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
 """The columns that every estimate is given by, beside overall."""
 
 NOT_RECORDED = "not recorded"
+NOT_EMBOLIZED = "not embolized"
+"""The intent and agent of a lesion treated in another way."""
 
 
 @dataclass(frozen=True)
@@ -110,8 +112,8 @@ def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
         sm_grade_value=rows["sm_grade"].astype("Int64"),
         sm_grade=as_group(rows["sm_grade"]),
         ponce_class=as_group(rows["ponce_class"]),
-        intent=as_group(rows["intent"]),
-        agent=as_group(rows["agent"]),
+        intent=as_group(rows["intent"]).where(rows["embolized"], NOT_EMBOLIZED),
+        agent=as_group(rows["agent"]).where(rows["embolized"], NOT_EMBOLIZED),
         period=as_group(year),
         ruptured=as_group(rows["haemorrhage_before"]),
     )
@@ -211,9 +213,10 @@ def catheter_units(injections: pd.DataFrame) -> pd.DataFrame:
 
 def patient_units(lesions: pd.DataFrame, injections: pd.DataFrame) -> pd.DataFrame:
     """Patients treated in any way; grade of the highest lesion, intent and period of the first
-    treatment, ruptured if any lesion bled before treatment.
+    session, ruptured if any lesion bled before treatment.
     """
-    ordered = lesions.sort_values(["patient_id", "first_treatment", "lesion_no"])
+    # Lesions never embolized have no first session and sort last.
+    ordered = lesions.sort_values(["patient_id", "first_session", "lesion_no"])
     found = ordered.groupby("patient_id", as_index=False).agg(
         sm_grade_value=("sm_grade_value", "max"), intent=("intent", "first"),
         first_treatment=("first_treatment", "min"), last_treatment=("last_treatment", "max"),
@@ -227,7 +230,7 @@ def patient_units(lesions: pd.DataFrame, injections: pd.DataFrame) -> pd.DataFra
         key=found["patient_id"],
         sm_grade=as_group(found["sm_grade_value"].astype("Int64")),
         ponce_class=as_group(ponce_of(found["sm_grade_value"].astype("Int64"))),
-        agent=as_group(agent.where(agent.notna() | ~found["embolized"], "no liquid")),
+        agent=agent.fillna("no liquid").where(found["embolized"], NOT_EMBOLIZED),
         period=as_group(year),
         ruptured=as_group(found["bled"].astype("boolean")),
     ).drop(columns="bled")
