@@ -1,0 +1,115 @@
+"""From arrays to the registry's typed tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from registry.schema import TABLES
+from synthetic_cohort.course import FIRST_DAY, LOCK
+from synthetic_cohort.draws import Columns, Streams, take
+from synthetic_cohort.settings import CohortSettings
+from synthetic_cohort.simulate import Simulation
+
+ORIGIN = np.datetime64(FIRST_DAY, "D")
+
+
+def to_dates(days: np.ndarray) -> np.ndarray:
+    """Calendar days of days counted from the service's first; not finite: blank."""
+    days = np.asarray(days, dtype=float)
+    there = np.isfinite(days)
+    whole = np.where(there, days, 0).astype(np.int64)
+    dates = (ORIGIN + whole).astype("datetime64[ns]")
+    dates[~there] = np.datetime64("NaT")
+    return dates
+
+
+def frame(table: str, columns: Columns, rows: int) -> pd.DataFrame:
+    """A typed table from the columns that the schema knows; the others are left out."""
+    spec = TABLES[table]
+    known = {
+        name: blank_ints(values) if spec.by_name[name].type == "int" else values
+        for name, values in columns.items() if name in spec.by_name
+    }
+    return spec.typed(pd.DataFrame(known, index=pd.RangeIndex(rows)))
+
+
+def blank_ints(values: np.ndarray) -> object:
+    """Whole numbers, with blanks where the array holds NaN."""
+    if values.dtype.kind != "f":
+        return values
+    missing = np.isnan(values)
+    return pd.arrays.IntegerArray(np.where(missing, 0, values).astype(np.int64), missing)
+
+
+def all_tables(s: Streams, cfg: CohortSettings, sim: Simulation) -> dict[str, pd.DataFrame]:
+    """The ten tables, complete (values go missing afterwards), each sorted by its key."""
+    from synthetic_cohort import tables_after, tables_treatment
+
+    codes = patient_codes(cfg, len(sim.patient["age_y"]))
+    return {
+        "services": _services(cfg, sim),
+        "patients": _patients(s, cfg, sim, codes),
+        "lesions": _lesions(s, cfg, sim, codes),
+        "sessions": tables_treatment.sessions(s, sim, codes),
+        "injections": tables_treatment.injections(sim, codes),
+        "complications": tables_after.complications(s, sim, codes),
+        "resections": tables_treatment.resections(sim, codes),
+        "radiosurgeries": tables_treatment.radiosurgeries(s, sim, codes),
+        "follow_ups": tables_after.follow_ups(sim, codes),
+        "haemorrhages": tables_after.haemorrhages(s, sim, codes),
+    }
+
+
+def patient_codes(cfg: CohortSettings, patients: int) -> np.ndarray:
+    """Study codes, as many digits as the size needs (at least four)."""
+    width = max(4, len(str(patients)))
+    return np.array([f"{cfg.code_prefix}-{i:0{width}d}" for i in range(1, patients + 1)],
+                    dtype=object)
+
+
+def _services(cfg: CohortSettings, sim: Simulation) -> pd.DataFrame:
+    return frame("services", {
+        "site_id": np.array([cfg.site_id], dtype=object),
+        "enrolment_from": to_dates(np.array([0.0])),
+        "enrolment_to": to_dates(np.array([float(LOCK)])),
+        "consecutive": np.array([True]),
+        "suite_log_procedures": np.array([len(sim.procedure["patient"])]),
+    }, 1)
+
+
+def _patients(
+    s: Streams, cfg: CohortSettings, sim: Simulation, codes: np.ndarray
+) -> pd.DataFrame:
+    patient = dict(sim.patient)
+    n = len(codes)
+    known_to = s.code("date precision", (0.93, 0.06, 0.01), n)
+    shown = to_dates(patient["presentation_day"])
+    month = shown.astype("datetime64[M]").astype("datetime64[ns]")
+    year = shown.astype("datetime64[Y]").astype("datetime64[ns]")
+    patient["presentation_date"] = np.where(known_to == 1, month,
+                                            np.where(known_to == 2, year, shown))
+    patient["presentation_date_known_to"] = take(("day", "month", "year"), known_to)
+    patient["patient_id"] = codes
+    patient["site_id"] = np.full(n, cfg.site_id, dtype=object)
+    patient["death_date"] = to_dates(patient["recorded_death"])
+    patient["death_cause"] = np.where(patient["death_known"], patient["death_cause"], None)
+    return frame("patients", patient, n)
+
+
+def _lesions(
+    s: Streams, cfg: CohortSettings, sim: Simulation, codes: np.ndarray
+) -> pd.DataFrame:
+    lesion = dict(sim.lesion)
+    n = len(lesion["patient"])
+    lesion["patient_id"] = codes[lesion["patient"]]
+    alive = ~sim.patient["death_known"][lesion["patient"]]
+    ended = s.pick("plan", ("ended", "abandoned"), (0.97, 0.03), n)
+    ended[s.chance("plan blank", 0.05, n) & (ended == "ended")] = None
+    lesion["plan_status"] = np.where(
+        lesion["cut"], np.where(alive, "ongoing", "abandoned"), ended
+    ).astype(object)
+    off = s.code("grade off", (0.5, 0.5), n) * 2 - 1
+    wrong = s.chance("grade wrong", cfg.chart_grade_errors, n)
+    lesion["sm_grade_recorded"] = np.clip(lesion["sm_grade"] + wrong * off, 1, 5)
+    return frame("lesions", lesion, n)
