@@ -96,8 +96,7 @@ def _summary(results: Results) -> Points:
 
 
 def _told(estimate: Estimate) -> Sentence:
-    subject = f"{about(estimate.id).subject}, per {estimate.unit}"
-    return Sentence(estimate.sentence(subject), (estimate,))
+    return Sentence(estimate.sentence(about(estimate.id).subject), (estimate,))
 
 
 def _who(results: Results) -> tuple[Paragraph, ...]:
