@@ -18,18 +18,22 @@ from analyses.populations.units import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED
 from analyses.proportions import clustered_proportion, proportion, proportion_bounds
 from registry.schema import TABLES
 
+UNKNOWN = "of unknown outcome"
+"""What is said of the units left out, unless a caller has better words."""
+
 FEW = 5
 """A group under this many units is printed with its counts and "too few to compare"."""
 
 
 def share(
     frame: pd.DataFrame, event: str, *, id: str, unit: str,
-    group: Mapping[str, str] | None = None, notes: Iterable[str] = (),
+    group: Mapping[str, str] | None = None, notes: Iterable[str] = (), unknown: str = UNKNOWN,
 ) -> Estimate:
     """The proportion of units in which `event` is true, among those where it is known.
 
     frame: a unit frame. Clustered on the patient where a patient gives more than one row
-    (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags.
+    (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags; `unknown` are the
+    words on units whose event is blank: "3 sessions of unknown outcome left out".
     """
     known = frame[frame[event].notna()]
     happened = known[event].astype(bool)
@@ -42,20 +46,21 @@ def share(
         found = proportion(int(happened.sum()), len(known), event_keys=known["key"][happened],
                            **labels)
         found = replaced(found, clusters=len(known))
-    return _noted(found, frame, event, notes)
+    return _noted(found, frame, event, notes, unknown)
 
 
 def shares(
     frame: pd.DataFrame, event: str, *, id: str, unit: str,
-    by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (),
+    by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (), unknown: str = UNKNOWN,
 ) -> list[Estimate]:
     """The share overall, then within each level of each grouping (levels in their order)."""
     notes = tuple(notes)
-    found = [share(frame, event, id=id, unit=unit, notes=notes)]
+    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown)]
     for column in by:
         for level in levels(frame[column], column):
             part = frame[frame[column] == level]
-            estimate = share(part, event, id=id, unit=unit, group={column: level})
+            estimate = share(part, event, id=id, unit=unit, group={column: level},
+                             unknown=unknown)
             found.append(few_marked(estimate))
     return found
 
@@ -97,7 +102,7 @@ def _listed(spec: object) -> tuple[str, ...]:
 
 
 def _noted(
-    found: Estimate, frame: pd.DataFrame, event: str, notes: Iterable[str]
+    found: Estimate, frame: pd.DataFrame, event: str, notes: Iterable[str], words: str,
 ) -> Estimate:
     """Add the words on unknown outcomes, and the bounds they leave open, beside the estimate."""
     unknown = int(frame[event].isna().sum())
@@ -105,7 +110,7 @@ def _noted(
     beside = found.beside
     if unknown:
         name = found.unit if unknown == 1 else plural(found.unit)
-        extra = (f"{unknown} {name} of unknown outcome left out", *extra)
+        extra = (f"{unknown} {name} {words} left out", *extra)
         beside = (*beside, _bounds(found, frame, event))
     if not extra:
         return found
