@@ -74,6 +74,10 @@ class SourceError(Exception):
         self.sentences: tuple[str, ...] = sentences
 
 
+class OutputError(Exception):
+    """A file cannot be written where it was asked for; the message is a whole sentence."""
+
+
 def errors_of(problems: Iterable[Problem]) -> list[Problem]:
     """The problems that keep a patient out, in their order."""
     return [problem for problem in problems if problem.severity == "error"]

@@ -1,0 +1,95 @@
+"""What an intake did, in lines a person reads."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from registry.intake.batch import Batch
+from registry.intake.problems import errors_of, queries_of
+from registry.schema import TABLES
+
+if TYPE_CHECKING:
+    from registry.store import IntakeResult
+
+MOST_CODES = 12
+
+
+def summary_lines(
+    batch: Batch, result: IntakeResult, returned: Path | None, problem_list: Path | None, *,
+    dry_run: bool,
+) -> list[str]:
+    """The outcome table by table, then what stayed out, what was absent, and where to look."""
+    lines = [f"{batch.source_name} ({batch.source_kind}, source {batch.source_id})"]
+    lines += _counts(batch, result)
+    lines += _held(batch)
+    lines += _weights(batch, result)
+    lines += _absent(batch)
+    lines += batch.notes
+    if returned:
+        lines.append(f"To correct and take in again: {returned}")
+    if problem_list:
+        lines.append(f"All problems: {problem_list}")
+    if dry_run:
+        lines.append("Tried only: nothing was written.")
+    return lines
+
+
+def _counts(batch: Batch, result: IntakeResult) -> list[str]:
+    held = {name: sum(row.table == name for row in batch.held) for name in TABLES}
+    lines = [f"{'':16}{'rows':>8}{'new':>8}{'revised':>9}{'the same':>10}{'kept out':>10}"]
+    for name, table in TABLES.items():
+        if batch.rows_read.get(name):
+            lines.append(
+                f"{table.label:16}{batch.rows_read[name]:>8}{result.added.get(name, 0):>8}"
+                f"{result.revised.get(name, 0):>9}{result.unchanged.get(name, 0):>10}"
+                f"{held[name]:>10}"
+            )
+    return lines
+
+
+def _held(batch: Batch) -> list[str]:
+    lines = []
+    codes = batch.patients_held
+    if codes:
+        named = ", ".join(codes[:MOST_CODES])
+        more = f" and {len(codes) - MOST_CODES} more" if len(codes) > MOST_CODES else ""
+        lines.append(f"Patients kept out whole until mended: {len(codes)} ({named}{more}).")
+    alone = [row for row in batch.held if not row.patient_id and "patient_id" in _fields(row.table)]
+    if alone:
+        tables = ", ".join(
+            f"{TABLES[name].label} {count}" for name in TABLES
+            if (count := sum(row.table == name for row in alone))
+        )
+        lines.append(
+            f"Rows without a study code that can be read: {len(alone)} ({tables}). They belong to "
+            "nobody until mended; the patients they are meant for went in without them."
+        )
+    return lines
+
+
+def _fields(table: str) -> tuple[str, ...]:
+    return TABLES[table].columns
+
+
+def _weights(batch: Batch, result: IntakeResult) -> list[str]:
+    errors, queries = len(errors_of(batch.problems)), len(queries_of(batch.problems))
+    lines = [f"To be mended: {errors}. To be checked: {queries}."]
+    if result.clashes:
+        lines.append(
+            f"Clashes with another source: {len(result.clashes)}; the registry keeps its values "
+            "unless the source is taken in with --replace."
+        )
+    return lines
+
+
+def _absent(batch: Batch) -> list[str]:
+    lines = [
+        f"{TABLES[name].label}: columns not in the source, none of them required: "
+        f"{', '.join(columns)}."
+        for name, columns in batch.absent_columns.items() if columns
+    ]
+    if batch.absent_tables:
+        labels = ", ".join(TABLES[name].label for name in batch.absent_tables)
+        lines.append(f"Tables not in the source: {labels}.")
+    return lines

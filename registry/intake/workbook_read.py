@@ -1,0 +1,135 @@
+"""An .xlsx workbook → its sheets, with every row where the spreadsheet counts it.
+
+python-calamine gives the values (both date systems, rich text, shared text); the scan of the
+sheets' own XML adds what it leaves out.
+"""
+
+from __future__ import annotations
+
+import zipfile
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from registry.intake.cell import ErrorValue, NoResult
+from registry.intake.names import table_of
+from registry.intake.problems import SourceError
+from registry.intake.sheet import Block, Progress, Sheet, column_letters, silent
+from registry.intake.xlsx_facts import Facts, scan
+from registry.intake.xlsx_parts import (
+    SheetPart,
+    check_workbook_file,
+    damaged,
+    open_parts,
+    percent_styles,
+    sheet_parts,
+    source_code,
+)
+
+
+def read_workbook(
+    path: Path, *, progress: Progress = silent
+) -> tuple[dict[str, Sheet], list[str], str | None]:
+    """The sheets of our tables by table name, the names of other sheets, the workbook's code.
+
+    Raises SourceError where the file is no workbook, is protected, damaged or too large, or
+    holds two sheets for one table.
+    """
+    check_workbook_file(path)
+    with open_parts(path) as archive:
+        parts = sheet_parts(archive)
+        ours, others = _sort_out(parts)
+        percent = percent_styles(archive)
+        facts = {}
+        for done, (table, part) in enumerate(ours.items()):
+            progress("reading the workbook", done, len(ours))
+            facts[table] = scan(archive, part.part, part.name, percent)
+        code = source_code(archive)
+    sheets = _values(path, ours, facts)
+    progress("reading the workbook", len(ours), len(ours))
+    return sheets, others, code
+
+
+def _sort_out(parts: list[SheetPart]) -> tuple[dict[str, SheetPart], list[str]]:
+    ours: dict[str, SheetPart] = {}
+    others: list[str] = []
+    for part in parts:
+        table = table_of(part.name)
+        if table is None:
+            others.append(part.name)
+        elif table in ours:
+            raise SourceError(
+                f'Two sheets hold the table {table}: "{ours[table].name}" and "{part.name}". Put '
+                "their rows on one sheet, or give the one that is not meant another name."
+            )
+        else:
+            ours[table] = part
+    return ours, others
+
+
+def _values(
+    path: Path, ours: dict[str, SheetPart], facts: dict[str, Facts]
+) -> dict[str, Sheet]:
+    """Values of the sheets; whatever a damaged inside makes the reader raise is one sentence."""
+    from python_calamine import CalamineError, CalamineWorkbook
+
+    try:
+        with CalamineWorkbook.from_path(path) as workbook:
+            return {
+                table: _sheet(part, workbook.get_sheet_by_name(part.name), facts[table])
+                for table, part in ours.items()
+            }
+    except (CalamineError, zipfile.BadZipFile, OSError, ValueError, OverflowError) as fault:
+        raise SourceError(damaged(path)) from fault
+    except BaseException as fault:
+        # The reader is compiled code; where it gives up altogether it raises this kind.
+        if type(fault).__name__ == "PanicException":
+            raise SourceError(damaged(path)) from fault
+        raise
+
+
+def _sheet(part: SheetPart, sheet: Any, facts: Facts) -> Sheet:
+    rows = [list(row) for row in sheet.to_python(skip_empty_area=False)]
+    for row, column in facts.no_result:
+        _put(rows, row, column, NoResult())
+    for (row, column), text in facts.errors.items():
+        _put(rows, row, column, ErrorValue(text))
+    for row, column in facts.percents:
+        _put(rows, row, column, _percent(rows[row][column]))
+    merged = tuple(Block(*first, *last) for first, last in sheet.merged_cell_ranges or [])
+    return Sheet(
+        part.name, rows, frozenset(facts.formulas - facts.no_result), merged,
+        notes=tuple(_notes(part, rows, facts)),
+    )
+
+
+def _put(rows: list[list[Any]], row: int, column: int, value: Any) -> None:
+    while len(rows) <= row:
+        rows.append([])
+    rows[row].extend([None] * (column + 1 - len(rows[row])))
+    rows[row][column] = value
+
+
+def _percent(value: Any) -> Any:
+    """A number shown as per cent, as the text a person sees; anything else as it is."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    return f"{(Decimal(repr(value)) * 100).normalize():f}%"
+
+
+def _notes(part: SheetPart, rows: list[list[Any]], facts: Facts) -> list[str]:
+    """Hidden parts are taken in like all others, and said."""
+    notes = []
+    if part.hidden:
+        notes.append(f"{part.name}: the sheet is hidden; it was taken in all the same.")
+    hidden = sorted(row for row in facts.hidden_rows if row < len(rows) and any(rows[row]))
+    if hidden:
+        notes.append(
+            f"{part.name}: {len(hidden)} hidden rows were taken in like the others (the first is "
+            f"row {hidden[0] + 1})."
+        )
+    columns = sorted(c for c in facts.hidden_columns if c <= facts.last_column)
+    if columns:
+        letters = ", ".join(column_letters(c) for c in columns[:10])
+        notes.append(f"{part.name}: hidden columns were read like the others ({letters}).")
+    return notes
