@@ -75,8 +75,14 @@ def few_marked(estimate: Estimate) -> Estimate:
 
 
 def levels(values: pd.Series, column: str) -> list[str]:
-    """The levels of a grouping that occur, in the order of the schema's list (else sorted)."""
+    """The levels of a grouping that occur, in order.
+
+    That of the categories where the column has them, else of the schema's list, else sorted;
+    "not recorded" comes last.
+    """
     present = {str(value) for value in values.dropna()}
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return [str(level) for level in values.cat.categories if str(level) in present]
     listed = [v for table in TABLES.values() for v in _listed(table.by_name.get(column))]
     order = {value: place for place, value in enumerate(dict.fromkeys(listed))}
     last = {NOT_EMBOLIZED: 1, NOT_RECORDED: 2}
