@@ -42,7 +42,7 @@ def _grid(scores: Floats) -> Floats | None:
     away = scores - scores.min()
     for parts in (1, 2, 3, 4, 5, 6, 10, 12):
         steps = away * parts
-        if np.allclose(steps, np.round(steps), atol=1e-9):
+        if np.allclose(steps, np.round(steps), rtol=0, atol=1e-9):
             return np.round(steps)
     return None
 

@@ -78,7 +78,7 @@ def clustered_difference(
     check_level(level)
     picks = [side == first, side != first]
     others = [label for place, label in enumerate(labels) if place != first]
-    names = (_label(labels[first : first + 1]), _label(others))
+    names = (_label(labels[first : first + 1]), _label(others or ["" if reference is None else reference]))
     arms = tuple(
         clustered_proportion(
             outcome[pick], patient[pick], level=level, id=f"{id}.{place}", unit=unit,
@@ -162,7 +162,7 @@ def _first_arm(labels: list[Any], reference: Any) -> int:
         raise ValueError(f"There are {len(labels)} arms ({said}); two can be compared.")
     if reference is None:
         return max(0, len(labels) - 1)
-    if labels and reference not in labels:
+    if len(labels) == 2 and reference not in labels:
         raise ValueError(f"No row has the reference arm {reference!r}.")
     return next((place for place, label in enumerate(labels) if label != reference), len(labels))
 
