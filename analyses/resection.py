@@ -50,8 +50,9 @@ def resection_estimates(units: Units) -> list[Estimate]:
 
 
 def resected_with_extent(units: Units) -> pd.DataFrame:
-    """Lesions resected; adds `complete`, `permanent`, `occlusion_pct`, `days`, `extent`, `interval`.
+    """Lesions resected, with `complete`, `permanent`, `occlusion_pct`, `days` and both bands.
 
+    The bands are `extent` and `interval`.
     `permanent` (boolean): a permanent deficit after any operation on the lesion, or a permanent
     deficit or death from an event in the phase of the resection; blank while one is not yet
     known. `days` run from the last session to the first operation.
