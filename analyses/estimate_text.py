@@ -97,6 +97,8 @@ def _difference(estimate: Estimate) -> str:
 
 
 def _arm(arm: Estimate) -> str:
+    if arm.kind == "probability" and arm.value is not None:
+        return f"{percent(arm.value)} %"  # with censoring it is not events over n
     counts = f"{whole(arm.events or 0)}/{whole(arm.n or 0)}"
     return counts if arm.value is None else f"{counts} ({percent(arm.value)} %)"
 

@@ -17,7 +17,7 @@ from analyses.timetoevent.counts import (
     throughout,
 )
 from analyses.timetoevent.inputs import Followed
-from analyses.timetoevent.limits import incidence_limits, zero_event_bound
+from analyses.timetoevent.limits import incidence_limits, settled, zero_event_bound
 
 
 @dataclass(frozen=True)
@@ -47,7 +47,7 @@ class AalenJohansen:
 
     def incidence(self, cause: int) -> NDArray[np.float64]:
         """F(t) of a cause, just after each time."""
-        return np.cumsum(self.before * self.counts.of(cause) / self.counts.at_risk)
+        return settled(np.cumsum(self.before * self.counts.of(cause) / self.counts.at_risk))
 
     def se(self, cause: int) -> NDArray[np.float64]:
         """Standard error of F(t), one a time."""

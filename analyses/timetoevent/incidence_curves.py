@@ -198,8 +198,9 @@ def cumulative_incidence(
     in the list of cases.
 
     Estimates and variances agree with R cmprsk's cuminc (Gray 1988, Ann Stat 16:1141), the
-    clustered ones with R survival's survfit for several states; limits as Choudhury 2002, Stat
-    Med 21:1129. Raises ValueError in plain sentences for arrays that cannot be read so.
+    clustered variances with the influences of R survival's survfit summed by patient; limits as
+    Choudhury 2002, Stat Med 21:1129. Raises ValueError in plain sentences for arrays that cannot
+    be read so.
     """
     people = followed(duration, event, group=group, cluster=cluster, keys=keys)
     labels = Labels(id, unit_name(unit, cluster), measure, check_level(level))

@@ -15,6 +15,11 @@ def z_value(level: float) -> float:
     return float(norm.ppf(0.5 + level / 2))
 
 
+def settled(incidence: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A sum of steps that misses 1 by the rounding of the computer becomes 1."""
+    return np.where(incidence > 1 - NOTHING, 1.0, incidence)
+
+
 def log_log_limits(
     estimate: NDArray[np.float64], se: NDArray[np.float64], level: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

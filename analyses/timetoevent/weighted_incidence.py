@@ -18,7 +18,7 @@ from analyses.timetoevent.censoring_model import censoring_model
 from analyses.timetoevent.counts import at_risk_matrix, event_matrix
 from analyses.timetoevent.inputs import Followed, followed, whole_time
 from analyses.timetoevent.labels import Labels, beyond_words, finite, unit_name
-from analyses.timetoevent.limits import incidence_limits, zero_event_bound
+from analyses.timetoevent.limits import incidence_limits, settled, zero_event_bound
 
 Array = NDArray[np.float64]
 
@@ -164,22 +164,21 @@ def design(covariates: Any, rows: int) -> Array:
 
 def _weighted(people: Followed, covariates: Array, times: Array) -> tuple[Array, float]:
     """The curve at `times`, and the largest weight at an event, over the mean of those at risk."""
-    rank = np.unique(people.duration, return_inverse=True)[1].astype(float)
-    own = np.unique(people.duration)
-    places = 2 * rank + (people.event == 0)
-    model = censoring_model(places, people.event == 0, covariates)
-    follow = model.still_followed(2 * np.arange(own.size, dtype=float), covariates)
+    everyone, rank = np.unique(people.duration, return_inverse=True)
+    at = np.unique(rank[people.event > 0])
+    lost = people.event == 0
+    model = censoring_model((2 * rank + lost).astype(float), lost, covariates)
+    follow = model.still_followed(2.0 * at, covariates)
+    own = everyone[at]
     risk = at_risk_matrix(people, own)
     weight = np.where(risk > 0, risk / np.where(follow > 0, follow, 1.0), 0.0)
     total = weight.sum(axis=0)
     any_event = (weight * event_matrix(people, own, None)).sum(axis=0) / total
     mine = (weight * event_matrix(people, own, 1)).sum(axis=0) / total
-    free = np.cumprod(1 - any_event)
-    curve = np.cumsum(np.concatenate([[1.0], free[:-1]]) * mine)
-    place = np.searchsorted(own, times, side="right")
-    mean = total / risk.sum(axis=0)
-    heaviest = (weight / mean)[:, any_event > 0].max(initial=1.0)
-    return np.concatenate([[0.0], curve])[place], float(heaviest)
+    free = np.concatenate([[1.0], np.cumprod(1 - any_event)])
+    curve = np.concatenate([[0.0], settled(np.cumsum(free[:-1] * mine))])
+    heaviest = float((weight / (total / risk.sum(axis=0))).max(initial=1.0))
+    return curve[np.searchsorted(own, times, side="right")], heaviest
 
 
 def _bootstrap(

@@ -48,14 +48,16 @@ sets <- list(
   transplant = one(tr$futime, tr$e, tr$abo)
 )
 
-# Variance by cluster: rows of the same age stand for one cluster (a check of the formula only).
+# Variance by cluster: R's own influence of each row, summed by cluster (survfit 3.5 leaves
+# `cluster` aside where there are several states). Rows of the same age stand for one cluster:
+# a check of the formula only.
 by_cluster <- function(time, event, cluster, causes) {
   f <- survfit(Surv(time, factor(event, 0:max(causes))) ~ 1, id = seq_along(time),
-               cluster = cluster)
-  keep <- colnames(f$pstate) != "(s0)"
+               influence = TRUE)
+  keep <- which(f$states != "(s0)")
+  se <- sapply(keep, function(k) sqrt(colSums(rowsum(f$influence.pstate[, , k], cluster)^2)))
   list(data = list(time = time, event = event, cluster = cluster), time = f$time,
-       estimate = unname(f$pstate[, keep, drop = FALSE]),
-       se = unname(f$std.err[, keep, drop = FALSE]))
+       estimate = unname(f$pstate[, keep, drop = FALSE]), se = unname(tail(se, length(f$time))))
 }
 clustered <- list(
   mgus2 = by_cluster(floor(m$time / 12)[1:400], m$event[1:400], m$age[1:400], 1:2),
