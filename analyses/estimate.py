@@ -129,11 +129,11 @@ class Estimate:
     def _repr_html_(self) -> str:
         from html import escape
 
-        title = f'{self.method}; {100 * self.level:g} % interval' if self.method else self.method
-        return (
-            f'<span title="{escape(title)}"><b>{escape(self.id)}</b>{escape(_group(self.group))}: '
-            f"{escape(self.as_text())}</span>"
-        )
+        from analyses.estimate_text import group_words
+
+        title = f"{self.method}; {100 * self.level:g} % interval" if self.method else ""
+        name = f"<b>{escape(self.id)}</b>{escape(group_words(self))}"
+        return f'<span title="{escape(title)}">{name}: {escape(self.as_text())}</span>'
 
 
 def counted_rows(keys: Iterable[Any] | None, events: Iterable[Any]) -> tuple[CountedRow, ...]:
@@ -159,12 +159,6 @@ def replaced(estimate: Estimate, **changes: Any) -> Estimate:
 
 def _key(key: Any) -> str:
     return "/".join(str(part) for part in key) if isinstance(key, (tuple, list)) else str(key)
-
-
-def _group(group: Mapping[str, str] | None) -> str:
-    if not group:
-        return ""
-    return " (" + ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in group.items()) + ")"
 
 
 def _number(value: Any) -> float | None:

@@ -40,7 +40,7 @@ def sentence(estimate: Estimate, subject: str) -> str:
     No events: "none of N …; up to X % cannot be excluded", after Hanley and Lippman-Hand 1983,
     JAMA 249:1743.
     """
-    head = subject[:1].upper() + subject[1:] + _group_words(estimate)
+    head = subject[:1].upper() + subject[1:] + group_words(estimate)
     if estimate.kind == "proportion":
         body = _proportion_sentence(estimate)
     elif estimate.kind == "rate":
@@ -164,7 +164,8 @@ def _units(count: float | None, unit: str) -> str:
     return unit if count == 1 else plural(unit)
 
 
-def _group_words(estimate: Estimate) -> str:
+def group_words(estimate: Estimate) -> str:
+    """The group in brackets, ` (sm grade III)`; "" for all together."""
     if not estimate.group:
         return ""
     said = ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in estimate.group.items())
