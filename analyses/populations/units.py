@@ -54,7 +54,7 @@ def units_of(tables: Mapping[str, pd.DataFrame]) -> Units:
         tables=tables,
         patients=patient_units(lesions, tables["injections"]),
         lesions=lesions,
-        sessions=sessions.drop(columns="rows"),
+        sessions=sessions,
         injections=injections,
         catheters=catheter_units(injections),
         events=events,
@@ -146,7 +146,7 @@ def session_units(
 
     Columns: `key` (that of the procedure's first sessions row), `patient_id`, `session_date`,
     `operator_id`, `lesions` (how many), the GROUPINGS, `sm_grade_value` (of the highest lesion
-    treated) and `rows` (the list of lesion/session pairs).
+    treated) and `rows` (the keys of its sessions rows, one a lesion).
     """
     rows = tables["sessions"].sort_values(SESSION).reset_index(drop=True)
     own = unit_key(rows, SESSION)
