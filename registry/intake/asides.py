@@ -72,7 +72,8 @@ def _formulas(converted: Converted) -> Iterator[Problem]:
         if rows:
             yield Problem(
                 "query", "formula", converted.table.name, name, None, converted.place(rows[0]),
-                f"{len(rows)} cells with a formula, the first in this row",
+                f"a formula in {'1 cell' if len(rows) == 1 else f'{len(rows)} cells'}, first in "
+                "this row",
                 "values", "the results stored in the file were taken; paste the cells back as "
                 "values so that they cannot change",
             )

@@ -99,7 +99,7 @@ def _either_way(raw: str, text: str, spec: FieldSpec) -> Cell:
 def _comma_taken(raw: str, value: float) -> Remark:
     return Remark(
         "query", "decimal-comma", shown(raw), "a decimal point",
-        f"taken as {value:g}; write decimal points if that is not meant",
+        f"nothing, if {value:g} is meant: commas of this kind were taken as decimal points",
     )
 
 

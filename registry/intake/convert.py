@@ -19,7 +19,7 @@ from registry.schema import FieldSpec, TableSpec
 
 # Said once a column with a count: a whole column written so would bury what needs an answer.
 _ONCE_A_COLUMN = {
-    "decimal-comma": "numbers with a decimal comma",
+    "decimal-comma": "a decimal comma",
 }
 
 
@@ -142,10 +142,11 @@ def _cell_problems(
             yield RowProblem(row, _problem(converted, row, spec, remark))
     for (name, rule), group in together.items():
         row, _, first = group[0]
-        found = f"{len(group)} {_ONCE_A_COLUMN[rule]}, the first being {first.found}"
+        cells = "1 cell" if len(group) == 1 else f"{len(group)} cells"
+        found = f"{_ONCE_A_COLUMN[rule]} in {cells}, first {first.found}"
         yield RowProblem(None, Problem(
             first.severity, rule, converted.table.name, name, None, converted.place(row),
-            found, first.wanted, "they were " + first.mend,
+            found, first.wanted, first.mend,
         ))
 
 

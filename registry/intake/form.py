@@ -6,16 +6,15 @@ Written with XlsxWriter. The same rows give the same bytes: no clock time goes i
 from __future__ import annotations
 
 import datetime as dt
-import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from registry.intake.form_cells import write_cell
+from registry.intake.form_cells import LONGEST_CELL, write_cell
 from registry.intake.form_checks import Lists, add_check
-from registry.intake.form_look import Look, column_width
+from registry.intake.form_look import Look, column_width, row_height
 from registry.intake.headings import WHY_HEADING
 from registry.intake.problems import OutputError
 from registry.intake.workbook_pages import (
@@ -39,6 +38,7 @@ if TYPE_CHECKING:
 # A note a marked cell makes a file slow to open when there are very many; the reason stands
 # beside the row in any case.
 MOST_NOTES = 2000
+WHY_WIDTH = 72
 _NO_CLOCK = dt.datetime(2000, 1, 1)
 
 
@@ -102,7 +102,7 @@ class _Form:
         sheet.set_row(0, 34)
         sheet.write_string(0, 0, TITLE, self.look.title)
         for number, (margin, words) in enumerate(first_page(), start=2):
-            sheet.set_row(number, _height([len(words)], [100]))
+            sheet.set_row(number, row_height([words], [100]))
             sheet.write_string(number, 0, margin, self.look.margin)
             sheet.write_string(number, 1, words, self.look.words)
         last = 2 + len(first_page())
@@ -115,7 +115,7 @@ class _Form:
     def _table(self, sheet: Worksheet, table: TableSpec, lists: Lists) -> None:
         sheet.set_row(0, 62)
         if self.shift:
-            sheet.set_column(0, 0, 60, self.look.why)
+            sheet.set_column(0, 0, WHY_WIDTH, self.look.why)
             sheet.write_string(0, 0, WHY_HEADING, self.look.why_heading)
         for number, spec in enumerate(table.fields, start=self.shift):
             sheet.set_column(number, number, column_width(spec), self.look.column(spec))
@@ -129,7 +129,8 @@ class _Form:
     def _rows(self, sheet: Worksheet, table: TableSpec, rows: Iterable[FormRow]) -> None:
         for number, row in enumerate(rows, start=1):
             if row.why:
-                sheet.write_string(number, 0, row.why[:32000], self.look.why)
+                sheet.set_row(number, row_height([row.why], [WHY_WIDTH]))
+                sheet.write_string(number, 0, row.why[:LONGEST_CELL], self.look.why)
             for column, spec in enumerate(table.fields, start=self.shift):
                 reason = row.marks.get(spec.name)
                 write_cell(sheet, number, column, row.cells.get(spec.name), spec, self.look,
@@ -145,19 +146,11 @@ class _Form:
         sheet.set_row(0, 34)
         sheet.write_row(0, 0, DICTIONARY_HEADINGS, self.look.plain_heading)
         for number, row in enumerate(dictionary_rows(), start=1):
-            sheet.set_row(number, _height([len(text) for text in row], widths))
+            sheet.set_row(number, row_height(row, widths))
             for column, text in enumerate(row):
                 sheet.write_string(number, column, text, self.look.words)
         sheet.freeze_panes(1, 2)
         _print_setup(sheet)
-
-
-def _height(lengths: Sequence[int], widths: Sequence[float]) -> float:
-    """The height of a row of wrapped texts, in points; no program works it out on opening."""
-    lines = max(
-        math.ceil(length / (0.92 * width)) for length, width in zip(lengths, widths, strict=True)
-    )
-    return 15 * max(lines, 1) + 3
 
 
 def _print_setup(sheet: Worksheet) -> None:

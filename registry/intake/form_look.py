@@ -6,6 +6,8 @@ bold print mark the one, a note, a heavy border and the words beside the row the
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from registry.schema import FieldSpec
@@ -19,11 +21,11 @@ DATE_FORMAT = "yyyy-mm-dd"
 
 _BY_TYPE = {
     "date": {"num_format": DATE_FORMAT, "align": "center"},
-    "text": {"num_format": "@"},
+    "text": {"num_format": "@", "indent": 1},
     "int": {"num_format": "0"},
     "number": {"num_format": "0.###", "align": "right"},
     "yes/no": {"align": "center"},
-    "choice": {},
+    "choice": {"indent": 1},
 }
 
 
@@ -56,7 +58,7 @@ class Look:
 
     def cell(self, spec: FieldSpec, *, marked: bool, as_text: bool, quoted: bool) -> Format:
         """A written cell: marked where it has to be mended; text is left as it was typed."""
-        look: dict[str, Any] = {"valign": "top"} | ({} if as_text else _BY_TYPE[spec.type])
+        look: dict[str, Any] = {"valign": "top"} | _BY_TYPE["choice" if as_text else spec.type]
         if marked:
             look |= {"bg_color": SAND, "border": 5, "border_color": RUST}
         if quoted:
@@ -76,3 +78,15 @@ def column_width(spec: FieldSpec) -> float:
     values = max((len(value) for value in spec.values), default=0) + 2
     usual = {"date": 13, "text": 13, "yes/no": 10}.get(spec.type, 11)
     return max(word, usual, min(values, 30))
+
+
+def row_height(texts: Sequence[str], widths: Sequence[float]) -> float:
+    """The height in points of a row of wrapped texts, each in a column so many letters wide.
+
+    A spreadsheet program does not work it out on opening a file.
+    """
+    lines = max(
+        sum(max(math.ceil(len(line) / (0.9 * width)), 1) for line in text.split("\n"))
+        for text, width in zip(texts, widths, strict=True)
+    )
+    return min(15 * max(lines, 1) + 3, 400)  # a row can be 409 points high

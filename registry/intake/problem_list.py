@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from registry.intake.form_cells import LONGEST_CELL, starts_like_formula
-from registry.intake.form_look import PALE
+from registry.intake.form_look import PALE, row_height
 from registry.intake.problems import OutputError, Problem
 
 if TYPE_CHECKING:
@@ -65,6 +65,7 @@ def write_problem_list(path: str | Path, problems: Sequence[Problem]) -> None:
 
 def _fill(workbook, rows: list[tuple[str, ...]]) -> None:  # type: ignore[no-untyped-def]
     sheet = workbook.add_worksheet("Problems")
+    centred = workbook.add_format({"align": "center", "valign": "top"})
     heading = workbook.add_format({"bold": True, "bg_color": PALE, "bottom": 2, "text_wrap": True})
     words = workbook.add_format({"text_wrap": True, "valign": "top"})
     quoted = workbook.add_format({"text_wrap": True, "valign": "top", "quote_prefix": True})
@@ -72,9 +73,10 @@ def _fill(workbook, rows: list[tuple[str, ...]]) -> None:  # type: ignore[no-unt
         sheet.set_column(column, column, width)
         sheet.write_string(0, column, name, heading)
     for number, row in enumerate(rows, start=1):
+        sheet.set_row(number, row_height(row, _WIDTHS))
         for column, text in enumerate(row):
             if HEADINGS[column] == "Row" and text:
-                sheet.write_number(number, column, int(text), words)
+                sheet.write_number(number, column, int(text), centred)
             else:
                 look = quoted if starts_like_formula(text) else words
                 sheet.write_string(number, column, text[:LONGEST_CELL], look)

@@ -11,10 +11,11 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from registry.intake.cell import ErrorValue, NoResult
+from registry.intake.cell import ErrorValue, NoResult, as_text, clean, is_blank
 from registry.intake.names import table_of
 from registry.intake.problems import SourceError
 from registry.intake.sheet import Block, Progress, Sheet, column_letters, silent
+from registry.intake.workbook_pages import CODE_LABEL, FIRST_PAGE
 from registry.intake.xlsx_facts import Facts, scan
 from registry.intake.xlsx_parts import (
     SheetPart,
@@ -45,9 +46,10 @@ def read_workbook(
             progress("reading the workbook", done, len(ours))
             facts[table] = scan(archive, part.part, part.name, percent)
         code = source_code(archive)
-    sheets = _values(path, ours, facts)
+    first_page = FIRST_PAGE if FIRST_PAGE in others else None
+    sheets, shown_code = _values(path, ours, facts, first_page)
     progress("reading the workbook", len(ours), len(ours))
-    return sheets, others, code
+    return sheets, others, code or shown_code
 
 
 def _sort_out(parts: list[SheetPart]) -> tuple[dict[str, SheetPart], list[str]]:
@@ -68,17 +70,22 @@ def _sort_out(parts: list[SheetPart]) -> tuple[dict[str, SheetPart], list[str]]:
 
 
 def _values(
-    path: Path, ours: dict[str, SheetPart], facts: dict[str, Facts]
-) -> dict[str, Sheet]:
-    """Values of the sheets; whatever a damaged inside makes the reader raise is one sentence."""
+    path: Path, ours: dict[str, SheetPart], facts: dict[str, Facts], first_page: str | None
+) -> tuple[dict[str, Sheet], str | None]:
+    """The sheets' values, and the code the first page shows.
+
+    Whatever a damaged inside makes the reader raise becomes one sentence.
+    """
     from python_calamine import CalamineError, CalamineWorkbook
 
     try:
         with CalamineWorkbook.from_path(path) as workbook:
-            return {
+            sheets = {
                 table: _sheet(part, workbook.get_sheet_by_name(part.name), facts[table])
                 for table, part in ours.items()
             }
+            page = workbook.get_sheet_by_name(first_page).to_python() if first_page else []
+            return sheets, _shown_code(page)
     except (CalamineError, zipfile.BadZipFile, OSError, ValueError, OverflowError) as fault:
         raise SourceError(damaged(path)) from fault
     except BaseException as fault:
@@ -86,6 +93,15 @@ def _values(
         if type(fault).__name__ == "PanicException":
             raise SourceError(damaged(path)) from fault
         raise
+
+
+def _shown_code(page: list[list[Any]]) -> str | None:
+    """The code as the first page shows it: some programs drop a file's properties on saving."""
+    for cells in page[:100]:
+        words = [clean(as_text(cell)) for cell in cells if not is_blank(cell)]
+        if words[:1] == [CODE_LABEL] and len(words) > 1:
+            return words[1]
+    return None
 
 
 def _sheet(part: SheetPart, sheet: Any, facts: Facts) -> Sheet:
