@@ -37,12 +37,15 @@ class Labels:
         measure: str = "", suffix: str = "",
     ) -> Estimate:
         """An estimate of these people; `happened` marks the rows that count as events."""
+        words = (*words, *cluster_words(people))
+        if value is not None and low is None and flags.ONE_CLUSTER not in words:
+            words = (*words, flags.NO_INTERVAL)
         return Estimate(
             id=self.id + suffix, kind=kind, value=value, low=low, high=high, level=self.level,
             method=method, unit=self.unit, events=int(np.sum(happened)),
             n=int(people.duration.size), clusters=people.clusters,
             group=None if group is None else {people.group_name: str(group)},
-            flags=(*words, *cluster_words(people)), measure=measure,
+            flags=words, measure=measure,
             counted=counted_rows(people.keys, happened),
         )
 

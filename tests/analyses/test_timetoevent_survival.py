@@ -246,6 +246,14 @@ def test_one_patient_only_gets_no_interval() -> None:
     assert estimate.unit == "row"
 
 
+def test_patients_who_do_not_differ_give_no_interval_and_words() -> None:
+    """Every patient one lesion with and one without the event: no variance between patients."""
+    estimate = survival([1, 2] * 30, [1, 0] * 30, cluster=np.repeat(np.arange(30), 2)).at(1)
+    assert estimate.value == pytest.approx(0.5)
+    assert (estimate.low, estimate.high) == (None, None)
+    assert flags.NO_INTERVAL in estimate.flags
+
+
 def test_competing_events_are_refused_or_said() -> None:
     with pytest.raises(ValueError, match="1 competing events"):
         survival([1, 2, 3], [1, 2, 0])
