@@ -12,7 +12,7 @@ import pandas as pd
 
 from registry.rules.finding import Finding, Rule
 
-__all__ = ["Finding", "Rule", "all_rules", "check_rules"]
+__all__ = ["Finding", "Rule", "all_rules", "check_errors", "check_rules"]
 
 
 def all_rules() -> list[Rule]:
@@ -43,6 +43,15 @@ def check_rules(tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
     unreadable cells were blanked can be checked too. Raises ValueError where the index labels
     of a table are not unique: a finding names its row by that label.
     """
+    return _look(all_rules(), tables)
+
+
+def check_errors(tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
+    """What keeps a patient out, and no queries; otherwise as `check_rules`."""
+    return _look([rule for rule in all_rules() if rule.severity == "error"], tables)
+
+
+def _look(rules: list[Rule], tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
     from registry.schema import TABLES
 
     complete = {
@@ -51,7 +60,7 @@ def check_rules(tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
     for name, frame in complete.items():
         if not frame.index.is_unique:
             raise ValueError(f"The rows of {name} do not have index labels of their own.")
-    found = [finding for rule in all_rules() for finding in rule.findings(complete)]
+    found = [finding for rule in rules for finding in rule.findings(complete)]
     places = {name: dict(zip(t.index, range(len(t)), strict=True)) for name, t in complete.items()}
     order = list(complete)
     return sorted(found, key=lambda f: (order.index(f.table), places[f.table][f.index]))
