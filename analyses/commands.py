@@ -206,11 +206,15 @@ def _doors() -> dict[str, Callable[..., object]]:
 @contextmanager
 def _plain_errors() -> Iterator[None]:
     """Faults of the call or the file end in a sentence and exit code 2, never in a traceback."""
-    from analyses.errors import plain_errors
+    from analyses.reports.write import ReportError
+    from registry.freeze import FreezeError
+    from registry.intake.problems import SourceError
+    from registry.practice_limits import PracticeLimitsError
+    from registry.store import RegistryError
 
     try:
         yield
-    except plain_errors() as error:
+    except (ReportError, FreezeError, SourceError, PracticeLimitsError, RegistryError) as error:
         _refuse(str(error))
 
 
