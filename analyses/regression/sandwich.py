@@ -109,14 +109,16 @@ def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) 
     return np.einsum("ji,cjk,ck,clk,lm->cim", inverse, axes, factor, axes, inverse)
 
 
-def satterthwaite_df(parts: ClusterParts, power: float = 1.0) -> Array:
+def satterthwaite_df(
+    parts: ClusterParts, power: float = 1.0, bound: float = LEVERAGE_BOUND
+) -> Array:
     """Degrees of freedom of each coefficient's sandwich variance, (terms,).
 
     Bell and McCaffrey: the variance is a quadratic form in the residuals; matching its first
     two moments under working independence and normality gives 2 E^2 / Var. They are few where
     few patients carry the information on a term.
     """
-    loading = _loadings(parts, power)
+    loading = _loadings(parts, power, bound)
     own = np.einsum("cik,cij,cjk->ck", loading, parts.shares, loading)
     half = np.linalg.inv(np.linalg.cholesky(parts.bread))
     shared = np.einsum("pi,cij,cjk->cpk", half, parts.shares, loading)

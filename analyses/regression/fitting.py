@@ -1,0 +1,115 @@
+"""`fit`: one call for every model of this package."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analyses.regression.checks import (
+    binary_warnings,
+    is_binary,
+    other_warnings,
+    rank_problem,
+    rarer_outcome,
+)
+from analyses.regression.choose import BINARY, Choice, choose
+from analyses.regression.fitted import Fitted
+from analyses.regression.result import ModelFit, as_table
+from analyses.regression.rows import ModelRows, model_rows
+from analyses.regression.terms import Term
+
+IGNORES_PATIENTS = (
+    "Rows of one patient are taken as independent here, so the interval is too narrow; for "
+    "comparison only."
+)
+
+
+def fit(
+    data: pd.DataFrame, outcome: str, terms: Sequence[str | Term | Mapping[str, Any]], *,
+    cluster: str | None = None, estimator: str = "auto", level: float = 0.95,
+    duration: str | None = None,
+) -> ModelFit:
+    """Fit a regression model and say which, why, and what to beware of.
+
+    data: one row a unit. outcome: a column of yes/no or 0/1, ordered levels, or a positive
+    measurement. terms: column names, `Term`s or a plan file's tables. cluster: the column that
+    names the patient. estimator: "auto" chooses by rule; or "firth", "logistic", "gee",
+    "penalised-gee", "poisson", "exact", "ordinal", "log-linear", "cox" (needs `duration`, a
+    column of time). level: coverage of the intervals.
+
+    Rows with a gap are left out and counted in the warnings. Raises ValueError, in words that
+    name the columns, for a call or data no model can be fitted to.
+    """
+    if not 0 < level < 1:
+        raise ValueError(f"level {level}: wanted a share between 0 and 1, such as 0.95")
+    rows = model_rows(data, outcome, terms, cluster)
+    choice = choose(rows, estimator)
+    _refuse(rows, choice)
+    fitted = _run(rows, choice.estimator, level, duration)
+    binary = is_binary(rows.y)
+    warnings = fitted.warnings + _notes(rows, choice.estimator)
+    return ModelFit(as_table(fitted), choice.estimator, choice.why, warnings,
+                    int(rows.y.sum()) if binary else None, rows.n, rows.clusters, level, rows,
+                    fitted)
+
+
+def _notes(rows: ModelRows, estimator: str) -> tuple[str, ...]:
+    if estimator not in BINARY or estimator == "exact":
+        return other_warnings(rows)
+    ignores = rows.repeated and estimator in ("firth", "logistic")
+    return ((IGNORES_PATIENTS,) if ignores else ()) + binary_warnings(rows)
+
+
+def _refuse(rows: ModelRows, choice: Choice) -> None:
+    problem = rank_problem(rows.x, rows.columns.names)
+    if problem:
+        raise ValueError(problem)
+    if choice.estimator in BINARY and rarer_outcome(rows.y) == 0:
+        raise ValueError(
+            f"{rows.outcome}: the outcome is the same in all {rows.n} rows, so there is nothing "
+            "to compare")
+
+
+def _run(rows: ModelRows, estimator: str, level: float, duration: str | None) -> Fitted:
+    if estimator == "cox":
+        from analyses.regression.cox import firth_cox
+
+        if duration is None or duration not in rows.frame.columns:
+            raise ValueError("estimator 'cox' needs duration, the name of a column of times")
+        return firth_cox(rows, duration, level)
+    if estimator in ("ordinal", "log-linear", "poisson"):
+        return _other(estimator)(rows, level)
+    return _logistic_family(estimator)(rows, level)
+
+
+def _other(estimator: str):
+    if estimator == "ordinal":
+        from analyses.regression.ordinal import proportional_odds
+
+        return proportional_odds
+    if estimator == "poisson":
+        from analyses.regression.poisson import modified_poisson
+
+        return modified_poisson
+    from analyses.regression.log_linear import log_linear
+
+    return log_linear
+
+
+def _logistic_family(estimator: str):
+    from analyses.regression import exact_model, firth_model, likelihood_models, penalised_gee
+
+    return {
+        "firth": firth_model.firth, "penalised-gee": penalised_gee.penalised_gee,
+        "logistic": likelihood_models.logistic, "gee": likelihood_models.gee,
+        "exact": exact_model.exact,
+    }[estimator]
+
+
+def covariance_of(model: ModelFit) -> pd.DataFrame:
+    """Covariance of the coefficients, names on both sides."""
+    names = list(model.fitted.names)
+    return pd.DataFrame(np.asarray(model.fitted.covariance), index=names, columns=names)

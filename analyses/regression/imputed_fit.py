@@ -1,0 +1,129 @@
+"""A model fitted to completed data sets and pooled, with the complete rows beside it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analyses.estimate import Estimate
+from analyses.regression.fitted import SCALES
+from analyses.regression.fitting import fit
+from analyses.regression.imputation import Imputation, impute
+from analyses.regression.pooling import Pooled, pool
+from analyses.regression.result import ModelFit
+from analyses.regression.terms import Term, as_term
+
+
+@dataclass(frozen=True)
+class ImputedFit:
+    """Pooled model and the complete-row model beside it.
+
+    table: index `term`; columns estimate, se, low, high, p (Wald, Rubin's rules, Barnard–Rubin
+    degrees of freedom), df, missing_information, and complete_estimate, complete_low,
+    complete_high from the complete rows.
+    """
+
+    table: pd.DataFrame
+    complete: ModelFit | None
+    warnings: tuple[str, ...]
+    n: int
+    events: int | None
+    clusters: int
+    level: float
+    scale: str
+    estimator: str
+    outcome: str
+    imputation: Imputation = field(repr=False)
+
+    def estimates(self, unit: str = "row") -> tuple[Estimate, ...]:
+        """Pooled ratios of every line but the intercept."""
+        return tuple(
+            Estimate(id=f"model.{self.outcome}.{term}", kind=SCALES[self.scale],
+                     value=float(np.exp(line["estimate"])), low=float(np.exp(line["low"])),
+                     high=float(np.exp(line["high"])), level=self.level, unit=unit,
+                     method=f"{self.estimator}, {len(self.imputation.frames)} imputations, "
+                            "Rubin's rules, Barnard–Rubin degrees of freedom",
+                     events=self.events, n=self.n, clusters=self.clusters, group={"term": term})
+            for term, line in self.table.iterrows() if term != "intercept")
+
+
+def fit_imputed(
+    data: pd.DataFrame, outcome: str, terms: Sequence[str | Term | Mapping[str, Any]], *,
+    cluster: str | None = None, estimator: str = "auto", level: float = 0.95, times: int = 20,
+    seed: int = 20260101,
+) -> ImputedFit:
+    """Impute gaps of the terms, fit each completed set, pool. Arguments as in `fit`.
+
+    times: completed sets. Raises ValueError where the estimator gives no estimates to pool
+    (too few events), or as `fit` does.
+    """
+    asked = [as_term(term) for term in terms]
+    columns = list(dict.fromkeys(c for term in asked for c in term.columns))
+    imputation = impute(data, columns, outcome, cluster=cluster, times=times, seed=seed)
+    models = [fit(frame, outcome, _fixed_knots(asked, data), cluster=cluster, estimator=estimator,
+                  level=level) for frame in imputation.frames]
+    first = models[0]
+    if first.estimator == "exact":
+        raise ValueError(first.why)
+    pooled = _pooled(models)
+    complete = _complete(data, outcome, asked, cluster, estimator, level)
+    table = _table(first, pooled, complete, level)
+    return ImputedFit(table, complete, _warnings(imputation, pooled, first), first.n, first.events,
+                      first.clusters, level, first.fitted.scale, first.estimator, outcome,
+                      imputation)
+
+
+def _fixed_knots(terms: list[Term], data: pd.DataFrame) -> list[Term]:
+    """Splines keep the knots of the recorded values, so that all completed sets share a basis."""
+    from dataclasses import replace
+
+    from analyses.regression.splines import default_knots
+    from analyses.regression.terms import numbers
+
+    return [replace(t, knots=default_knots(numbers(data[t.columns[0]].dropna()), t.knots))
+            if t.form == "spline" and isinstance(t.knots, int) else t for t in terms]
+
+
+def _pooled(models: list[ModelFit]) -> Pooled:
+    # Profile intervals cannot be pooled; the variance behind the interval can, and for the
+    # clustered fit that is the one that carries the clustering.
+    estimates = np.array([model.fitted.coefficients for model in models])
+    variances = np.array([np.diag(model.fitted.covariance) for model in models])
+    return pool(estimates, variances, max(1, models[0].clusters - estimates.shape[1]))
+
+
+def _complete(data, outcome, terms, cluster, estimator, level) -> ModelFit | None:
+    try:
+        return fit(data, outcome, terms, cluster=cluster, estimator=estimator, level=level)
+    except ValueError:
+        return None
+
+
+def _table(
+    first: ModelFit, pooled: Pooled, complete: ModelFit | None, level: float
+) -> pd.DataFrame:
+    low, high = pooled.interval(level)
+    table = pd.DataFrame({
+        "estimate": pooled.estimate, "se": pooled.se, "low": low, "high": high, "p": pooled.p,
+        "df": pooled.df, "missing_information": pooled.missing_information,
+    }, index=first.table.index)
+    for column in ("estimate", "low", "high"):
+        table[f"complete_{column}"] = np.nan if complete is None else (
+            complete.table[column].reindex(table.index))
+    return table
+
+
+def _warnings(imputation: Imputation, pooled: Pooled, first: ModelFit) -> tuple[str, ...]:
+    counts = imputation.gaps.sum()
+    told = ", ".join(f"{name} {count}" for name, count in counts[counts > 0].items())
+    most = float(pooled.missing_information.max())
+    found = [f"Imputed values: {told or 'none'}; {len(imputation.frames)} completed data sets. "
+             "This assumes that what is missing depends only on what was recorded."]
+    if most > 0.5:
+        found.append(f"Up to {100 * most:.0f} % of the information on a term is missing; "
+                     "its answer is mostly the imputation model's.")
+    return (*found, *(w for w in first.warnings if "left out" not in w))
