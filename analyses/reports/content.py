@@ -87,10 +87,14 @@ Block = Paragraph | Points | Caution | Table | Picture
 
 @dataclass(frozen=True)
 class Section:
-    """A heading and what stands below it."""
+    """A heading and what stands below it; a slide or more where the document is a talk.
+
+    `notes` are for the speaker: definitions and methods behind what the slide shows.
+    """
 
     title: str
     blocks: tuple[Block, ...]
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -98,7 +102,7 @@ class Document:
     """One document.
 
     `stays_inside`: it may name study codes, and says on its first line that it stays inside the
-    service.
+    service. `footer` stands on every page or slide.
     """
 
     name: str
@@ -106,6 +110,7 @@ class Document:
     subtitle: str
     sections: tuple[Section, ...]
     stays_inside: bool = True
+    footer: str = ""
 
     def blocks(self) -> Iterator[Block]:
         """Every block in order."""
