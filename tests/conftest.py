@@ -1,6 +1,7 @@
 """Which checks run where: everything fast always; the long ones and the outside programs in CI.
 
-In CI (CI=true) nothing is skipped: a missing R, LibreOffice or browser makes its check fail.
+In CI (CI=true) nothing is skipped: a missing R, LibreOffice, browser or PostgreSQL makes its
+check fail.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ import os
 
 import pytest
 
-CI_ONLY = ("slow", "reference", "desktop")
+CI_ONLY = ("slow", "reference", "desktop", "server")
 
 
 def in_ci() -> bool:

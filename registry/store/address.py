@@ -45,7 +45,9 @@ def address_of(place: str | Path) -> Address:
             "The registry's URL cannot be read; give a path, or a URL such as "
             "postgresql://user@host/database."
         ) from fault
-    if url.drivername == "sqlite" and url.database:
+    if url.drivername == "sqlite":
+        if not url.database:
+            raise RegistryError("The URL names no file; give a path such as registry.sqlite.")
         return _file(Path(url.database))
     if url.drivername in POSTGRESQL:
         return Address(url.set(drivername="postgresql+psycopg"), None)
