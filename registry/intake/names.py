@@ -35,7 +35,9 @@ def table_of(sheet_name: str) -> str | None:
 
 
 def nearest(text: str, candidates: Iterable[str]) -> str | None:
-    """The candidate most like `text`, or None when none is near."""
-    by_key = {loose(candidate): candidate for candidate in candidates}
+    """The candidate most like `text`, or None when none is near; the first of equals."""
+    by_key: dict[str, str] = {}
+    for candidate in candidates:
+        by_key.setdefault(loose(candidate), candidate)
     near = difflib.get_close_matches(loose(text), list(by_key), n=1, cutoff=0.7)
     return by_key[near[0]] if near else None

@@ -35,7 +35,18 @@ def read_source(
     """
     watch = progress or silent
     source = open_source(Path(path), progress=watch)
-    converted, absent_tables = _convert_all(source, today or dt.date.today(), watch)
+    return check_source(source, existing or {}, today or dt.date.today(), watch)
+
+
+def check_source(
+    source: Source, existing: Mapping[str, pd.DataFrame], today: dt.date,
+    watch: Progress = silent,
+) -> Batch:
+    """The batch of a source whose sheets are found, whatever kind of source it is.
+
+    Raises SourceError where the headings of a sheet cannot be trusted or there are no rows.
+    """
+    converted, absent_tables = _convert_all(source, today, watch)
     if not any(len(table.frame) for table in converted.values()):
         raise SourceError(
             f"{source.name} holds no rows: every table is blank below its headings. Fill in at "
@@ -43,7 +54,7 @@ def read_source(
         )
     watch("checking the rows", 0, 1)
     problems = [item for table in converted.values() for item in (*asides(table), *table.problems)]
-    problems += rule_problems(converted, existing or {})
+    problems += rule_problems(converted, existing)
     problems = _ordered(problems + _other_sheets(source))
     parted = sort_out(converted, problems)
     watch("checking the rows", 1, 1)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 from registry.intake.batch import Batch
-from registry.intake.problems import errors_of, queries_of
+from registry.intake.problems import Problem, errors_of, queries_of
 from registry.schema import TABLES
 
 if TYPE_CHECKING:
@@ -16,23 +16,21 @@ MOST_CODES = 12
 
 
 def summary_lines(
-    batch: Batch, result: IntakeResult, returned: Path | None, problem_list: Path | None, *,
-    dry_run: bool,
+    batch: Batch, result: IntakeResult, problems: Sequence[Problem], registered: Collection[str],
 ) -> list[str]:
-    """The outcome table by table, then what stayed out, what was absent, and where to look."""
-    lines = [f"{batch.source_name} ({batch.source_kind}, source {batch.source_id})"]
-    lines += _counts(batch, result)
-    lines += _held(batch)
-    lines += _weights(batch, result)
-    lines += _absent(batch)
-    lines += batch.notes
-    if returned:
-        lines.append(f"To correct and take in again: {returned}")
-    if problem_list:
-        lines.append(f"All problems: {problem_list}")
-    if dry_run:
-        lines.append("Tried only: nothing was written.")
-    return lines
+    """The outcome table by table, then what stayed out and what was absent.
+
+    `problems` are the source's and the registry's; `registered` the study codes that were in
+    the registry before.
+    """
+    return [
+        f"{batch.source_name} ({batch.source_kind}, source {batch.source_id})",
+        *_counts(batch, result),
+        *_held(batch, set(registered)),
+        *_weights(problems, result),
+        *_absent(batch),
+        *batch.notes,
+    ]
 
 
 def _counts(batch: Batch, result: IntakeResult) -> list[str]:
@@ -48,13 +46,18 @@ def _counts(batch: Batch, result: IntakeResult) -> list[str]:
     return lines
 
 
-def _held(batch: Batch) -> list[str]:
+def _held(batch: Batch, registered: set[str]) -> list[str]:
     lines = []
     codes = batch.patients_held
     if codes:
         named = ", ".join(codes[:MOST_CODES])
         more = f" and {len(codes) - MOST_CODES} more" if len(codes) > MOST_CODES else ""
         lines.append(f"Patients kept out whole until mended: {len(codes)} ({named}{more}).")
+        if before := len(registered & set(codes)):
+            lines.append(
+                f"{before} of them {'is' if before == 1 else 'are'} in the registry from an "
+                "earlier intake and stay there as they were."
+            )
     alone = [row for row in batch.held if not row.patient_id and "patient_id" in _fields(row.table)]
     if alone:
         tables = ", ".join(
@@ -72,14 +75,16 @@ def _fields(table: str) -> tuple[str, ...]:
     return TABLES[table].columns
 
 
-def _weights(batch: Batch, result: IntakeResult) -> list[str]:
-    errors, queries = len(errors_of(batch.problems)), len(queries_of(batch.problems))
-    lines = [f"To be mended: {errors}. To be checked: {queries}."]
+def _weights(problems: Sequence[Problem], result: IntakeResult) -> list[str]:
+    lines = [f"To be mended: {len(errors_of(problems))}. "
+             f"To be checked: {len(queries_of(problems))}."]
     if result.clashes:
         lines.append(
-            f"Clashes with another source: {len(result.clashes)}; the registry keeps its values "
-            "unless the source is taken in with --replace."
+            f"{len(result.clashes)} of those to be mended only show beside what the registry "
+            "holds, such as a value that differs from another source's."
         )
+    if removed := sum(result.removed.values()):
+        lines.append(f"Rows that this source gave before and has no more, removed: {removed}.")
     return lines
 
 

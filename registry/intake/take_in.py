@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from registry.intake.batch import Batch
+from registry.intake.kept_out import with_kept_out
 from registry.intake.outputs import Beside
-from registry.intake.problems import OutputError, Problem, SourceError
+from registry.intake.problems import OutputError, Problem, SourceError, errors_of
 from registry.intake.reading import read_source
 from registry.intake.sheet import Progress
 from registry.intake.summary import summary_lines
@@ -55,14 +56,17 @@ def take_in_file(
 
     source = Path(path)
     try:
-        batch = read_source(source, existing=registry.tables(), progress=progress)
+        existing = registry.tables()
+        batch = read_source(source, existing=existing, progress=progress)
         beside = Beside(source)
         if not dry_run and (batch.held or batch.problems):
             beside.check_writable()
         result = registry.take_in(batch, by=by, replace=replace, dry_run=dry_run)
     except (SourceError, OutputError, RegistryError) as fault:
         return Outcome(NOT_DONE, f"{fault}\nNothing was written.")
-    problems = (*batch.problems, *result.clashes)
+    problems = (*batch.problems, *result.clashes, *result.notices)
+    if result.clashes:
+        batch = with_kept_out(batch, result.kept_out, result.clashes)
     returned = problem_list = None
     notes: list[str] = []
     if not dry_run:
@@ -70,9 +74,20 @@ def take_in_file(
             returned, problem_list = beside.write(batch, problems)
         except OutputError as fault:
             notes.append(f"{fault} The rows that stayed out are kept in the registry.")
-    lines = summary_lines(batch, result, returned, problem_list, dry_run=dry_run) + notes
-    worst = any(problem.severity == "error" for problem in problems) or bool(result.clashes)
+    lines = summary_lines(batch, result, problems, existing["patients"]["patient_id"])
+    lines += [*_where(returned, problem_list, dry_run=dry_run), *notes]
     return Outcome(
-        DATA_HAVE_ERRORS if worst else DONE, "\n".join(lines), problems, batch, result, returned,
-        problem_list,
+        DATA_HAVE_ERRORS if errors_of(problems) else DONE, "\n".join(lines), problems, batch,
+        result, returned, problem_list,
     )
+
+
+def _where(returned: Path | None, problem_list: Path | None, *, dry_run: bool) -> list[str]:
+    lines = []
+    if returned:
+        lines.append(f"To correct and take in again: {returned}")
+    if problem_list:
+        lines.append(f"All problems: {problem_list}")
+    if dry_run:
+        lines.append("Tried only: nothing was written.")
+    return lines

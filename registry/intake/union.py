@@ -25,7 +25,7 @@ RESTS_ON: dict[str, frozenset[str]] = {
     "hours after nothing": frozenset({"session_no", "phase"}),
     "dated before presentation": frozenset({"presentation_date_known_to"}),
 }
-_RESTS_ON_KEYS = frozenset({"no parent row", "hours after nothing", "feeding artery missing",
+RESTS_ON_KEYS = frozenset({"no parent row", "hours after nothing", "feeding artery missing",
                             "access missing", "death without a date"})
 
 
@@ -56,11 +56,27 @@ def _united(
     frame = new.frame if new is not None else spec.empty()
     if old is None or old.empty:
         return frame
+    if new is not None:
+        frame = _completed(spec, new, old)
     key = list(spec.key)
     replaced = pd.MultiIndex.from_frame(old[key]).isin(pd.MultiIndex.from_frame(frame[key]))
     kept = spec.typed(old[~replaced])
     kept.index = pd.RangeIndex(-1, -len(kept) - 1, -1)
     return pd.concat([frame, kept]) if len(frame) else kept
+
+
+def _completed(spec: TableSpec, new: Converted, old: pd.DataFrame) -> pd.DataFrame:
+    """New rows with the registered values in columns the source does not have.
+
+    A column that is not there says nothing; the registry keeps its value.
+    """
+    key, absent = list(spec.key), list(new.columns.absent)
+    if not absent or new.frame.empty:
+        return new.frame
+    known = old.drop_duplicates(key).set_index(key)[absent]
+    found = known.reindex(pd.MultiIndex.from_frame(new.frame[key]) if len(key) > 1
+                          else pd.Index(new.frame[key[0]], name=key[0]))
+    return spec.typed(new.frame.assign(**{name: found[name].to_numpy() for name in absent}))
 
 
 def _patients(converted: Converted) -> set[str]:
@@ -97,7 +113,7 @@ def _rests_on_unread(
     if finding.severity == "query":
         return True
     keys = {name for spec in TABLES.values() for name in spec.key}
-    if finding.rule in _RESTS_ON_KEYS and fields & keys:
+    if finding.rule in RESTS_ON_KEYS and fields & keys:
         return True
     table = converted.get(finding.table)
     own = table.unread_fields_of(int(finding.index)) if table else set()  # type: ignore[call-overload]

@@ -138,7 +138,9 @@ def test_a_date_without_a_day_is_refused_and_told_how_to_give_it(raw):
     assert rules(raw, BORN) == ["incomplete-date"]
 
 
-@pytest.mark.parametrize("raw", ["9/3/24", "9 Mar 24", "soon", 17, True, dt.time(1, 2), "9 Foo 2024"])
+@pytest.mark.parametrize(
+    "raw", ["9/3/24", "9 Mar 24", "soon", 17, True, dt.time(1, 2), "9 Foo 2024"]
+)
 def test_what_is_no_date_is_refused(raw):
     assert rules(raw, BORN) == ["not-a-date"]
 
