@@ -48,7 +48,8 @@ def grouped_table(
     rows.append((Cell("All", heading=True), *overall))
     headings = (GROUP_LABELS.get(column, column),
                 *(f"{about(id).label}, per {unit}" for id, unit in measures))
-    return Table(name, caption, headings, tuple(rows), definitions(measures), folded)
+    # The measures are defined below the table of all of them; here the marks alone are needed.
+    return Table(name, caption, headings, tuple(rows), (), folded)
 
 
 def number_cell(estimate: Estimate | None) -> Cell:

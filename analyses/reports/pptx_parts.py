@@ -1,4 +1,4 @@
-"""The parts of a slide that its library has no call for: vector pictures, alt text, plain tables."""
+"""Parts of a slide that its library has no call for: vector pictures, alt text, plain tables."""
 
 from __future__ import annotations
 
