@@ -3,24 +3,42 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from synthetic_cohort.draws import Streams
+from synthetic_cohort.missing import go_missing
 from synthetic_cohort.observe import observe
 from synthetic_cohort.settings import CohortSettings
-from synthetic_cohort.simulate import simulate
-from synthetic_cohort.tables import all_tables
+from synthetic_cohort.simulate import Simulation, simulate
+from synthetic_cohort.tables import all_tables, to_dates
+
+if TYPE_CHECKING:
+    from synthetic_cohort.truth import Truth
 
 
 @dataclass(frozen=True)
 class Cohort:
-    """Typed tables of a fictional service and the settings that made them."""
+    """Typed tables of a fictional service, and what is true of it.
+
+    `tables`: name → typed table, as the registry's schema has them. `change_date`: day of the
+    procedure from which the complication risk is another (none: no change, or none so far).
+    """
 
     tables: dict[str, pd.DataFrame] = field(repr=False)
     settings: CohortSettings
     patients: int
     seed: int
+    change_date: pd.Timestamp | None = None
+
+    @cached_property
+    def truth(self) -> Truth:
+        """What the analyses should find (the first call for these settings takes seconds)."""
+        from synthetic_cohort.truth import truth_of
+
+        return truth_of(self.settings, self.patients)
 
 
 def make_cohort(
@@ -38,4 +56,11 @@ def make_cohort(
     s = Streams(seed)
     simulation = simulate(s, chosen, patients)
     observe(s, simulation)
-    return Cohort(all_tables(s, chosen, simulation), chosen, patients, seed)
+    tables = go_missing(s, chosen, simulation, all_tables(s, chosen, simulation))
+    return Cohort(tables, chosen, patients, seed, _change_date(chosen, simulation))
+
+
+def _change_date(cfg: CohortSettings, simulation: Simulation) -> pd.Timestamp | None:
+    procedure = simulation.procedure
+    at = procedure["day"][procedure["service_number"] == cfg.change_at]
+    return pd.Timestamp(to_dates(at)[0]) if len(at) else None

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from synthetic_cohort.course import LOCK, NEVER
+from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams, group_last, take
 from synthetic_cohort.kinds import KINDS, NAMES, PLACE, UNRELATED
 
@@ -116,6 +116,9 @@ def _severity(s: Streams, procedure: Columns, event: Columns) -> None:
     event["fatal"] = fatal
     event["permanent"] = permanent | fatal
     event["transient"] = transient & ~fatal
+    event["resolved_day"] = np.where(
+        event["transient"], event["day"] + 1 + s.poisson("resolved", 6.0, n), NEVER
+    )
     event["worse"] = 1 + s.code("worse", (0.55, 0.30, 0.15), n)
     event["attribution"] = s.pick(
         "attribution", ("definite", "probable", "possible"), (0.6, 0.25, 0.15), n
@@ -152,7 +155,9 @@ def _last_of_catheter(injection: Columns, rows: np.ndarray) -> np.ndarray:
     return np.where(injection["second"][following] & (following > rows), following, rows)
 
 
-def draw_unrelated(s: Streams, patient: Columns, lesion: Columns, procedure: Columns) -> Columns:
+def draw_unrelated(
+    s: Streams, patient: Columns, lesion: Columns, procedure: Columns, lock: int
+) -> Columns:
     """Events that embolization did not cause (attribution unrelated): they count nowhere."""
     q = len(procedure["patient"])
     hit = np.flatnonzero(s.chance("unrelated", 0.02, q))
@@ -161,5 +166,5 @@ def draw_unrelated(s: Streams, patient: Columns, lesion: Columns, procedure: Col
     event["kind"] = s.pick("unrelated kind", UNRELATED, (0.35, 0.35, 0.15, 0.15), n)
     event["day"] = procedure["day"][hit] + 2 + np.floor(60 * s.uniform("unrelated day", n))
     event["lesion"] = np.searchsorted(lesion["patient"], event["patient"])
-    keep = (event["day"] <= LOCK) & (event["day"] < patient["death_day"][event["patient"]])
+    keep = (event["day"] <= lock) & (event["day"] < patient["death_day"][event["patient"]])
     return {name: values[keep] for name, values in event.items()}

@@ -1,7 +1,8 @@
 """Kinds of embolization complication: how often, how severe, by what mechanism.
 
-Shares of kinds are plausible, no source; permanent deficits come to about a fifth of events
-(5 of 29 in Starke 2009, 9 of 23 in Pan 2014).
+Of the haemorrhagic ones, perforations are somewhat under half, as in Baharvahdat 2014 (AJNR
+35:978: 44 of 92). Permanent deficits come to about a fifth of events (5 of 29 in Starke 2009,
+9 of 23 in Pan 2014). The other shares are plausible, no source.
 """
 
 from __future__ import annotations
@@ -29,10 +30,10 @@ class Kind:
 
 
 KINDS = (
-    Kind("intracranial haemorrhage", 0.26, 0.85, 0.30, 0.42, 0.22,
+    Kind("intracranial haemorrhage", 0.24, 0.85, 0.30, 0.42, 0.22,
          ("nidal rupture", "outflow occlusion", "perfusion breakthrough"),
          (0.05, 0.40, 0.10, 0.45), True),
-    Kind("vessel perforation", 0.12, 0.30, 0.35, 0.20, 0.0,
+    Kind("vessel perforation", 0.17, 0.30, 0.35, 0.20, 0.0,
          ("navigation perforation", "catheter removal"), (0.25, 0.25, 0.50, 0.0), True),
     Kind("ischaemic stroke", 0.17, 0.95, 0.55, 0.38, 0.05, ("reflux", "thrombus"),
          (0.10, 0.80, 0.10, 0.0)),

@@ -4,50 +4,53 @@ from __future__ import annotations
 
 import numpy as np
 
-from synthetic_cohort.course import LOCK, NEVER
+from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams
 from synthetic_cohort.simulate import Simulation
 
 
 def observe(s: Streams, sim: Simulation) -> None:
     """Cut every table of the simulation to what was recorded; add mRS and last contact."""
-    _deaths(sim.patient)
+    _deaths(sim.patient, sim.lock)
     _events(sim)
     sim.visit = _visits(sim)
     sim.patient["last_visit"] = _last_visit(sim)
     sim.bleed = _bleeds(sim)
     _function(s, sim)
     sim.patient["last_contact"] = _last_contact(sim)
+    alive = ~sim.patient["death_known"][sim.lesion["patient"]]
+    sim.lesion["ongoing"] = sim.lesion["cut"] & alive
 
 
 def _rows(columns: Columns, keep: np.ndarray) -> Columns:
     return {name: values[keep] for name, values in columns.items()}
 
 
-def _deaths(patient: Columns) -> None:
+def _deaths(patient: Columns, lock: int) -> None:
     """A death is known when it came before loss (a treatment death always) and the lock."""
     day = patient["death_day"]
-    known = (day <= LOCK) & ((patient["death_cause"] == "treatment") | (day <= patient["lost_day"]))
+    known = (day <= lock) & ((patient["death_cause"] == "treatment") | (day <= patient["lost_day"]))
     patient["death_known"] = known
     patient["recorded_death"] = np.where(known, day, NEVER)
 
 
 def _events(sim: Simulation) -> None:
-    patient = sim.patient
+    patient, lock = sim.patient, sim.lock
     for name in ("complication", "operation"):
         table = getattr(sim, name)
         dies = patient["death_day"][table["patient"]]
         treatment = patient["death_cause"][table["patient"]] == "treatment"
-        fatal = table["fatal"] & treatment & (table["death_day"] == dies) & (dies <= LOCK)
+        fatal = table["fatal"] & treatment & (table["death_day"] == dies) & (dies <= lock)
         table["not_yet_known"] = (table["permanent"] | table["transient"]) & (
-            table["day"] + 30 > LOCK
+            table["day"] + 30 > lock
         ) & ~fatal
         table["fatal"] = fatal
     event = sim.complication
-    sim.complication = _rows(event, event["day"] <= LOCK)
+    event["resolved_day"] = np.where(event["not_yet_known"], NEVER, event["resolved_day"])
+    sim.complication = _rows(event, event["day"] <= lock)
     row = sim.lesion["angiography_day"]
     owner = sim.lesion["patient"]
-    gone = (row > LOCK) | (row >= patient["death_day"][owner]) | ~np.isfinite(
+    gone = (row > lock) | (row >= patient["death_day"][owner]) | ~np.isfinite(
         sim.lesion["resection_day"])
     sim.lesion["angiography_day"] = np.where(gone, NEVER, row)
 
@@ -55,9 +58,10 @@ def _events(sim: Simulation) -> None:
 def _visits(sim: Simulation) -> Columns:
     patient, visit = sim.patient, sim.visit
     day, owner = visit["day"], visit["patient"]
-    keep = (day <= LOCK) & (day < patient["death_day"][owner]) & (day <= patient["lost_day"][owner])
+    keep = (day <= sim.lock) & (day <= patient["lost_day"][owner])
+    keep &= day < patient["death_day"][owner]
     # Visits belong to a course that was carried out to its end.
-    keep &= patient["end_day"][owner] <= LOCK
+    keep &= patient["end_day"][owner] <= sim.lock
     return _rows(visit, keep)
 
 
@@ -67,7 +71,7 @@ def _last_visit(sim: Simulation) -> np.ndarray:
     return out
 
 
-def _treatment_days(sim: Simulation) -> np.ndarray:
+def last_treatment_days(sim: Simulation) -> np.ndarray:
     """Last recorded treatment day of each patient."""
     out = sim.patient["first_day"].copy()
     np.maximum.at(out, sim.session["patient"], sim.session["day"])
@@ -81,13 +85,13 @@ def _treatment_days(sim: Simulation) -> np.ndarray:
 def _bleeds(sim: Simulation) -> Columns:
     """A bleed is known up to the last treatment or visit, and where the patient died of it."""
     bleed, patient = sim.bleed, sim.patient
-    seen = np.maximum(_treatment_days(sim), patient["last_visit"])
+    seen = np.maximum(last_treatment_days(sim), patient["last_visit"])
     owner = bleed["patient"]
     died = (
         bleed["fatal"] & (bleed["death_day"] == patient["death_day"][owner])
         & patient["death_known"][owner]
     )
-    keep = (bleed["day"] <= LOCK) & ((bleed["day"] <= seen[owner]) | died)
+    keep = (bleed["day"] <= sim.lock) & ((bleed["day"] <= seen[owner]) | died)
     bleed["fatal"] = died
     return _rows(bleed, keep)
 
@@ -124,13 +128,16 @@ def _function(s: Streams, sim: Simulation) -> None:
 
 
 def _last_contact(sim: Simulation) -> np.ndarray:
-    """Day of the last record of each patient: treatment, event, visit, angiogram or death."""
-    out = np.maximum(_treatment_days(sim), sim.patient["last_visit"])
-    for table in (sim.complication, sim.unrelated, sim.operation, sim.bleed):
+    """Day of the last record of each patient: treatment, event, recovery, visit or death.
+
+    An angiogram or a bleed is no contact: `analyses` counts neither.
+    """
+    out = np.maximum(last_treatment_days(sim), sim.patient["last_visit"])
+    for table in (sim.complication, sim.unrelated, sim.operation):
         np.maximum.at(out, table["patient"], table["day"])
-    angio = sim.lesion["angiography_day"]
-    there = np.isfinite(angio)
-    np.maximum.at(out, sim.lesion["patient"][there], angio[there])
+    gone = sim.complication["resolved_day"]
+    there = np.isfinite(gone)
+    np.maximum.at(out, sim.complication["patient"][there], gone[there])
     return np.where(
         np.isfinite(sim.patient["recorded_death"]), sim.patient["recorded_death"], out
     )

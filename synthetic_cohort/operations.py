@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from synthetic_cohort.course import LOCK, NEVER
+from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams, logistic
 
 BLOOD_LOSS_GRADE, BLOOD_LOSS_PCT = 0.22, -0.006
@@ -49,5 +49,4 @@ def draw_operations(s: Streams, patient: Columns, lesion: Columns) -> Columns:
     out["transient"] &= ~out["fatal"]
     out["nights"] = 4 + s.poisson("resection nights", 4.0 + 6 * out["permanent"], n)
     out["urgent"] = s.chance("urgent", 0.03, n)
-    out["known"] = out["day"] + 30 <= LOCK
     return out

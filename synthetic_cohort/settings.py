@@ -22,7 +22,7 @@ class CohortSettings:
     # Case mix
     two_lesions: float = 0.04          # plausible, no source
     not_embolized: float = 0.05        # resected only; plausible, no source
-    ruptured_share: float = 0.45       # plausible, no source
+    ruptured_share: float = 0.45       # of lesions at presentation, about; plausible, no source
 
     # Complications, a procedure: 29/377 any new deficit in Starke 2009 (Stroke), 23/130 any
     # complication in Pan 2014 (AJNR 35:354); between them.
@@ -72,7 +72,7 @@ class CohortSettings:
         """The demonstration: a change in risk, informative loss, values missing by year."""
         return cls(
             change_at=170, change_odds=0.5, odds_first_case=2.0, operator_spread=0.25,
-            loss_log_hazard_young=0.7, loss_log_hazard_unruptured=0.4, missing_share=0.06,
+            loss_log_hazard_young=0.7, loss_log_hazard_unruptured=0.4, missing_share=0.03,
             missing_mechanism="MAR",
         )
 

@@ -42,9 +42,10 @@ class Simulation:
     bleed: Columns
     visit: Columns
     intercept: float
+    lock: int
 
 
-def _planned(s: Streams, cfg: CohortSettings, patients: int, services: int):
+def _planned(s: Streams, cfg: CohortSettings, patients: int, services: int, lock: int):
     """Patients, lesions, procedures, sessions, visits and bleeds, cut at death and at the lock."""
     total = patients * services
     lesion = anatomy.draw_lesions(s, cfg, total)
@@ -62,15 +63,15 @@ def _planned(s: Streams, cfg: CohortSettings, patients: int, services: int):
     bleed = lifetime.draw_bleeds(s, cfg, patient, lesion)
     lifetime.draw_other_deaths(s, patient, bleed)
     lifetime.draw_loss(s, cfg, patient)
-    procedure, session = _cut(patient, lesion, procedure, session)
+    procedure, session = _cut(patient, lesion, procedure, session, lock)
     return patient, lesion, procedure, session, visit, bleed
 
 
 def _cut(
-    patient: Columns, lesion: Columns, procedure: Columns, session: Columns
+    patient: Columns, lesion: Columns, procedure: Columns, session: Columns, lock: int
 ) -> tuple[Columns, Columns]:
     """Drop what was planned for after death or after the end of the records."""
-    keep = (procedure["day"] <= LOCK) & (
+    keep = (procedure["day"] <= lock) & (
         procedure["day"] < patient["death_day"][procedure["patient"]]
     )
     place = np.cumsum(keep) - 1
@@ -81,7 +82,7 @@ def _cut(
     dies = patient["death_day"][lesion["patient"]]
     for name in ("resection_day", "radiosurgery_day"):
         day = lesion[name]
-        gone = np.isfinite(day) & ((day > LOCK) | (day >= dies))
+        gone = np.isfinite(day) & ((day > lock) | (day >= dies))
         lesion["cut"] |= gone
         lesion[name] = np.where(gone, NEVER, day)
     return {name: values[keep] for name, values in procedure.items()}, cut
@@ -91,7 +92,7 @@ def procedures_before_events(
     s: Streams, cfg: CohortSettings, patients: int, services: int
 ) -> tuple[Columns, Columns]:
     """Patients and procedures with every term of the complication model."""
-    patient, lesion, procedure, session, _, _ = _planned(s, cfg, patients, services)
+    patient, lesion, procedure, session, _, _ = _planned(s, cfg, patients, services, LOCK)
     _technique(s, cfg, patient, lesion, procedure, session)
     return patient, procedure
 
@@ -113,10 +114,12 @@ def _technique(
 
 
 def simulate(
-    s: Streams, cfg: CohortSettings, patients: int, services: int = 1
+    s: Streams, cfg: CohortSettings, patients: int, services: int = 1, lock: int = LOCK
 ) -> Simulation:
-    """`services` services of `patients` patients each."""
-    patient, lesion, procedure, session, visit, bleed = _planned(s, cfg, patients, services)
+    """`services` services of `patients` patients each, the records ending on day `lock`."""
+    patient, lesion, procedure, session, visit, bleed = _planned(
+        s, cfg, patients, services, lock
+    )
     injection = _technique(s, cfg, patient, lesion, procedure, session)
     intercept = risk.pilot_intercept(cfg, patients)
     risk.draw_complicated(s, cfg, patient, procedure, intercept)
@@ -131,11 +134,11 @@ def simulate(
     operation = operations.draw_operations(s, patient, lesion)
     _die(patient, operation, "treatment")
     _drop_after_death(patient, lesion)
-    unrelated = events.draw_unrelated(s, patient, lesion, procedure)
+    unrelated = events.draw_unrelated(s, patient, lesion, procedure, lock)
     bleed = _rows(bleed, bleed["day"] <= patient["death_day"][bleed["patient"]])
     return Simulation(
         patient, lesion, procedure, session, injection, complication, unrelated, operation,
-        bleed, visit, intercept,
+        bleed, visit, intercept, lock,
     )
 
 

@@ -103,11 +103,10 @@ def _lesions(
     lesion = dict(sim.lesion)
     n = len(lesion["patient"])
     lesion["patient_id"] = codes[lesion["patient"]]
-    alive = ~sim.patient["death_known"][lesion["patient"]]
     ended = s.pick("plan", ("ended", "abandoned"), (0.97, 0.03), n)
     ended[s.chance("plan blank", 0.05, n) & (ended == "ended")] = None
     lesion["plan_status"] = np.where(
-        lesion["cut"], np.where(alive, "ongoing", "abandoned"), ended
+        lesion["ongoing"], "ongoing", np.where(lesion["cut"], "abandoned", ended)
     ).astype(object)
     off = s.code("grade off", (0.5, 0.5), n) * 2 - 1
     wrong = s.chance("grade wrong", cfg.chart_grade_errors, n)

@@ -65,8 +65,7 @@ def _embolization(s: Streams, sim: Simulation) -> Columns:
     out["cause"] = np.where(event["attribution"] == "definite", "embolization",
                             s.pick("cause", ("embolization", "cannot be separated"),
                                    (0.8, 0.2), n)).astype(object)
-    out["resolved_date"] = to_dates(np.where(
-        out["deficit"] == "transient", event["day"] + 1 + s.poisson("resolved", 6.0, n), np.inf))
+    out["resolved_date"] = to_dates(event["resolved_day"])
     found = np.rint(s.lognormal("found", 12.0, 1.1, n))
     out["recognised_after_min"] = np.where(event["symptomatic"], found, np.nan)
     out["treated_after_min"] = np.where(
