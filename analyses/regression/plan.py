@@ -92,6 +92,8 @@ def _term_table(term: Term) -> dict[str, Any]:
         table["form"] = term.form
     if term.form == "spline":
         table["knots"] = list(term.knots) if isinstance(term.knots, tuple) else term.knots
+    if term.per != 1:
+        table["per"] = term.per
     if term.reference is not None:
         table["reference"] = term.reference
     return table

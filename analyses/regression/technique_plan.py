@@ -10,17 +10,18 @@ from analyses.regression.terms import Term
 ADJUST = (
     (Term(("sm_grade",), "linear"), "graver lesions get other techniques and bleed more"),
     (Term(("ruptured",), "linear"), "a ruptured lesion is treated sooner, in a sicker patient"),
-    (Term(("case_number",), "linear"), "technique and results both change with experience"),
+    (Term(("case_number",), "linear", per=50.0), "technique and results both change with experience"),
 )
+# Steps a clinician can picture: a tenth of the nidus volume, 0.1 mL/min, half a minute.
 TECHNIQUE = (
     Term(("pedicles",), "linear"),
     Term(("agent_ml",), "linear"),
-    Term(("agent_per_nidus",), "linear"),
-    Term(("rate_ml_min",), "linear"),
-    Term(("longest_pause_s",), "linear"),
+    Term(("agent_per_nidus",), "linear", per=0.1),
+    Term(("rate_ml_min",), "linear", per=0.1),
+    Term(("longest_pause_s",), "linear", per=30.0),
     Term(("formulation",), "factor"),
     Term(("reflux_past_limit",), "linear"),
-    Term(("venous_passage",), "factor"),
+    Term(("venous_passage",), "factor", reference="none"),
 )
 # Each outcome, the unit whose rows it is asked of, and the column it stands in.
 OUTCOMES = (

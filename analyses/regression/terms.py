@@ -25,13 +25,15 @@ class Term:
 
     columns: its column, or the columns an interaction multiplies; form: linear, factor, spline
     or interaction, blank to follow the column's type; knots: of a spline, how many (3 to 5) or
-    where; reference: of a factor, the level the others are compared with.
+    where; reference: of a factor, the level the others are compared with; per: of a linear
+    term, how many of its units one step of the coefficient is (0.1 for 0.1 mL/min).
     """
 
     columns: tuple[str, ...]
     form: str = ""
     knots: int | tuple[float, ...] = 3
     reference: str | None = None
+    per: float = 1.0
 
     @property
     def name(self) -> str:
@@ -42,26 +44,29 @@ def as_term(given: str | Term | Mapping[str, Any]) -> Term:
     """A term from a column name, a `Term`, or a plan file's table.
 
     A plan file's table has `column` (or `columns`, for an interaction) and may have `form`,
-    `knots` and `reference`. Raises ValueError for anything else.
+    `knots`, `reference` and `per`. Raises ValueError for anything else.
     """
     if isinstance(given, Term):
         return given
     if isinstance(given, str):
         return Term((given,))
-    known = {"column", "columns", "form", "knots", "reference", "unit", "why"}
+    known = {"column", "columns", "form", "knots", "reference", "per", "why"}
     unknown = sorted(set(given) - known)
     columns = given.get("columns") or [given.get("column", "")]
     if unknown or not all(columns):
         raise ValueError(
             f"term {dict(given)}: wanted column (or columns), and optionally form, knots, "
-            f"reference{'; found ' + ', '.join(unknown) if unknown else ''}"
+            f"reference, per{'; found ' + ', '.join(unknown) if unknown else ''}"
         )
     form = given.get("form", "interaction" if len(columns) > 1 else "")
     if form and form not in FORMS:
         raise ValueError(f"term {columns[0]}: form {form!r}; wanted one of {', '.join(FORMS)}")
     knots = given.get("knots", 3)
     knots = tuple(float(k) for k in knots) if isinstance(knots, (list, tuple)) else int(knots)
-    return Term(tuple(columns), form, knots, given.get("reference"))
+    per = given.get("per", 1.0)
+    if isinstance(per, bool) or not isinstance(per, (int, float)) or not per > 0:
+        raise ValueError(f"term {columns[0]}: per {per!r}; wanted a number above 0")
+    return Term(tuple(columns), form, knots, given.get("reference"), float(per))
 
 
 def is_two_valued(column: pd.Series) -> bool:
@@ -98,13 +103,15 @@ class Encoding:
     form: str
     knots: tuple[float, ...] = ()
     levels: tuple[Any, ...] = ()
+    per: float = 1.0
 
     @property
     def names(self) -> tuple[str, ...]:
         if self.form == "factor":
             return tuple(f"{self.column} [{level}]" for level in self.levels[1:])
         curved = tuple(f"{self.column} (curve {i})" for i in range(1, len(self.knots) - 1))
-        return (self.column, *curved)
+        step = "" if self.per == 1 else f" (per {self.per:g})"
+        return (f"{self.column}{step}", *curved)
 
     def encode(self, frame: pd.DataFrame) -> Array:
         """(rows, len(names)) for the rows of `frame`."""
@@ -112,7 +119,9 @@ class Encoding:
             values = frame[self.column].astype(object).to_numpy()
             return np.column_stack([(values == level) for level in self.levels[1:]]).astype(float)
         values = numbers(frame[self.column])
-        return spline_basis(values, self.knots) if self.form == "spline" else values[:, None]
+        if self.form == "spline":
+            return spline_basis(values, self.knots)
+        return values[:, None] / self.per
 
 
 def _levels(term: Term, column: pd.Series) -> tuple[Any, ...]:
@@ -144,4 +153,4 @@ def encoding_of(term: Term, column: pd.Series) -> Encoding:
         if isinstance(knots, int):
             knots = default_knots(numbers(column.dropna()), knots)
         return Encoding(term.columns[0], form, knots=knots)
-    return Encoding(term.columns[0], form)
+    return Encoding(term.columns[0], form, per=term.per)

@@ -1,0 +1,164 @@
+"""The plan file: what is declared is what is run, and the rest is called exploratory."""
+
+import datetime
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from clustered_data import Cell, as_frame, draw
+
+from analyses.regression import Plan, PlannedModel, Term, default_plan, read_plan, write_plan
+from analyses.regression.planned_run import exposure_settings, run_exploratory, run_plan
+from analyses.regression.technique_models import SESSION_COLUMNS, run_technique_models
+
+DAY = datetime.date(2026, 1, 5)
+
+
+def sessions(seed=31):
+    rng = np.random.default_rng(seed)
+    cell = Cell(160, 0.1, 2.0, 0.2, "continuous session")
+    data = as_frame(*draw(cell, rng))
+    n = len(data)
+    return data.assign(
+        pedicles=1 + rng.poisson(1.0, n), agent_ml=np.exp(1 + 0.5 * data["exposure"]),
+        agent_per_nidus=rng.gamma(3, 0.1, n), rate_ml_min=rng.gamma(4, 0.04, n),
+        longest_pause_s=rng.integers(10, 150, n).astype(float),
+        formulation=rng.choice(["EVOH 6 %", "EVOH 8 %"], n),
+        reflux_past_limit=rng.random(n) < 0.15,
+        venous_passage=rng.choice(["none", "part"], n, p=[0.8, 0.2])).drop(columns="exposure")
+
+
+def test_the_default_plan_asks_one_technique_variable_at_a_time():
+    plan = default_plan(DAY)
+    assert len({m.name for m in plan.models}) == len(plan.models) == 40
+    for model in plan.models:
+        assert [t.name for t in model.adjust] == ["sm_grade", "ruptured", "case_number"]
+        assert model.adjust[0].form == "linear" and all(model.why)
+    assert {m.unit for m in plan.models} == {"session", "lesion", "patient", "resection"}
+
+
+def test_a_plan_file_comes_back_as_it_was_written(tmp_path):
+    plan = default_plan(DAY)
+    extra = PlannedModel("curve", "session", "event", Term(("agent_ml",), "spline", 4),
+                         (Term(("formulation",), "factor", reference="EVOH 8 %"),
+                          Term(("sm_grade", "ruptured"), "interaction")), ("why “so”", ""),
+                         missing="imputation", subgroups=("ruptured",))
+    plan = replace(plan, models=(*plan.models, extra))
+    write_plan(plan, tmp_path / "plan.toml")
+    again = read_plan(tmp_path / "plan.toml")
+    assert again == plan and again.hash == plan.hash
+    assert DAY.isoformat() in plan.heading and plan.hash[:12] in plan.heading
+
+
+def test_the_hash_follows_the_content_not_the_layout(tmp_path):
+    plan = default_plan(DAY)
+    write_plan(plan, tmp_path / "plan.toml")
+    text = (tmp_path / "plan.toml").read_text(encoding="utf-8")
+    (tmp_path / "plan.toml").write_text("# a remark\n\n" + text, encoding="utf-8")
+    assert read_plan(tmp_path / "plan.toml").hash == plan.hash
+    (tmp_path / "plan.toml").write_text(text.replace("level = 0.95", "level = 0.9"), "utf-8")
+    assert read_plan(tmp_path / "plan.toml").hash != plan.hash
+
+
+def test_everything_wrong_in_a_plan_file_is_told_at_once(tmp_path):
+    path = tmp_path / "plan.toml"
+    path.write_text('date = "soon"\n[[model]]\nname = "a"\nunit = "session"\n'
+                    'estimator = "best"\nmissing = "guess"\nexposure = { column = "x", from = 1 }\n',
+                    encoding="utf-8")
+    with pytest.raises(ValueError) as told:
+        read_plan(path)
+    for words in ("plan.toml", "wanted a date", "outcome is missing", "'best'", "'guess'",
+                  "found from"):
+        assert words in str(told.value)
+    path.write_text("date = = 1", encoding="utf-8")
+    with pytest.raises(ValueError, match="cannot be read as a plan file"):
+        read_plan(path)
+
+
+def test_a_later_step_of_the_chain_is_never_adjusted_for(tmp_path):
+    bad = PlannedModel("rate", "session", "event", Term(("rate_ml_min",)),
+                       (Term(("venous_passage",)),), ("",))
+    write_plan(Plan("p", DAY, (bad,)), tmp_path / "plan.toml")
+    with pytest.raises(ValueError, match="venous_passage comes after rate_ml_min"):
+        read_plan(tmp_path / "plan.toml")
+    fine = replace(bad, exposure=Term(("venous_passage",)), adjust=(Term(("rate_ml_min",)),))
+    write_plan(Plan("p", DAY, (fine,)), tmp_path / "plan.toml")
+    assert read_plan(tmp_path / "plan.toml").models[0].exposure.name == "venous_passage"
+
+
+def test_every_declared_model_is_run_and_none_is_hidden():
+    plan = default_plan(DAY)
+    data = sessions().drop(columns="agent_per_nidus")
+    results = run_plan(plan, {"session": data})
+    assert [r.model.exposure.name for r in results] == [
+        m.exposure.name for m in plan.models if m.unit == "session"]
+    refused = [r for r in results if r.fit is None]
+    assert [r.model.exposure.name for r in refused] == ["agent_per_nidus"]
+    assert "agent_per_nidus" in refused[0].sentence and "not fitted, because" in refused[0].sentence
+    for result in results:
+        assert result.status == "planned"
+        assert "caused" not in result.sentence and "predicts" not in result.sentence
+        if result.fit:
+            assert "events in" in result.sentence and "patients" in result.sentence
+            assert len(result.risks.risks) >= 2
+
+
+def test_what_was_not_declared_is_exploratory():
+    plan = default_plan(DAY)
+    data = sessions()
+    declared = plan.models[1]
+    assert run_exploratory(plan, data, declared).status == "planned"
+    other = replace(declared, adjust=declared.adjust[:1], why=declared.why[:1])
+    result = run_exploratory(plan, data, other)
+    assert result.status == "exploratory" and result.sentence.startswith("Exploratory")
+    assert run_exploratory(None, data, declared).status == "exploratory"
+
+
+def test_technique_models_without_a_plan_file_are_exploratory():
+    data = sessions()
+    assert set(SESSION_COLUMNS) <= set(data.columns)
+    found = run_technique_models({"session": data})
+    assert {r.status for r in found.results} == {"exploratory"} and len(found.results) == 8
+    assert any("confounding by indication" in c for c in found.cautions)
+    planned = run_technique_models({"session": data}, plan=default_plan(DAY),
+                                   data_seen=datetime.date(2026, 6, 1))
+    assert {r.status for r in planned.results} == {"planned"} and "hash" in planned.heading
+    late = run_technique_models({"session": data}, plan=default_plan(DAY),
+                                data_seen=datetime.date(2025, 6, 1))
+    assert {r.status for r in late.results} == {"exploratory"}
+    assert any("after the data were frozen" in c for c in late.cautions)
+
+
+def test_resections_are_log_linear_and_clustered():
+    data = sessions()
+    rng = np.random.default_rng(2)
+    data["blood_loss_ml"] = np.exp(6 + 0.3 * data["pedicles"] + rng.normal(0, 0.5, len(data)))
+    found = run_technique_models({"resection": data})
+    by_name = {r.model.name: r for r in found.results}
+    one = by_name["blood loss by pedicles"]
+    assert one.fit.estimator == "log-linear" and one.ratios[0].kind == "ratio of geometric means"
+    assert one.ratios[0].low < np.exp(0.3) < one.ratios[0].high
+    assert by_name["operation time by pedicles"].fit is None
+
+
+def test_planned_subgroups_are_interactions():
+    model = replace(default_plan(DAY).models[1], subgroups=("ruptured",))
+    result = run_plan(Plan("p", DAY, (model,)), {"session": sessions()})[0]
+    assert "agent_ml × ruptured" in result.subgroups["ruptured"].table.index
+
+
+def test_imputation_is_done_where_the_plan_says_so():
+    data = sessions()
+    data.loc[data.index[::5], "agent_ml"] = np.nan
+    model = replace(default_plan(DAY).models[1], missing="imputation")
+    result = run_plan(Plan("p", DAY, (model,)), {"session": data})[0]
+    assert result.imputed is not None and "imputations" in result.ratios[0].method
+    assert result.ratios[0].n == len(data) > result.fit.n
+
+
+def test_settings_to_compare_follow_the_kind_of_variable():
+    assert exposure_settings(pd.Series([True, False]), Term(("a",))) == [{"a": False}, {"a": True}]
+    assert exposure_settings(pd.Series([1.0, 2, 3, 4, 5]), Term(("a",))) == [{"a": 2.0}, {"a": 4.0}]
+    levels = exposure_settings(pd.Series(["y", "x", "z"]), Term(("a",), "factor", reference="y"))
+    assert [one["a"] for one in levels] == ["y", "x", "z"]
