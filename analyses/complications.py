@@ -126,9 +126,20 @@ def death_estimates(units: Units) -> list[Estimate]:
 def combined_patients(units: Units) -> pd.DataFrame:
     """Patients treated; `harmed`: new permanent deficit or death from any treatment phase.
 
+    Blank while such a deficit is not yet known (see `treatment_harm`).
+    """
+    rows = treatment_harm(units)
+    harmed = any_known(units.patients, "key", rows, rows["harmed"], "patient_id")
+    return units.patients.assign(harmed=harmed)
+
+
+def treatment_harm(units: Units) -> pd.DataFrame:
+    """Everything that could be lasting harm from treatment: `patient_id`, `lesion_no`, `harmed`.
+
     Counted: complications put down to a treatment (or in a treatment's phase and not put down
-    to the natural history), a new permanent deficit after a resection, and a death whose cause
-    is treatment. Blank while such a deficit is not yet known.
+    to the natural history), a new deficit after a resection, and a death whose cause is
+    treatment (without a lesion). `harmed` (boolean) is a permanent deficit or death, blank while
+    the deficit is not yet known.
     """
     rows = units.tables["complications"]
     # Attribution is to the embolization only: it clears an event of the embolization phase,
@@ -140,15 +151,15 @@ def combined_patients(units: Units) -> pd.DataFrame:
     counted |= _in_set(rows, units.events)
     events = rows[counted.astype(bool)]
     operated = units.tables["resections"]
-    unknown = operated["deficit"].eq("not yet known")
-    after = operated["deficit"].eq("permanent").astype("boolean").mask(unknown)
-    people = units.tables["patients"]
-    dead = people["death_cause"].eq("treatment").astype("boolean").fillna(False)
-    flags = pd.concat([permanent_or_death(events), after, dead], ignore_index=True)
-    names = pd.concat(
-        [events["patient_id"], operated["patient_id"], people["patient_id"]], ignore_index=True)
-    harmed = any_known(units.patients, "key", names.to_frame("name"), flags, "name")
-    return units.patients.assign(harmed=harmed)
+    after = operated["deficit"].eq("permanent").astype("boolean")
+    people = units.tables["patients"][["patient_id", "death_cause"]]
+    return pd.concat([
+        events[LESION].assign(harmed=permanent_or_death(events)),
+        operated[LESION].assign(harmed=after.mask(operated["deficit"].eq("not yet known"))),
+        people[["patient_id"]].assign(
+            lesion_no=pd.Series(pd.NA, index=people.index, dtype="Int64"),
+            harmed=people["death_cause"].eq("treatment").astype("boolean").fillna(False)),
+    ], ignore_index=True)
 
 
 def _by_unit(units: Units, id: str, unit: str, flag: pd.Series) -> list[Estimate]:

@@ -21,13 +21,14 @@ def median_of(
 ) -> Estimate:
     """The median of a column with its interval, by patient where patients repeat.
 
-    frame: a unit frame (`key`, `patient_id`). Quartiles in `beside`; how many units have no
-    value stands in the flags.
+    frame: a unit frame (`key`, `patient_id`). Quartiles, smallest and largest value in `beside`;
+    how many units have no value stands in the flags.
     """
     known = frame[frame[column].notna()]
     found = clustered_median(
         known[column].to_numpy(dtype=float), known["patient_id"].to_numpy(dtype=str),
         measure=measure, id=id, unit=unit, group=group, keys=list(known["key"]))
+    found = replaced(found, beside=(*found.beside, *_range(found, known[column])))
     return _with_missing(found, len(frame) - len(known))
 
 
@@ -60,6 +61,15 @@ def medians(
 def missing_words(count: int, unit: str) -> str:
     """`3 sessions without a value left out`."""
     return f"{count} {unit if count == 1 else plural(unit)} without a value left out"
+
+
+def _range(found: Estimate, values: pd.Series) -> tuple[Estimate, ...]:
+    if not len(values):
+        return ()
+    return tuple(
+        Estimate(id=f"{found.id}.{kind}", kind=kind, value=value, unit=found.unit,
+                 measure=found.measure, group=found.group, n=found.n)
+        for kind, value in (("smallest", float(values.min())), ("largest", float(values.max()))))
 
 
 def _with_missing(found: Estimate, missing: int) -> Estimate:

@@ -1,0 +1,127 @@
+"""Measurements and differences drawn: every value as a mark, with the median and its interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analyses.arguments import Floats
+from analyses.estimate import Estimate
+from analyses.figures import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def strip_figure(
+    groups: Sequence[tuple[str, Floats, Estimate]], axis_label: str, width_in: float,
+) -> Figure:
+    """One line a group: each value a small ring, the median a diamond with its interval.
+
+    groups: (label, values, median of them). The medians' numbers stand at the right.
+    """
+    import matplotlib as mpl
+
+    with mpl.rc_context(STYLE):
+        figure, axes = new_figure(width_in, 0.8 + 0.5 * max(len(groups), 1))
+        places = list(range(len(groups)))[::-1]
+        for place, (_, values, median) in zip(places, groups, strict=True):
+            axes.scatter(values, place + _spread(len(values)), s=11, facecolor="none",
+                         edgecolor=QUIET, linewidth=0.6)
+            _median(axes, place, median)
+        axes.set_yticks(places, [label for label, _, _ in groups])
+        axes.tick_params(axis="y", length=0)
+        axes.set_ylim(-0.6, len(groups) - 0.4)
+        axes.set_xlim(left=0)
+        axes.set_xlabel(axis_label)
+        axes.spines["left"].set_visible(False)
+    return figure
+
+
+def dose_figure(
+    values: Floats, found: Estimate, limit: float, axis_label: str, width_in: float,
+) -> Figure:
+    """The distribution of a dose: a histogram with the median, the quartiles and a marked limit.
+
+    values: one a session; found: their median (quartiles in `beside`).
+    """
+    import matplotlib as mpl
+
+    with mpl.rc_context(STYLE):
+        figure, axes = new_figure(width_in, 2.5)
+        if len(values):
+            top = max(float(values.max()), limit) * 1.02
+            axes.hist(values, bins=np.linspace(0, top, 31), color="#dfe5e8", edgecolor=QUIET,
+                      linewidth=0.5)
+            _dose_lines(axes, found, limit)
+        else:
+            axes.text(0.5, 0.5, "no dose recorded", ha="center", transform=axes.transAxes)
+        axes.set_xlim(left=0)
+        axes.set_xlabel(f"{axis_label}, n = {len(values):,} sessions")
+        axes.set_ylabel("Sessions")
+        axes.yaxis.get_major_locator().set_params(integer=True)
+        if len(values):
+            axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3, frameon=False,
+                        borderaxespad=0, fontsize=8)
+    return figure
+
+
+def difference_figure(
+    estimates: Sequence[Estimate], labels: Sequence[str], width_in: float,
+) -> Figure:
+    """Differences in percentage points with their intervals, no difference marked by a line."""
+    import matplotlib as mpl
+
+    with mpl.rc_context(STYLE):
+        figure, axes = new_figure(width_in, 0.75 + 0.3 * max(len(estimates), 1))
+        places = list(range(len(estimates)))[::-1]
+        axes.axvline(0, color=QUIET, linewidth=0.9, linestyle="--")
+        for place, e in zip(places, estimates, strict=True):
+            if e.value is None:
+                continue
+            if e.low is not None and e.high is not None:
+                axes.plot([100 * e.low, 100 * e.high], [place, place], color=ACCENT,
+                          linewidth=2.2, solid_capstyle="butt")
+            axes.plot([100 * e.value], [place], marker="o", color=INK, markersize=5)
+        axes.set_yticks(places, list(labels))
+        axes.tick_params(axis="y", length=0)
+        axes.set_ylim(-0.6, len(estimates) - 0.4)
+        axes.set_xlabel("Difference (percentage points), 95 % interval")
+        axes.spines["left"].set_visible(False)
+        axes.grid(axis="x", color="#d5dbde", linewidth=0.6)
+        axes.set_axisbelow(True)
+        for place, e in zip(places, estimates, strict=True):
+            counts = " against ".join(f"{a.events:,}/{a.n:,}" for a in e.arms)
+            axes.annotate(counts, (1.02, place), xycoords=("axes fraction", "data"),
+                          va="center", fontsize=8, annotation_clip=False)
+    return figure
+
+
+def _median(axes: Axes, place: float, median: Estimate) -> None:
+    if median.value is None:
+        return
+    if median.low is not None and median.high is not None:
+        axes.plot([median.low, median.high], [place, place], color=ACCENT, linewidth=2.2,
+                  solid_capstyle="butt", zorder=3)
+    axes.plot([median.value], [place], marker="D", color=INK, markersize=5.5, zorder=4)
+    axes.annotate(median.number_text(), (1.02, place), xycoords=("axes fraction", "data"),
+                  va="center", fontsize=8, annotation_clip=False)
+
+
+def _spread(count: int) -> Floats:
+    """Small fixed offsets, so that marks at one value can be told apart; the same each time."""
+    return 0.26 * np.sin(np.arange(count) * 2.399963)
+
+
+def _dose_lines(axes: Axes, found: Estimate, limit: float) -> None:
+    quartiles = {e.kind: e.value for e in found.beside}
+    low, high = quartiles.get("lower quartile"), quartiles.get("upper quartile")
+    if low is not None and high is not None:
+        axes.axvspan(low, high, color=ACCENT, alpha=0.14, label=f"quartiles {low:,.0f}–{high:,.0f}")
+    if found.value is not None:
+        axes.axvline(found.value, color=INK, linewidth=1.6, label=f"median {found.value:,.0f}")
+    axes.axvline(limit, color=EVENT, linewidth=1.4, linestyle="--",
+                 label=f"substantial dose {limit:,.0f}")
