@@ -54,10 +54,13 @@ def haemorrhage_counts(sim: Simulation) -> dict[str, tuple[float, float]]:
 
 def _distinct(sim: Simulation) -> tuple[np.ndarray, np.ndarray]:
     """Owner and day of every bleed from first treatment on; bleeds within 7 days are one."""
-    event = sim.complication
+    event, operation = sim.complication, sim.operation
     own = event["kind_code"] == PLACE["intracranial haemorrhage"]
-    owner = np.concatenate([sim.bleed["patient"], event["patient"][own]])
-    day = np.concatenate([sim.bleed["day"], event["day"][own]])
+    # A death of an operation is written down as an intracranial haemorrhage of that phase.
+    operated = operation["fatal"]
+    owner = np.concatenate([
+        sim.bleed["patient"], event["patient"][own], operation["patient"][operated]])
+    day = np.concatenate([sim.bleed["day"], event["day"][own], operation["day"][operated]])
     order = np.lexsort((day, owner))
     owner, day = owner[order], day[order]
     again = np.r_[False, (owner[1:] == owner[:-1]) & (day[1:] - day[:-1] <= SAME_BLEED)][: len(day)]
