@@ -15,7 +15,7 @@ from scipy.special import expit
 from scipy.stats import chi2
 
 from analyses.regression.penalised_core import Array, Design, State, maximise
-from analyses.regression.profile import likelihood_ratio, profile_bounds
+from analyses.regression.profile import bounds_at, likelihood_ratio, profile_bounds
 
 
 @dataclass(frozen=True)
@@ -98,6 +98,14 @@ def profile_interval(
     base = np.full(fit.design.terms, chi2.ppf(level, 1)) if critical is None else critical
     low, high = profile_bounds(fit.design, fit.y, fit.weights, fit.state, base * inflation)
     return low / fit.design.scale, high / fit.design.scale
+
+
+def profile_interval_of(fit: PenalisedFit, term: int, critical: Array) -> tuple[Array, Array]:
+    """Profile bounds of one coefficient at several critical values: two (values,) arrays."""
+    root = np.sqrt(np.asarray(critical, float))
+    bounds = bounds_at(fit.design, fit.y, fit.weights, fit.state, np.full(2 * len(root), term),
+                       np.concatenate([-root, root])) / fit.design.scale[term]
+    return bounds[: len(root)], bounds[len(root) :]
 
 
 def profile_test(fit: PenalisedFit) -> tuple[Array, Array]:

@@ -58,7 +58,7 @@ class State:
     converged: NDArray[np.bool_]
 
 
-def _invert(matrices: Array) -> tuple[Array, Array]:
+def invert(matrices: Array) -> tuple[Array, Array]:
     """Inverses and log determinants; a singular one gets a pseudo-inverse and -inf."""
     sign, logdet = np.linalg.slogdet(matrices)
     logdet = np.where(sign > 0, logdet, -np.inf)
@@ -83,7 +83,7 @@ def evaluate(
     if penalty == 0:
         score = (weights * (y - risk)) @ design.x
         return State(beta, loglik, score, information, information, np.zeros(fits, bool))
-    inverse, logdet = _invert(information)
+    inverse, logdet = invert(information)
     hat = variance * (inverse.reshape(fits, -1) @ design.outer.T)
     score = (weights * (y - risk) + 2 * penalty * hat * (0.5 - risk)) @ design.x
     extra = 2 * penalty * hat * risk * (1 - risk)

@@ -17,6 +17,7 @@ from analyses.regression.penalised_core import (
     Design,
     State,
     evaluate,
+    invert,
     maximise,
     newton_step,
 )
@@ -45,15 +46,21 @@ def profile_bounds(
     critical: (terms,), the drop of twice the log-likelihood at the bound: the chi-square
     quantile, 3.84 for 95 %, or that times a factor for clustering. Returns two (terms,) arrays.
     """
-    terms = design.terms
-    which = np.tile(np.arange(terms), 2)
-    side = np.repeat([-1.0, 1.0], terms)
-    root = side * np.sqrt(np.tile(critical, 2))
+    which = np.tile(np.arange(design.terms), 2)
+    root = np.repeat([-1.0, 1.0], design.terms) * np.sqrt(np.tile(critical, 2))
+    bounds = bounds_at(design, y, weights, best, which, root)
+    return bounds[: design.terms], bounds[design.terms :]
+
+
+def bounds_at(
+    design: Design, y: Array, weights: Array, best: State, which: Array, root: Array
+) -> Array:
+    """Values of coefficients `which` (bounds,) at signed roots `root` of the drop: (bounds,)."""
     beta, solved = _walk(design, y, weights, best, which, root)
-    bounds = beta[np.arange(2 * terms), which]
+    bounds = beta[np.arange(len(which)), which]
     for fit in np.flatnonzero(~solved):
         bounds[fit] = _bracketed(design, y, weights, best, which[fit], root[fit])
-    return bounds[:terms], bounds[terms:]
+    return bounds
 
 
 def _walk(
@@ -65,10 +72,17 @@ def _walk(
     ridge = (covariance / np.diag(covariance))[:, which].T
     error = np.sqrt(np.diag(covariance))[which]
     beta = best.beta + ridge * (root * error)[:, None]
-    solved = np.zeros(len(which), bool)
+    solved, lost = np.zeros(len(which), bool), np.zeros(len(which), bool)
     for _ in range(60):
-        state = evaluate(design, y, beta[~solved], weights, 0.5, 0.0)
-        live, unit = rows[~solved], error[~solved]
+        live = rows[~(solved | lost)]
+        if not len(live):
+            break
+        state = evaluate(design, y, beta[live], weights, 0.5, 0.0)
+        gone = ~(np.isfinite(state.loglik) & (np.abs(beta[live]).max(axis=1) < 1e4))
+        if gone.any():  # strayed where the likelihood is flat: left to the bracketing search
+            lost[live[gone]] = True
+            continue
+        unit = error[live]
         free, decrement = newton_step(state, which[live])
         reached = np.sqrt(np.maximum(0.0, 2 * (best.loglik[0] - state.loglik)))
         reached = np.sign(root[live]) * np.maximum(reached, 1e-3)
@@ -79,8 +93,8 @@ def _walk(
         solved[live[there]] = True
         on = live[~there]
         if not len(on):
-            break
-        curve = np.linalg.inv(state.curvature[~there])
+            continue
+        curve = invert(state.curvature[~there])[0]
         column = curve[np.arange(len(on)), :, which[on]]
         column = column / column[np.arange(len(on)), which[on]][:, None]
         beta[on] += free[~there] + column * move[~there][:, None]
@@ -94,12 +108,11 @@ def _bracketed(
     covariance = np.linalg.inv(best.information[0])
     unit = np.sign(root) * np.sqrt(covariance[term, term])
     centre, held = best.beta[0, term], np.array([term])
-    start = best.beta.copy()
+    ridge = covariance[term] / covariance[term, term]
 
     def short(distance: float) -> float:
-        start[0, term] = centre + distance * unit
+        start = best.beta + ridge * (distance * unit)
         state = maximise(design, y, weights=weights, start=start, held=held)
-        start[:] = state.beta
         return 2 * (best.loglik[0] - state.loglik[0]) - root**2
 
     far = abs(root)

@@ -13,6 +13,8 @@ freedom: Bell and McCaffrey 2002, Surv Methodol 28:169; Pan and Wall 2002, Stat 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +24,15 @@ from analyses.regression.penalised_core import Array
 # A patient who alone determines a term has leverage 1, and the correction would divide by
 # zero. Fay and Graubard bound it at 0.75; so do we, wherever a leverage is divided by.
 LEVERAGE_BOUND = 0.75
+
+
+class Leverage(NamedTuple):
+    """Eigenvalues and axes of L^-1 M_c L^-T for each patient, where A = L L'."""
+
+    root: Array  # L
+    inverse: Array  # L^-1
+    values: Array  # (patients, terms), each from 0 to 1
+    axes: Array  # (patients, terms, terms)
 
 
 @dataclass(frozen=True)
@@ -35,6 +46,14 @@ class ClusterParts:
     @property
     def clusters(self) -> int:
         return len(self.scores)
+
+    @cached_property
+    def leverage(self) -> Leverage:
+        """The patients' leverages, worked out once for all corrections."""
+        root = np.linalg.cholesky(self.bread)
+        inverse = np.linalg.inv(root)
+        values, axes = np.linalg.eigh(inverse @ self.shares @ inverse.T)
+        return Leverage(root, inverse, values, axes)
 
 
 def cluster_codes(cluster: NDArray) -> tuple[NDArray[np.intp], int]:
@@ -75,12 +94,10 @@ def adjusted_scores(parts: ClusterParts, power: float, bound: float = LEVERAGE_B
     """
     if power == 0:
         return parts.scores
-    root = np.linalg.cholesky(parts.bread)
-    inverse = np.linalg.inv(root)
-    leverage, axes = np.linalg.eigh(inverse @ parts.shares @ inverse.T)
+    root, inverse, leverage, axes = parts.leverage
     factor = (1 - np.clip(leverage, 0.0, bound)) ** -power
-    rotated = np.einsum("cij,jk,ck->ci", axes.transpose(0, 2, 1), inverse, parts.scores)
-    return np.einsum("ij,cjk,ck->ci", root, axes, factor * rotated)
+    rotated = (axes.transpose(0, 2, 1) @ (parts.scores @ inverse.T)[:, :, None])[:, :, 0]
+    return (axes @ (factor * rotated)[:, :, None])[:, :, 0] @ root.T
 
 
 def fay_graubard_scores(parts: ClusterParts, bound: float = LEVERAGE_BOUND) -> Array:
@@ -102,11 +119,9 @@ def model_variance(parts: ClusterParts) -> Array:
 
 def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Array:
     """u_c = (I - A^-1 M_c)^-power A^-1 e_k for each term k: (patients, terms, terms k)."""
-    root = np.linalg.cholesky(parts.bread)
-    inverse = np.linalg.inv(root)
-    leverage, axes = np.linalg.eigh(inverse @ parts.shares @ inverse.T)
+    _, inverse, leverage, axes = parts.leverage
     factor = (1 - np.clip(leverage, 0.0, bound)) ** -power
-    return np.einsum("ji,cjk,ck,clk,lm->cim", inverse, axes, factor, axes, inverse)
+    return inverse.T @ (axes * factor[:, None, :]) @ axes.transpose(0, 2, 1) @ inverse
 
 
 def satterthwaite_df(
@@ -119,9 +134,9 @@ def satterthwaite_df(
     few patients carry the information on a term.
     """
     loading = _loadings(parts, power, bound)
-    own = np.einsum("cik,cij,cjk->ck", loading, parts.shares, loading)
-    half = np.linalg.inv(np.linalg.cholesky(parts.bread))
-    shared = np.einsum("pi,cij,cjk->cpk", half, parts.shares, loading)
+    held = parts.shares @ loading
+    own = (loading * held).sum(axis=1)
+    shared = parts.leverage.inverse @ held
     length = (shared**2).sum(axis=1)
     cross = np.einsum("cpk,cqk->kpq", shared, shared)
     first = own.sum(axis=0) - length.sum(axis=0)
@@ -152,9 +167,9 @@ def binary_df(x: Array, risk: Array, cluster: NDArray, parts: ClusterParts) -> A
     codes, _ = cluster_codes(cluster)
     loading = _loadings(parts, 1.0)
     weight = risk * (1 - risk)
-    row = np.einsum("ri,rik->rk", x, loading[codes])
+    row = (x[:, None, :] @ loading[codes])[:, 0, :]
     fourth = (row**4 * (weight * (1 - 6 * weight))[:, None]).sum(axis=0)
-    own = np.einsum("cik,cij,cjk->ck", loading, parts.shares, loading)
+    own = (loading * (parts.shares @ loading)).sum(axis=1)
     return 2 * own.sum(axis=0) ** 2 / (2 * (own**2).sum(axis=0) + np.maximum(fourth, 0.0))
 
 

@@ -10,7 +10,8 @@ from analyses.regression.terms import Term
 ADJUST = (
     (Term(("sm_grade",), "linear"), "graver lesions get other techniques and bleed more"),
     (Term(("ruptured",), "linear"), "a ruptured lesion is treated sooner, in a sicker patient"),
-    (Term(("case_number",), "linear", per=50.0), "technique and results both change with experience"),
+    (Term(("case_number",), "linear", per=50.0),
+     "technique and results both change with experience"),
 )
 # Steps a clinician can picture: a tenth of the nidus volume, 0.1 mL/min, half a minute.
 TECHNIQUE = (

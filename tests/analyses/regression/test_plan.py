@@ -64,7 +64,8 @@ def test_the_hash_follows_the_content_not_the_layout(tmp_path):
 def test_everything_wrong_in_a_plan_file_is_told_at_once(tmp_path):
     path = tmp_path / "plan.toml"
     path.write_text('date = "soon"\n[[model]]\nname = "a"\nunit = "session"\n'
-                    'estimator = "best"\nmissing = "guess"\nexposure = { column = "x", from = 1 }\n',
+                    'estimator = "best"\nmissing = "guess"\n'
+                    'exposure = { column = "x", from = 1 }\n',
                     encoding="utf-8")
     with pytest.raises(ValueError) as told:
         read_plan(path)
