@@ -1,9 +1,9 @@
 """What the cells of a sheet do not say themselves: formulas, errors, percentages, hiding.
 
 The fast reader hands out values only: it shows an error such as #REF! and a formula without a
-result as blanks, and 80 % as 0.8. This scan of the sheet's own XML says where they are. It
-holds no values, so its memory does not grow with the sheet, and it stops at a sheet that
-reaches further than any table of a registry.
+result as blanks, and 80 % as 0.8. This scan of the sheet's own XML says where they are (a sheet
+without any of them is told apart first). It holds no values, so its memory does not grow with
+the sheet, and it stops at a sheet that reaches further than any table of a registry.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from defusedxml.ElementTree import XMLParser
 
 from registry.intake.problems import SourceError
 from registry.intake.sheet import column_letters
+from registry.intake.xlsx_quick import is_plain
 
 # Rows times columns up to the last filled cell; a reader has to lay out all of them.
 MAX_AREA = 12_000_000
@@ -39,6 +40,8 @@ class Facts:
 
 def scan(archive: zipfile.ZipFile, part: str, sheet: str, percent: frozenset[str]) -> Facts:
     """The facts of one sheet; SourceError where it reaches too far."""
+    if is_plain(archive, part, percent, MAX_AREA):
+        return Facts()
     target = _Scanner(sheet, percent)
     parser = XMLParser(target=target, forbid_dtd=True)
     with archive.open(part) as stream:

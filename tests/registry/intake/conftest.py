@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -56,12 +57,18 @@ def tables() -> dict[str, pd.DataFrame]:
     return tidy_tables()
 
 
-@pytest.fixture
-def workbook_path(tmp_path: Path, tables: dict[str, pd.DataFrame]) -> Path:
-    """The tidy patients in an entry workbook whose code is W-TESTTEST22."""
-    path = tmp_path / "cases.xlsx"
-    fill_workbook(path, tables, source_id="W-TESTTEST22")
+@pytest.fixture(scope="session")
+def tidy_workbook(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Written once; tests spoil copies of it."""
+    path = tmp_path_factory.mktemp("tidy") / "cases.xlsx"
+    fill_workbook(path, tidy_tables(), source_id="W-TESTTEST22")
     return path
+
+
+@pytest.fixture
+def workbook_path(tmp_path: Path, tidy_workbook: Path) -> Path:
+    """The tidy patients in an entry workbook whose code is W-TESTTEST22."""
+    return Path(shutil.copy(tidy_workbook, tmp_path / "cases.xlsx"))
 
 
 @pytest.fixture

@@ -447,3 +447,12 @@ def test_rules_that_rest_on_what_is_there_are_rules():
     assert set(union.RESTS_ON) | union.RESTS_ON_KEYS <= names
     fields = {name for table in TABLES.values() for name in table.columns}
     assert all(named <= fields for named in union.RESTS_ON.values())
+
+
+def test_the_quick_look_and_the_full_scan_agree_on_what_is_plain(workbook_path, monkeypatch):
+    from registry.intake.workbook_read import read_workbook
+
+    quick = read_workbook(workbook_path)
+    monkeypatch.setattr(xlsx_facts, "is_plain", lambda *_: False)
+    full = read_workbook(workbook_path)
+    assert quick == full
