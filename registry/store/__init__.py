@@ -8,6 +8,6 @@ from __future__ import annotations
 
 from registry.store.errors import RegistryError
 from registry.store.registry import Registry, open_registry
-from registry.store.results import Change, IntakeResult
+from registry.store.results import Change, IntakeResult, Snapshot
 
-__all__ = ["Change", "IntakeResult", "Registry", "RegistryError", "open_registry"]
+__all__ = ["Change", "IntakeResult", "Registry", "RegistryError", "Snapshot", "open_registry"]

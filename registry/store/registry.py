@@ -18,9 +18,9 @@ from registry.store.engines import engine_for, memory_engine, told_plainly, tran
 from registry.store.errors import RegistryError
 from registry.store.holding import held_frame
 from registry.store.plan import Tables
-from registry.store.results import IntakeResult
+from registry.store.results import IntakeResult, Snapshot
 from registry.store.sql import SqlTables, sql_tables
-from registry.store.trail import Origin, audit_frame, trail_head
+from registry.store.trail import Origin, audit_frame, entries_frame, trail_head
 from registry.store.verify import breaks
 from registry.store.writing import read_tables, write_batch
 
@@ -30,14 +30,20 @@ if TYPE_CHECKING:
 BY_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
 
 
-def open_registry(place: str | Path) -> Registry:
+def open_registry(place: str | Path, *, create: bool = True) -> Registry:
     """Open a registry: a SQLite file by its path, or PostgreSQL by its URL.
 
-    Where there is none yet, the first intake makes it (a trial makes nothing). An older one is
-    brought up to the schema, with its data kept. Raises RegistryError, one sentence, where the
-    place is a folder, read-only, damaged, not a registry of ours, or of a newer version.
+    Where there is none yet, the first intake makes it (a trial makes nothing); with
+    `create=False` that is refused. An older one is brought up to the schema, with its data
+    kept. Raises RegistryError, one sentence, where the place is a folder, read-only, damaged,
+    not a registry of ours, or of a newer version.
     """
-    return Registry(address_of(place))
+    registry = Registry(address_of(place))
+    if not create and not registry.exists:
+        raise RegistryError(
+            f"There is no registry at {registry.place}; check the path, or take a source in first."
+        )
+    return registry
 
 
 class Registry:
@@ -84,6 +90,16 @@ class Registry:
         """How many entries the audit trail has, and the hash of its last one."""
         with self._reading() as connection:
             return trail_head(connection, self._sql.trail)
+
+    def snapshot(self) -> Snapshot:
+        """Tables, held rows, entry dates and the head of the trail, all of one moment."""
+        with self._reading() as connection:
+            return Snapshot(
+                read_tables(connection, self._sql),
+                held_frame(connection, self._sql.held),
+                entries_frame(connection, self._sql.trail),
+                trail_head(connection, self._sql.trail),
+            )
 
     def verify_audit(self) -> list[str]:
         """Everything that shows tampering, as sentences; an empty list where all holds.

@@ -5,8 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import pandas as pd
+
 if TYPE_CHECKING:
     from registry.intake.problems import Problem
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """What a registry held at one moment.
+
+    `tables` typed and sorted by key; `held` the rows kept out; `entries` one row a row: table,
+    key (JSON list), patient_id, first_entered, last_changed (days, UTC), revision;
+    `audit_head` the number of entries of the audit trail and the hash of the last.
+    """
+
+    tables: dict[str, pd.DataFrame]
+    held: pd.DataFrame
+    entries: pd.DataFrame
+    audit_head: tuple[int, str]
 
 
 @dataclass(frozen=True)

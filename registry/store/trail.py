@@ -124,6 +124,30 @@ def trail_head(connection: Connection, trail: Table) -> tuple[int, str]:
     return writer._number, writer._hash
 
 
+def entries_frame(connection: Connection, trail: Table) -> pd.DataFrame:
+    """When every row that is in the registry came in and was last changed (days, UTC)."""
+    found = connection.execute(
+        select(trail.c.table_name, trail.c.row_key, func.min(trail.c.at), func.max(trail.c.at),
+               func.max(trail.c.revision))
+        .where(trail.c.revision.is_not(None)).group_by(trail.c.table_name, trail.c.row_key)
+    )
+    states = row_states(connection, trail)
+    rows = [
+        {
+            "table": table, "key": key,
+            "patient_id": None if table == "services" else json.loads(key)[0],
+            "first_entered": first[:10], "last_changed": last[:10], "revision": revision,
+        }
+        for table, key, first, last, revision in found if not states[table][key].removed
+    ]
+    columns = ["table", "key", "patient_id", "first_entered", "last_changed", "revision"]
+    frame = pd.DataFrame(rows, columns=columns).sort_values(["table", "key"], ignore_index=True)
+    return frame.astype({
+        "table": "string", "key": "string", "patient_id": "string", "revision": "Int64",
+        "first_entered": "datetime64[ns]", "last_changed": "datetime64[ns]",
+    })
+
+
 def broken_links(connection: Connection, trail: Table) -> Iterator[str]:
     """Every place where the chain does not hold, as a sentence."""
     previous, number = NO_HASH, 0

@@ -1,0 +1,106 @@
+"""Which patients enter a freeze, and what is said of those who do not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from registry.schema.vocabulary import RESEARCH_USE, RESEARCH_USE_ALLOWED
+
+PURPOSES = {
+    "research": "for research: only patients whose research use is granted or waived",
+    "quality": "for quality work: all patients, whatever their research use, where local rules "
+    "permit",
+}
+
+
+@dataclass(frozen=True)
+class Who:
+    """The study codes that enter, and the counts of those left out (see `choose`)."""
+
+    patients: frozenset[str]
+    left_out: dict[str, Any]
+
+
+def choose(tables: Mapping[str, pd.DataFrame], held: pd.DataFrame, purpose: str) -> Who:
+    """Choose the patients for a purpose ("research" or "quality").
+
+    `held` are the rows kept out (`Registry.held`). A patient of the registry whose newest rows
+    are held counts by the research use written there, where that is a refusal or a withdrawal:
+    an error elsewhere in the row must not delay it.
+
+    `left_out` is {"errors": {"patients", "with_death_or_complication", "updates_held",
+    "rows_without_code"}, "research_use": {"patients": {value: count},
+    "with_death_or_complication"}}.
+    """
+    use = _research_use(tables["patients"], held)
+    excluded = use[~use.isin(RESEARCH_USE_ALLOWED)] if purpose == "research" else use.iloc[:0]
+    harmed = _harmed(tables)
+    by_value = excluded.value_counts()
+    left_out = {
+        "errors": _by_errors(set(use.index), held),
+        "research_use": {
+            "patients": {v: int(by_value[v]) for v in RESEARCH_USE if v in by_value},
+            "with_death_or_complication": len(harmed & set(excluded.index)),
+        },
+    }
+    return Who(frozenset(use.index.difference(excluded.index)), left_out)
+
+
+def _research_use(patients: pd.DataFrame, held: pd.DataFrame) -> pd.Series:
+    """Research use by study code, with a stricter one from held rows in its place."""
+    use = patients.set_index("patient_id")["research_use"].astype("object")
+    for patient, values in _patient_rows(held):
+        word = values.get("research_use", "").strip().lower()
+        if patient in use.index and word in RESEARCH_USE and word not in RESEARCH_USE_ALLOWED:
+            use[patient] = word
+    return use
+
+
+def _patient_rows(held: pd.DataFrame) -> list[tuple[str | None, dict[str, str]]]:
+    rows = held[held["table"] == "patients"]
+    return list(zip(rows["patient_id"], rows["values"], strict=True))
+
+
+def _harmed(tables: Mapping[str, pd.DataFrame]) -> set[str]:
+    """Patients with a recorded death or complication."""
+    patients, visits = tables["patients"], tables["follow_ups"]
+    dead = patients["death_date"].notna() | patients["death_cause"].notna()
+    died = (visits["mrs"] == 6).fillna(False)
+    return (
+        set(patients.loc[dead, "patient_id"]) | set(visits.loc[died, "patient_id"])
+        | set(tables["complications"]["patient_id"])
+    )
+
+
+def _by_errors(registered: set[str], held: pd.DataFrame) -> dict[str, int]:
+    coded = held[held["patient_id"].notna()]
+    out = set(coded["patient_id"]) - registered
+    tells = pd.Series(
+        [_tells_harm(t, v) for t, v in zip(held["table"], held["values"], strict=True)],
+        index=held.index, dtype=bool,
+    )
+    harmed = set(held.loc[tells, "patient_id"].dropna()) & out
+    uncoded = held["patient_id"].isna()
+    people = uncoded & (held["table"] == "patients")
+    return {
+        "patients": len(out) + int(people.sum()),
+        "with_death_or_complication": len(harmed) + int((people & tells).sum()),
+        "updates_held": len(set(coded["patient_id"]) & registered),
+        "rows_without_code": int((uncoded & (held["table"] != "services")).sum()),
+    }
+
+
+def _tells_harm(table: str, values: Mapping[str, str]) -> bool:
+    """Whether a held row, as raw text, records a death or a complication."""
+    def said(name: str) -> bool:
+        return bool(values.get(name, "").strip())
+
+    if table == "patients":
+        return said("death_date") or said("death_cause")
+    if table == "follow_ups":
+        return values.get("mrs", "").strip() in {"6", "6.0"}
+    return table == "complications"

@@ -1,0 +1,113 @@
+"""Tables of a freeze that are worked out from all of the registry before anything is left out.
+
+`grades` (a row a lesion) holds the grades and scores: they use the age before it is capped at
+90, so they could not be worked out again from the freeze. `case_numbers` (a row a session)
+counts all of an operator's procedures, also those of patients who are then left out. `entries`
+says when each row came into the registry.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+import pandera.pandas as pa
+
+from registry.freeze.age_cap import capped
+from registry.schema import TABLES, FieldSpec, TableSpec
+
+_TYPES = {"float64": "number", "Int64": "int", "string": "text"}
+
+# Label, definition and unit of what registry.grading works out.
+_GRADES: dict[str, tuple[str, str, str]] = {
+    "nidus_volume_ml": ("Nidus volume", "Ellipsoid of the three diameters.", "mL"),
+    "age_at_treatment": (
+        "Age at treatment", "Age at the lesion's first treatment, capped at 90.", "years",
+    ),
+    "sm_grade": ("Spetzler–Martin grade", "Spetzler and Martin 1986.", ""),
+    "ponce_class": ("Three-tier class", "Spetzler and Ponce 2011.", ""),
+    "lawton_young": ("Supplementary grade", "Lawton and others 2010.", ""),
+    "lawton_young_sum": (
+        "Supplemented grade", "Spetzler–Martin and supplementary grade together.", "",
+    ),
+    "buffalo_score": ("Score of endovascular risk", "Dumont and others 2015.", ""),
+    "avmes": ("Score of curative embolization", "Lopes and others 2016.", ""),
+    "embolization_risk": ("Score of embolization risk", "Starke and others 2009.", ""),
+    "rbas": ("Modified radiosurgery-based score", "Of the age before it is capped.", ""),
+    "vras": ("Radiosurgery scale", "Starke and others 2013.", ""),
+    "radiosurgery_basis": (
+        "Basis of the radiosurgery scores", "Which volume and age they rest on.", "",
+    ),
+}
+
+
+def _key_fields(table: str) -> tuple[FieldSpec, ...]:
+    return tuple(field for field in TABLES[table].fields if field.key)
+
+
+def _table(
+    name: str, label: str, definition: str, parent: str | None, fields: tuple[FieldSpec, ...],
+) -> TableSpec:
+    key = TABLES[parent].key if parent else ()
+    return TableSpec(name, label, definition, parent, key, fields, pa.DataFrameModel)
+
+
+def worked_out_tables() -> dict[str, TableSpec]:
+    """The worked-out tables as they are described in a freeze, by name."""
+    from registry.grading import GRADE_COLUMNS
+
+    grades = tuple(
+        FieldSpec(name, _TYPES[kind], label, definition, unit=unit)
+        for name, kind in GRADE_COLUMNS.items()
+        for label, definition, unit in [_GRADES.get(name, (name, "Worked out.", ""))]
+    )
+    number = FieldSpec(
+        "case_number", "int", "Case number",
+        "Procedures the operator had done before this one, of all patients of the registry.",
+        unit="procedures", minimum=0,
+    )
+    tables = (
+        _table("grades", "Grades", "A row a lesion: grades and scores, worked out.", "lesions",
+               (*_key_fields("lesions"), *grades)),
+        _table("case_numbers", "Case numbers", "A row a session: its operator's experience.",
+               "sessions", (*_key_fields("sessions"), number)),
+        _table("entries", "Entries", "A row a row: when it came in and was last changed (UTC).",
+               None, _entry_fields()),
+    )
+    return {table.name: table for table in tables}
+
+
+def _entry_fields() -> tuple[FieldSpec, ...]:
+    return (
+        FieldSpec("table", "text", "Table", "The table of the row.", required=True, key=True),
+        FieldSpec("key", "text", "Key", "The row's key as a JSON list.", required=True, key=True),
+        FieldSpec("patient_id", "text", "Study code", "The patient; blank for services."),
+        FieldSpec("first_entered", "date", "First entered", "Day the row came into the registry.",
+                  required=True),
+        FieldSpec("last_changed", "date", "Last changed", "Day of its latest revision.",
+                  required=True),
+        FieldSpec("revision", "int", "Revision", "1 for a row never changed.", minimum=1,
+                  required=True),
+    )
+
+
+def work_out(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """`grades` and `case_numbers` of all patients, from the registry's tables before any cap.
+
+    Typed by `worked_out_tables`, in the order of the lesions and sessions.
+    """
+    from registry.grading import add_grades
+    from registry.technique import case_numbers
+
+    grades = add_grades(
+        tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],
+        tables["resections"],
+    )
+    grades["age_at_treatment"] = capped(grades["age_at_treatment"])
+    sessions = tables["sessions"]
+    numbered = sessions.assign(case_number=case_numbers(sessions))
+    specs = worked_out_tables()
+    return {
+        "grades": specs["grades"].typed(grades),
+        "case_numbers": specs["case_numbers"].typed(numbered),
+    }
