@@ -94,12 +94,8 @@ def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     `first_resection`, `first_radiosurgery`, `ongoing`, the GROUPINGS as text, and
     `sm_grade_value` (Int64).
     """
-    graded = add_grades(
-        tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],
-        tables["resections"],
-    )
     dates = treatment_dates(tables)
-    rows = graded.merge(dates, on=LESION, how="inner").reset_index(drop=True)
+    rows = graded_lesions(tables).merge(dates, on=LESION, how="inner").reset_index(drop=True)
     first = tables["sessions"].sort_values(SESSION).groupby(LESION, as_index=False).first()
     rows = rows.merge(first[[*LESION, "intent"]], on=LESION, how="left")
     agents = agent_groups(tables["injections"], LESION).rename("agent").reset_index()
@@ -116,6 +112,20 @@ def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
         agent=as_group(rows["agent"]).where(rows["embolized"], NOT_EMBOLIZED),
         period=as_group(year),
         ruptured=as_group(rows["haemorrhage_before"]),
+    )
+
+
+def graded_lesions(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """The lesions with their grades and scores.
+
+    A freeze carries them worked out before ages were capped; without (tables that never were
+    frozen) they are worked out here.
+    """
+    if "grades" in tables:
+        return tables["lesions"].merge(tables["grades"], on=LESION, how="left")
+    return add_grades(
+        tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],
+        tables["resections"],
     )
 
 
