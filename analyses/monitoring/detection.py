@@ -5,9 +5,16 @@ Computed from the chart's own limits, exactly: binomial for a p chart, geometric
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
+from analyses.estimate import Estimate
+
 from .chart import Chart
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def point_power(chart: Chart, times: float = 2.0) -> float:
@@ -24,17 +31,28 @@ def point_power(chart: Chart, times: float = 2.0) -> float:
     raise ValueError(f"the power of a {chart.kind} chart is not worked out here")
 
 
-def _power_p(latest: object, times: float) -> float:
+def detection_estimates(chart: Chart) -> tuple[Estimate, Estimate]:
+    """The chance that a point signals more events: with a doubled risk, and by chance alone."""
+    method = f"exact, from the limits of the latest stage of the {chart.kind} chart"
+    unit = "period" if chart.kind == "p" else "gap"
+
+    def estimate(name: str, times: float) -> Estimate:
+        return Estimate(id=f"monitoring.{chart.kind}_chart.{name}", kind="probability",
+                        value=point_power(chart, times), method=method, unit=unit)
+
+    return estimate("signal_if_doubled", 2.0), estimate("signal_by_chance", 1.0)
+
+
+def _power_p(latest: pd.DataFrame, times: float) -> float:
     from scipy.stats import binom
 
-    table = latest
-    size, centre = table["trials"].to_numpy(), table["centre"].to_numpy()  # type: ignore[index]
-    highest = np.floor(table["upper"].to_numpy() * size + 1e-9)  # type: ignore[index]
+    size, centre = latest["trials"].to_numpy(), latest["centre"].to_numpy()
+    highest = np.floor(latest["upper"].to_numpy() * size + 1e-9)
     return float(np.mean(binom.sf(highest, size, np.minimum(times * centre, 0.999))))
 
 
-def _power_g(latest: object, times: float) -> float:
-    row = latest.iloc[-1]  # type: ignore[attr-defined]
+def _power_g(latest: pd.DataFrame, times: float) -> float:
+    row = latest.iloc[-1]
     if np.isnan(row["lower"]) or row["lower"] <= 0:
         return 0.0
     risk = min(times / (row["centre"] + 1), 0.999)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from analyses import numerals
 from analyses.estimate import Estimate
 
 from .arrays import Floats, numbers
@@ -148,7 +149,7 @@ def _table(
 def _notes(fit: LinearFit, periods: int, first_after: int, period: str) -> tuple[str, ...]:
     return (
         f"{first_after} {period}s before and {periods - first_after} after the change; "
-        f"correlation of neighbouring {period}s {fit.correlation:.2f}.",
+        f"correlation of neighbouring {period}s {numerals.with_sign(f'{fit.correlation:.2f}')}.",
         "Anything else that changed at the same time changes the line as well: this describes "
         "the series, it does not show what brought the change about.",
     )

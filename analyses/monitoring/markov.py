@@ -6,9 +6,9 @@ zero up to the limit; the expected number of steps until the limit solves (I −
 Two grids are used. With one risk there are two scores, and a grid on which both are whole steps
 (a rational ratio of the scores) has no rounding to speak of, only many states. With several
 risks no such grid exists: each score is shared between its two neighbouring steps, so that the
-mean of exp(score) stays as it was. That mean is 1 when the risks are as expected, and it rules
-how the run length grows with the limit, so the error falls smoothly with the step; two grids,
-one twice as fine, then give the value without its first-order error (Richardson).
+mean of exp(tilt·score), which is 1, stays 1. The tilt (1 when risks are as expected) rules how
+the run length grows with the limit, so the error falls smoothly with the step; two grids, one
+twice as fine, then give the value without its first-order error (Richardson).
 """
 
 from __future__ import annotations
@@ -22,50 +22,106 @@ from .arrays import Floats
 FINEST_STEP = 0.00075
 
 
-def step_distribution(scores: Floats, chances: Floats, step: float) -> tuple[Floats, int]:
+def step_distribution(
+    scores: Floats, chances: Floats, step: float, tilt: float = 1.0
+) -> tuple[Floats, int]:
     """The chance of each whole number of steps, and the smallest number of steps.
 
-    scores and chances: equally long, chances adding to 1; step: the grid's width, above 0.
+    scores and chances: equally long, chances adding to 1; step: the grid's width, above 0; tilt:
+    the mean of exp(tilt·score) is kept (0: the mean score itself).
     """
     below = np.floor(scores / step)
     rest = scores - below * step
-    upper = np.expm1(rest) / np.expm1(step)
+    upper = rest / step if tilt == 0 else np.expm1(tilt * rest) / np.expm1(tilt * step)
     steps = np.concatenate([below, below + 1]).astype(int)
     shares = np.concatenate([chances * (1 - upper), chances * upper])
     first = int(steps.min())
     return np.bincount(steps - first, weights=shares), first
 
 
-def transitions(density: Floats, first: int, states: int) -> Floats:
-    """Q: the chance of going from each state below the limit to each other one.
+def neutral_tilt(scores: Floats, chances: Floats) -> float:
+    """The number other than 0 at which the mean of exp(tilt·score) is 1 (0 without drift).
 
-    States are 0 … states − 1; whatever would fall below zero stays at zero; whatever reaches
-    `states` has signalled and is left out, so rows add up to 1 or less.
+    It is 1 for the scores of a CUSUM whose risks are as expected.
     """
-    padded = np.zeros(2 * states + 1)
-    steps = np.arange(density.size) + first
-    inside = np.abs(steps) <= states
-    padded[steps[inside] + states] = density[inside]
-    place = np.arange(states)
-    moves = padded[place[None, :] - place[:, None] + states]
-    below = np.concatenate([[0.0], np.cumsum(density)])
-    moves[:, 0] += below[np.clip(-place - first, 0, density.size)]
-    return moves
+    drift = float(chances @ scores)
+    if abs(drift) < 1e-12:
+        return 0.0
+    sign = -1.0 if drift > 0 else 1.0
+    reach = float(np.abs(scores).max())
+    near, far = 0.0, 1.0
+    while float(chances @ np.exp(sign * far * scores)) < 1 and far * reach < 300:
+        near, far = far, 2 * far
+    for _ in range(60):
+        middle = (near + far) / 2
+        if float(chances @ np.exp(sign * middle * scores)) < 1:
+            near = middle
+        else:
+            far = middle
+    return sign * (near + far) / 2
 
 
-def mean_steps(density: Floats, first: int, states: int) -> float:
-    """Expected number of steps from zero until the limit, dense grid."""
-    moves = transitions(density, first, states)
-    steps = np.linalg.solve(np.eye(states) - moves, np.ones(states))
-    return float(steps[0])
+class Chain:
+    """The chain on a grid: Q[i, j], the chance of going from state i to state j, both below the
+    limit. What would fall below zero stays at zero; what reaches `states` has signalled and is
+    left out, so rows add up to 1 or less."""
+
+    def __init__(self, density: Floats, first: int, states: int) -> None:
+        self.states = states
+        steps = np.arange(density.size) + first
+        inside = np.abs(steps) < states
+        self.up = max(1, int(steps[inside].max(initial=0)))
+        self.down = max(1, int(-steps[inside].min(initial=0)))
+        self._kernel = np.zeros(self.down + self.up + 1)
+        self._kernel[steps[inside] + self.down] = density[inside]
+        total = np.concatenate([[0.0], np.cumsum(density)])
+        # From state i the chance of falling below zero is that of steps under −i.
+        self._falls = total[np.clip(-np.arange(states) - first, 0, density.size)]
+
+    def mean_steps(self) -> float:
+        """Expected number of steps from zero until the limit.
+
+        (I − Q)·L = 1 is a banded system, dominated by its diagonal, so it is eliminated without
+        pivoting, from the top state down, until only L[0] is left. Written out rather than left
+        to LAPACK: with a few dozen entries a row its threads cost more than the work.
+        """
+        rows, right = self._banded(), np.ones(self.states)
+        for top in range(self.states - 1, 0, -1):
+            first, left = max(0, top - self.up), max(0, top - self.down)
+            share = rows[first:top, top] / rows[top, top]
+            rows[first:top, left:top] -= share[:, None] * rows[top, left:top]
+            right[first:top] -= share * right[top]
+        return float(right[0] / rows[0, 0])
+
+    def _banded(self) -> Floats:
+        """I − Q, of which only the band is stored: a view in which [i, j] finds its place."""
+        width = self.up + self.down + 1
+        band = np.tile(-self._kernel, (self.states, 1))
+        band[:, self.down] += 1.0
+        low = np.arange(min(self.states, self.down + 1))
+        band[low, self.down - low] -= self._falls[low]
+        size = band.itemsize
+        return np.lib.stride_tricks.as_strided(
+            band.ravel()[self.down :], (self.states, self.states), ((width - 1) * size, size)
+        )
+
+    def silent(self, sessions: int) -> float:
+        """The chance that no signal comes from zero within this many steps."""
+        staying = np.ones(self.states)
+        for _ in range(sessions):
+            beyond = np.concatenate([np.zeros(self.down), staying, np.zeros(self.up)])
+            staying = np.correlate(beyond, self._kernel, "valid") + self._falls * staying[0]
+        return float(staying[0])
 
 
-def smooth_mean_steps(scores: Floats, chances: Floats, limit: float, states: int) -> float:
+def smooth_mean_steps(
+    scores: Floats, chances: Floats, limit: float, states: int, tilt: float = 1.0
+) -> float:
     """Expected steps until `limit` for several risks: two grids, extrapolated."""
-    found = []
-    for count in (states, 2 * states):
-        density, first = step_distribution(scores, chances, limit / count)
-        found.append(mean_steps(density, first, count))
+    found = [
+        Chain(*step_distribution(scores, chances, limit / count, tilt), count).mean_steps()
+        for count in (states, 2 * states)
+    ]
     return 2 * found[1] - found[0]
 
 

@@ -1,0 +1,279 @@
+"""The whole quality analysis of a service, from one row a procedure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analyses.estimate import Estimate
+
+from .chart import Chart
+from .choosing import ChartChoice, choose_chart
+from .cusum import Cusum, risk_adjusted_cusum
+from .cusum_design import CusumDesign, design_cusum
+from .ewma import event_ewma_chart
+from .funnel import Funnel, funnel_plot
+from .interrupted import InterruptedSeries
+from .learning import LearningCurve, learning_curve
+from .observed_expected import observed_minus_expected
+from .risk_model import ExpectedRisk, NoRiskModel, declared_risk, expected_risk
+from .service_charts import chosen_chart, quarterly_run_chart, series_of_change
+from .stages import Change, stage_of
+from .wording import (
+    A_LOOK,
+    NOT_A_VERDICT,
+    chart_sentences,
+    cusum_sentences,
+    learning_sentences,
+    series_sentences,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+COLUMNS = ("patient_id", "procedure_key", "session_date", "operator_id", "case_number",
+           "sm_grade", "ruptured", "complication")
+RISK_TERMS = ("sm_grade", "ruptured")
+RUN_LENGTH = 1000.0
+LOOKED_FOR = (2.0, 0.5)
+RECENT_MONTHS = 24
+
+
+@dataclass(frozen=True)
+class QualityAnalysis:
+    """Everything a quarterly meeting looks at; parts that cannot be given are None or empty.
+
+    sessions: the procedures in order of time, with `expected`, `baseline` and `stage` added.
+    choice, chart: the chart that fits the event's rate (chart is None where there are too few
+    events). run: run chart by quarter. difference: running observed minus expected. cusums and
+    designs: one a direction. problems: why a part is missing, in words. sections: the sentences,
+    by heading. estimates: every number in them.
+    """
+
+    sessions: pd.DataFrame
+    changes: tuple[Change, ...]
+    choice: ChartChoice
+    chart: Chart | None
+    run: Chart | None
+    risk: ExpectedRisk | None
+    difference: pd.DataFrame | None
+    cusums: tuple[Cusum, ...]
+    designs: tuple[CusumDesign, ...]
+    ewma: Chart | None
+    funnel: Funnel | None
+    funnel_adjusted: Funnel | None
+    learning: LearningCurve | None
+    series: InterruptedSeries | None
+    estimates: tuple[Estimate, ...]
+    sections: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    problems: tuple[str, ...] = ()
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All sentences, in order."""
+        return tuple(line for lines in self.sections.values() for line in lines)
+
+
+def quality_analysis(
+    procedures: pd.DataFrame,
+    *,
+    changes: Sequence[Change] = (),
+    baseline_until: Any = None,
+    expected: Iterable[Any] | None = None,
+    expected_source: str = "",
+    terms: Sequence[str] = RISK_TERMS,
+    odds_ratios: Sequence[float] = LOOKED_FOR,
+    run_length: float = RUN_LENGTH,
+) -> QualityAnalysis:
+    """Work out the quality analysis of a service.
+
+    procedures: one row an embolization procedure with the columns of COLUMNS: session_date a
+    date, complication yes or no, case_number a whole number from 0; operator_id, case_number,
+    sm_grade and ruptured may be blank. changes: what the service changed, see `read_changes`.
+    baseline_until: the last day of the baseline (else the first half of the sessions). expected:
+    declared risks in the rows' order, with expected_source saying whose; else a Firth model of
+    the baseline on `terms`. odds_ratios: the changes the CUSUM looks for; run_length: sessions to
+    a false alarm. Raises ValueError where columns are missing or dates or outcomes are blank.
+    """
+    sessions = _ordered(procedures, expected)
+    sessions["baseline"] = _baseline(sessions, baseline_until)
+    sessions["stage"] = stage_of(sessions["session_date"].dt.date, changes)
+    problems: list[str] = []
+    risk = _risk(sessions, terms, expected_source, problems)
+    found = _Parts(sessions, tuple(sorted(changes, key=lambda c: c.day)), risk, problems)
+    found.add_charts()
+    if risk is not None:
+        sessions["expected"] = risk.risk
+        found.add_risk_adjusted(odds_ratios, run_length)
+    found.add_comparison()
+    return found.finished()
+
+
+def sessions_a_month(sessions: pd.DataFrame) -> float:
+    """The present volume: procedures a month over the last 24 months of the series, or all."""
+    import pandas as pd
+
+    days = sessions["session_date"]
+    start = max(days.min(), days.max() - pd.DateOffset(months=RECENT_MONTHS))
+    months = max(1.0, ((days.max() - start).days + 1) / 30.4375)
+    return float((days >= start).sum()) / months
+
+
+def _ordered(procedures: pd.DataFrame, expected: Iterable[Any] | None) -> pd.DataFrame:
+    """The procedures in order of time, checked; all faults are told at once."""
+    import pandas as pd
+
+    missing = [name for name in COLUMNS if name not in procedures.columns]
+    if missing:
+        raise ValueError(f"procedures: no column {', '.join(missing)}")
+    sessions = procedures.copy()
+    if expected is not None:
+        sessions["declared"] = list(expected)
+    days = pd.to_datetime(sessions["session_date"], errors="coerce")
+    faults = [
+        f"{name} is blank or unreadable in {int(blank.sum())} rows"
+        for name, blank in (("session_date", days.isna()),
+                            ("patient_id", sessions["patient_id"].isna()),
+                            ("complication", sessions["complication"].isna())) if blank.any()
+    ]
+    if sessions.empty:
+        faults.append("there is no procedure")
+    if faults:
+        raise ValueError(f"procedures: {'; '.join(faults)}; leave such rows out and say how many")
+    sessions["session_date"] = days
+    sessions["complication"] = sessions["complication"].astype(int)
+    return sessions.sort_values(["session_date", "procedure_key"], kind="stable",
+                                ignore_index=True)
+
+
+def _baseline(sessions: pd.DataFrame, until: Any) -> np.ndarray:
+    import pandas as pd
+
+    if until is not None:
+        chosen = (sessions["session_date"] <= pd.Timestamp(until)).to_numpy()
+        if chosen.any():
+            return chosen
+        raise ValueError(f"baseline_until is {until}: there is no session until then")
+    return np.arange(len(sessions)) < (len(sessions) + 1) // 2
+
+
+def _risk(
+    sessions: pd.DataFrame, terms: Sequence[str], source: str, problems: list[str]
+) -> ExpectedRisk | None:
+    """Declared risks where there are any, else the baseline's own model; None is explained."""
+    if "declared" in sessions.columns:
+        return declared_risk(sessions["declared"], sessions["complication"],
+                             sessions["patient_id"].tolist(), source=source or "declared risks",
+                             baseline=sessions["baseline"])
+    try:
+        return expected_risk(sessions, outcome="complication", terms=terms,
+                             baseline=sessions["baseline"])
+    except NoRiskModel as why:
+        problems.append(str(why))
+        return None
+
+
+class _Parts:
+    """The parts of the analysis as they are worked out, with their sentences."""
+
+    def __init__(self, sessions: pd.DataFrame, changes: tuple[Change, ...],
+                 risk: ExpectedRisk | None, problems: list[str]) -> None:
+        self.sessions, self.changes, self.risk, self.problems = sessions, changes, risk, problems
+        self.parts: dict[str, Any] = {}
+        self.estimates: list[Estimate] = []
+        self.sections: dict[str, tuple[str, ...]] = {}
+
+    def add_charts(self) -> None:
+        """The whole, the chart that fits, the run chart, and the series around a change."""
+        from analyses.proportions import clustered_proportion
+
+        frame = self.sessions
+        whole = clustered_proportion(
+            frame["complication"].to_numpy(float), frame["patient_id"].tolist(), unit="session",
+            id="monitoring.complication", keys=frame["procedure_key"].tolist())
+        self.estimates.append(whole)
+        self.sections["The event"] = (whole.sentence("a complication"),)
+        days = frame["session_date"]
+        months = ((days.max() - days.min()).days + 1) / 30.4375
+        choice = choose_chart(int(frame["complication"].sum()), len(frame), max(months, 0.1))
+        chart = chosen_chart(frame, choice)
+        self.parts |= {"choice": choice, "chart": chart, "run": quarterly_run_chart(frame)}
+        self.sections["The chart that fits"] = (
+            chart_sentences(chart, choice) if chart is not None else choice.why)
+        series, change = series_of_change(frame, self.changes, self.problems)
+        self.parts["series"] = series
+        if series is not None and change is not None:
+            self.estimates.extend(series.estimates)
+            self.sections["Before and after"] = series_sentences(series, change.what)
+
+    def add_risk_adjusted(self, odds_ratios: Sequence[float], run_length: float) -> None:
+        """Observed minus expected, CUSUM in each direction, EWMA."""
+        frame, risk = self.sessions, self.risk
+        assert risk is not None
+        labels = frame["session_date"].dt.strftime("%Y-%m-%d").tolist()
+        y, p = frame["complication"].to_numpy(float), risk.risk
+        later = ~frame["baseline"].to_numpy()
+        self.estimates += [risk.ratio, *risk.calibration]
+        self.sections["Expected risk"] = (
+            f"Expected risks come from {risk.source}.",
+            risk.ratio.sentence("the baseline"), *risk.notes)
+        self.parts["difference"] = observed_minus_expected(y, p, labels=labels)
+        if not later.any():
+            self.problems.append("No session lies after the baseline: nothing to monitor yet.")
+            return
+        names = [label for label, now in zip(labels, later, strict=True) if now]
+        self.parts["ewma"] = event_ewma_chart(y[later], p[later], labels=names)
+        volume, cusums, designs = sessions_a_month(frame), [], []
+        for ratio in odds_ratios:
+            design = design_cusum(p, odds_ratio=ratio, run_length=run_length, baseline=risk.ratio,
+                                  sessions_a_month=volume)
+            cusum = risk_adjusted_cusum(y[later], p[later], odds_ratio=ratio, limit=design.limit,
+                                        labels=names)
+            cusums.append(cusum)
+            designs.append(design)
+            self.estimates.extend(design.estimates)
+            self.sections[f"CUSUM, odds ratio {ratio:g}"] = cusum_sentences(
+                cusum, design, risk.ratio)
+        self.parts |= {"cusums": tuple(cusums), "designs": tuple(designs)}
+
+    def add_comparison(self) -> None:
+        """Funnel by operator code, and the learning curve."""
+        frame = self.sessions
+        known = frame["operator_id"].notna().to_numpy()
+        if known.any():
+            self._funnel(frame[known], int((~known).sum()))
+        numbered = (frame["case_number"].notna().to_numpy() & known)
+        if self.risk is not None and numbered.any():
+            rows = frame[numbered]
+            curve = learning_curve(rows["case_number"].astype(float), rows["complication"],
+                                   rows["expected"], rows["patient_id"].tolist(),
+                                   operator=rows["operator_id"].tolist())
+            self.parts["learning"] = curve
+            self.estimates += [*curve.observed, *curve.adjusted]
+            self.estimates += [curve.slope] if curve.slope is not None else []
+            self.sections["Learning"] = learning_sentences(curve)
+
+    def _funnel(self, rows: pd.DataFrame, unknown: int) -> None:
+        columns = (rows["operator_id"].tolist(), rows["complication"], rows["patient_id"].tolist())
+        plain = funnel_plot(*columns)
+        self.parts["funnel"] = plain
+        said = [f"{unknown} sessions without an operator's code are left out."] if unknown else []
+        self.sections["By operator code"] = (*said, *plain.notes)
+        self.estimates.extend(plain.estimates)
+        if self.risk is not None:
+            adjusted = funnel_plot(*columns, expected=rows["expected"])
+            self.parts["funnel_adjusted"] = adjusted
+            self.estimates.extend(e for e in adjusted.estimates if e.kind.endswith("ratio"))
+
+    def finished(self) -> QualityAnalysis:
+        """The analysis with what could be worked out."""
+        self.sections["Always"] = (A_LOOK, NOT_A_VERDICT)
+        empty: dict[str, Any] = {"difference": None, "cusums": (), "designs": (), "ewma": None,
+                                 "funnel": None, "funnel_adjusted": None, "learning": None}
+        return QualityAnalysis(
+            sessions=self.sessions, changes=self.changes, risk=self.risk,
+            estimates=tuple(self.estimates), sections=self.sections,
+            problems=tuple(self.problems), **(empty | self.parts))
