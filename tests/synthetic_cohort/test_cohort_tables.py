@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import subprocess
+import sys
 from collections import Counter
 
 import pandas as pd
@@ -142,3 +144,17 @@ def test_occlusion_grows_over_the_sessions() -> None:
     sessions = make_cohort(1500, 1).tables["sessions"]
     assert (sessions["occlusion_after_pct"].fillna(100) >= sessions["occlusion_before_pct"]).all()
     assert (sessions.loc[sessions["session_no"] == 1, "occlusion_before_pct"] == 0).all()
+
+
+@pytest.mark.slow
+def test_100000_patients_fit_in_ordinary_memory() -> None:
+    """In a process of its own, so that the peak is this service's alone (2 GiB asked for)."""
+    code = (
+        "import resource; from synthetic_cohort import make_cohort; "
+        "tables = make_cohort(100_000, 1).tables; "
+        "print(len(tables['patients']), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    patients, peak_kib = map(int, done.stdout.split())
+    assert patients == 100_000
+    assert peak_kib < 2 * 1024 * 1024
