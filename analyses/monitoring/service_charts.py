@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -69,7 +70,7 @@ def series_of_change(
 
 def _p(sessions: pd.DataFrame, period: str) -> Chart:
     """p chart by period; corrected after Laney where the points spread beyond chance."""
-    stages, events, trials, labels = [], [], [], []
+    stages, events, trials, labels, days = [], [], [], [], []
     for name in dict.fromkeys(sessions["stage"]):
         rows = sessions[sessions["stage"] == name]
         table = count_by_period(rows["session_date"], rows["complication"], period)
@@ -78,9 +79,12 @@ def _p(sessions: pd.DataFrame, period: str) -> Chart:
         events += table["events"].tolist()
         trials += table["sessions"].tolist()
         labels += table["label"].tolist()
+        # A period cut in two by a change has two points: the later begins with its stage.
+        days += [max(day, rows["session_date"].iloc[0]) for day in table["first_day"]]
     over = dispersion(events, trials, stage=stages, kind="p").excess
     make = laney_p_chart if over else p_chart
-    return make(events, trials, labels=labels, stage=stages)
+    chart = make(events, trials, labels=labels, stage=stages)
+    return replace(chart, table=chart.table.assign(day=days))
 
 
 def _g(sessions: pd.DataFrame) -> Chart:
@@ -90,5 +94,6 @@ def _g(sessions: pd.DataFrame) -> Chart:
     places = np.flatnonzero(y)
     days = sessions["session_date"].iloc[places]
     stage = sessions["stage"].iloc[places].tolist()
-    return g_chart(gaps.between, labels=days.dt.strftime("%Y-%m-%d").tolist(), stage=stage,
-                   since_last=gaps.since_last)
+    chart = g_chart(gaps.between, labels=days.dt.strftime("%Y-%m-%d").tolist(), stage=stage,
+                    since_last=gaps.since_last)
+    return replace(chart, table=chart.table.assign(day=days.to_numpy()))
