@@ -89,30 +89,39 @@ def final_lesions(units: Units) -> pd.DataFrame:
     )
 
 
-def imaging_after_treatment(units: Units) -> pd.DataFrame:
-    """Every image of a treated lesion from the end of its treatment on.
+def lesion_images(units: Units) -> pd.DataFrame:
+    """Every image of a treated lesion on which its occlusion was read, in order of its day.
 
-    Columns: `key` (of the lesion), LESION, `day`, `imaging`, `complete` (boolean). Follow-ups
-    with an occlusion read on imaging, and the angiogram after a resection (its own date, else
-    that of the operation). Images on the day of radiosurgery plan it, and do not count.
+    Columns: `key` (of the lesion), LESION, `day`, `imaging`, `complete` (boolean), `operation`
+    (boolean: the angiogram after a resection, on its own date, else that of the operation).
     """
     seen = units.tables["follow_ups"]
     seen = seen[seen["occlusion"].notna() & seen["imaging"].ne("none")]
     follow = seen[[*LESION, "imaging", "occlusion"]].assign(
-        day=seen["follow_up_date"], complete=seen["occlusion"].eq("complete"))
+        day=seen["follow_up_date"], complete=seen["occlusion"].eq("complete"), operation=False)
     operated = units.tables["resections"]
     operated = operated[operated["result"].ne("not imaged")]
     after = operated[LESION].assign(
-        imaging=CATHETER, complete=operated["result"].eq("complete"),
+        imaging=CATHETER, complete=operated["result"].eq("complete"), operation=True,
         day=operated["angiography_date"].fillna(operated["resection_date"]))
     images = pd.concat([follow.drop(columns="occlusion"), after], ignore_index=True)
-    ends = units.lesions[["key", *LESION, "last_treatment", "last_radiosurgery"]]
-    images = images.merge(ends, on=LESION)
-    planning = images["day"].eq(images["last_radiosurgery"])
-    kept = images[(images["day"] >= images["last_treatment"]) & ~planning]
-    kept = kept.assign(complete=kept["complete"].astype(bool))
-    columns = ["key", *LESION, "day", "imaging", "complete"]
-    return kept[columns].sort_values(["key", "day"], kind="stable").reset_index(drop=True)
+    images = images.merge(units.lesions[["key", *LESION]], on=LESION)
+    images = images.assign(complete=images["complete"].astype(bool),
+                           operation=images["operation"].astype(bool))
+    columns = ["key", *LESION, "day", "imaging", "complete", "operation"]
+    return images[columns].sort_values(["key", "day"], kind="stable").reset_index(drop=True)
+
+
+def imaging_after_treatment(units: Units) -> pd.DataFrame:
+    """The images of `lesion_images` from the end of each lesion's treatment on.
+
+    Images on the day of radiosurgery plan it, and do not count.
+    """
+    images = lesion_images(units)
+    ends = units.lesions.set_index("key")[["last_treatment", "last_radiosurgery"]]
+    ends = ends.reindex(images["key"]).set_axis(images.index)
+    planning = images["day"].eq(ends["last_radiosurgery"])
+    return images[(images["day"] >= ends["last_treatment"]) & ~planning].reset_index(drop=True)
 
 
 def plan_notes(units: Units) -> list[str]:
