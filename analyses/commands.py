@@ -86,11 +86,14 @@ def intake(
         "--draft", help="Only propose a mapping, written to the --mapping file.")] = False,
 ) -> None:
     """Check a file cell by cell and take it into the registry."""
-    from registry.intake import draft_mapping, take_in_file
+    from registry import open_registry
+    from registry.intake import take_in_file
 
     if draft:
         if mapping is None:
             _refuse("--draft needs --mapping FILE.toml, the file to write the proposal to.")
+        from registry.intake import draft_mapping
+
         with _plain_errors(), _progress() as tell:
             told = draft_mapping(source, mapping, progress=tell)
         _say(*told)
@@ -99,18 +102,19 @@ def intake(
         _refuse("Say which registry takes the file in: --registry PATH.")
     with _plain_errors(), _progress() as tell:
         outcome = take_in_file(
-            source, registry, mapping=mapping, by=by, dry_run=try_, replace=replace,
-            progress=tell)
-    _say(*outcome.lines)
+            source, open_registry(registry), by=by, dry_run=try_, replace=replace, progress=tell,
+            **({"mapping": mapping} if mapping else {}))
+    if outcome.exit_code == WRONG_CALL:
+        _refuse(outcome.summary)
+    _say(outcome.summary)
     raise typer.Exit(outcome.exit_code)
 
 
 @app.command()
 def check(registry: Registry) -> None:
     """Show data quality: completeness, open queries, follow-up due, the audit trail."""
-    from registry.quality import quality_report
-
     from registry import open_registry
+    from registry.quality import quality_report
 
     with _plain_errors(), _progress() as tell:
         tell("reading the registry")
@@ -128,9 +132,8 @@ def freeze(
         "permit.")] = Purpose.research,
 ) -> None:
     """Write the dated, hashed, read-only data set that every analysis starts from."""
-    from registry.freeze import make_freeze, read_freeze
-
     from registry import open_registry
+    from registry.freeze import make_freeze, read_freeze
 
     with _plain_errors(), _progress() as tell:
         tell("freezing the registry")
@@ -190,9 +193,8 @@ def main() -> None:
 
 def _doors() -> dict[str, Callable[..., object]]:
     """What the demo needs of the store: only this module may open one."""
-    from registry.freeze import make_freeze
-
     from registry import open_registry
+    from registry.freeze import make_freeze
     from registry.intake import fill_workbook, take_in_file
     from synthetic_cohort import make_cohort
 
@@ -219,14 +221,19 @@ def _plain_errors() -> Iterator[None]:
 
 
 @contextmanager
-def _progress() -> Iterator[Callable[[str], None]]:
+def _progress() -> Iterator[Callable[..., None]]:
     """A line that says what is being worked on; nothing where the output is not a terminal."""
     console = _console(stderr=True)
     if not console.is_terminal:
-        yield lambda words: None
+        yield lambda words, done=0, total=0: None
         return
     with console.status("starting") as status:
-        yield lambda words: status.update(f"{words} …")
+        yield lambda words, done=0, total=0: status.update(_progress_words(words, done, total))
+
+
+def _progress_words(words: str, done: int, total: int) -> str:
+    """`reading the workbook: 3 of 10 …`, or the words alone where there is nothing to count."""
+    return f"{words}: {done:,} of {total:,} …" if total else f"{words} …"
 
 
 def _console(stderr: bool = False) -> Console:

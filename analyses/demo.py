@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
 from analyses.reports import write_report
+from analyses.reports.write import ReportError
+
+DEMO_MARK = "nothing-here-is-real.txt"
 
 
 def run_demo(
-    out: Path, *, patients: int, seed: int, progress: Callable[[str], None],
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None],
     doors: Mapping[str, Callable[..., Any]],
 ) -> list[str]:
     """Make the service, take it in, freeze it and report; returns the lines to print.
@@ -18,22 +22,40 @@ def run_demo(
     doors: the functions that make the cohort and open the store, handed in by the command line
     (no other module of `analyses` may open a store).
     """
+    _clear_earlier_demo(out)
     out.mkdir(parents=True, exist_ok=True)
     progress("making a fictional service")
     cohort = doors["make_cohort"](patients=patients, seed=seed)
+    (out / DEMO_MARK).write_text("A fictional service; made again by the next demo.\n")
     book = out / "entry-workbook.xlsx"
     doors["fill_workbook"](book, cohort.tables)
     store = out / "registry.sqlite"
     progress("taking the workbook in")
-    taken = doors["take_in_file"](book, store, by="DEMO", progress=progress)
+    taken = doors["take_in_file"](book, doors["open_registry"](store), by="DEMO",
+                                  progress=progress)
     progress("freezing the registry")
     lines = [f"A fictional service of {patients} patients; nothing in it is real.",
-             f"Entry workbook:  {book}", f"Registry:        {store}", *taken.lines[-1:]]
+             f"Entry workbook:  {book}", f"Registry:        {store}", taken.summary]
     for purpose, audiences in (("research", ("series",)), ("quality", ())):
         frozen = out / f"freeze-{purpose}"
-        if not frozen.exists():
-            doors["make_freeze"](doors["open_registry"](store), frozen, purpose=purpose)
+        doors["make_freeze"](doors["open_registry"](store), frozen, purpose=purpose)
         for audience in audiences:
             lines += write_report(frozen, out / f"report-{audience}", audience=audience,
                                   progress=progress)
     return lines
+
+
+def _clear_earlier_demo(out: Path) -> None:
+    """Remove what an earlier demo left in `out`, and nothing else.
+
+    Raises ReportError where `out` holds a registry that the demo did not make.
+    """
+    if not (out / "registry.sqlite").exists():
+        return
+    if not (out / DEMO_MARK).exists():
+        raise ReportError(f"{out} holds a registry that the demo did not make; give another --out.")
+    for path in out.iterdir():
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink()
