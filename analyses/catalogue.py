@@ -141,6 +141,8 @@ def about(id: str) -> About:
 GROUP_LABELS = {
     "sm_grade": "Spetzler–Martin grade", "ponce_class": "Spetzler–Ponce class",
     "intent": "Intent", "agent": "Agent", "period": "Calendar year", "ruptured": "Ruptured",
+    "extent": "Extent of embolization", "interval": "Days since the last session",
+    "formulation": "Formulation", "operator": "Operator code", "half": "Calendar period",
 }
 """Grouping column → its heading."""
 

@@ -29,6 +29,10 @@ class Headline:
 SESSION_EVENTS = (
     "complication.any", "complication.symptomatic", "complication.permanent_deficit",
 )
+HEADLINE_IDS = (
+    "obliteration.embolization_complete", "obliteration.final_confirmed", *SESSION_EVENTS,
+    "combined.permanent_deficit_or_death", "function.independent",
+)
 
 
 def headlines(units: Units) -> Mapping[str, Headline]:
