@@ -1,0 +1,57 @@
+"""The data dictionary says of every field what the schema says."""
+
+from __future__ import annotations
+
+import io
+
+import pandas as pd
+
+from registry.dictionary import data_dictionary, dictionary_csv, dictionary_markdown
+from registry.schema import TABLES
+
+
+def entry(table: str, field: str) -> dict:
+    frame = data_dictionary()
+    return frame[(frame["table"] == table) & (frame["field"] == field)].iloc[0].to_dict()
+
+
+def test_every_field_once_in_the_order_of_the_schema():
+    frame = data_dictionary()
+    assert list(zip(frame["table"], frame["field"], strict=True)) == [
+        (name, field) for name, spec in TABLES.items() for field in spec.columns
+    ]
+
+
+def test_every_field_has_a_label_and_a_definition_and_every_measure_a_unit():
+    frame = data_dictionary()
+    assert frame["label"].str.len().gt(0).all() and frame["definition"].str.endswith(".").all()
+    measures = frame[frame["type"] == "number"]
+    assert measures["unit"].str.len().gt(0).all()
+
+
+def test_limits_lists_and_patterns_are_told():
+    length = entry("lesions", "nidus_length_mm")
+    assert (length["minimum"], length["maximum"], length["unit"]) == ("above 0", "150", "mm")
+    assert (length["required"], length["key"]) == ("yes", "")
+    assert entry("patients", "gcs")["minimum"] == "3"
+    assert entry("lesions", "side")["values"] == "left, right, midline"
+    assert "study code" in entry("patients", "patient_id")["values"]
+    assert entry("sessions", "session_no")["key"] == "yes"
+    assert entry("patients", "death_date")["required"] == ""
+
+
+def test_the_csv_reads_back_as_the_table():
+    back = pd.read_csv(io.StringIO(dictionary_csv()), dtype="string", keep_default_na=False)
+    pd.testing.assert_frame_equal(back, data_dictionary())
+
+
+def test_the_markdown_has_a_section_a_table_and_a_line_a_field():
+    text = dictionary_markdown()
+    for name, spec in TABLES.items():
+        section = text.split(f"## {name}\n")[1].split("\n## ")[0]
+        lines = [line for line in section.splitlines() if line.startswith("| ")]
+        assert len(lines) == len(spec.fields) + 2
+        assert all(line.count(" | ") == 3 for line in lines)
+    assert "| nidus_length_mm* | Nidus, largest diameter | a number above 0 and up to 150 mm |" in (
+        text
+    )
