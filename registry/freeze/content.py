@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from registry.canonical import Record, canonical_json, records, row_json, sha256
-from registry.freeze.age_cap import capped
 from registry.freeze.errors import FreezeError
 from registry.freeze.who import PURPOSES, choose
 from registry.freeze.worked_out import work_out, worked_out_tables
+from registry.privacy.leaving import cap_ages
 from registry.schema import TABLES, TableSpec
 
 if TYPE_CHECKING:
@@ -77,8 +77,7 @@ def content_of(snapshot: Snapshot, purpose: str) -> Content:
     specs = {**TABLES, **worked_out_tables()}
     full = {**snapshot.tables, **work_out(snapshot.tables), "entries": snapshot.entries}
     tables = {name: _kept(full[name], spec, who.patients) for name, spec in specs.items()}
-    patients = tables["patients"]
-    tables["patients"] = patients.assign(age_y=capped(patients["age_y"]))
+    tables["patients"] = cap_ages(tables["patients"])
     return Content(tables, specs, who.left_out, purpose)
 
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 import pandas as pd
 import pandera.pandas as pa
 
-from registry.freeze.age_cap import capped
+from registry.privacy.leaving import OLDEST
 from registry.schema import TABLES, FieldSpec, TableSpec
 
 _TYPES = {"float64": "number", "Int64": "int", "string": "text"}
@@ -103,7 +103,7 @@ def work_out(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
         tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],
         tables["resections"],
     )
-    grades["age_at_treatment"] = capped(grades["age_at_treatment"])
+    grades["age_at_treatment"] = grades["age_at_treatment"].clip(upper=OLDEST)
     sessions = tables["sessions"]
     numbered = sessions.assign(case_number=case_numbers(sessions))
     specs = worked_out_tables()

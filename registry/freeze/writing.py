@@ -11,13 +11,13 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from registry.freeze.age_cap import AGE_CAP_Y
 from registry.freeze.content import Content, content_of, schema_hash
 from registry.freeze.errors import FreezeError
 from registry.freeze.files import file_sha256, write_table
 from registry.freeze.reading import FORMAT, MANIFEST, checked_manifest, manifest_hash
 from registry.freeze.table_schema import data_package, table_path
 from registry.freeze.who import PURPOSES
+from registry.privacy.leaving import OLDEST
 from registry.schema import SCHEMA_VERSION
 
 if TYPE_CHECKING:
@@ -120,7 +120,7 @@ def _manifest(
         "date": date,
         "patients": len(content.tables["patients"]),
         "left_out": content.left_out,
-        "age_cap_y": AGE_CAP_Y,
+        "age_cap_y": OLDEST,
         "schema_version": SCHEMA_VERSION,
         "schema_hash": schema_hash(content.specs),
         "software": {"python": platform.python_version(), **{n: version(n) for n in SOFTWARE}},
