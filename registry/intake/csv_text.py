@@ -38,17 +38,18 @@ def read_csv_text(path: Path, table: TableSpec) -> CsvText:
 
     Raises SourceError where the file is too large, is not text, or has an open quotation mark.
     """
-    text, encoding = _decoded(path)
+    text, encoding = decoded(path)
     separator = _separator(text, table)
     notes = []
     if encoding not in {"utf-8", "utf-8-sig"}:
         notes.append(f"{path.name}: read as {encoding}; UTF-8 is safer.")
     if separator != ",":
         notes.append(f"{path.name}: columns are separated by {SEPARATORS[separator]}.")
-    return CsvText(list(_rows(path, text, separator)), tuple(notes))
+    return CsvText(list(rows_of(path, text, separator)), tuple(notes))
 
 
-def _decoded(path: Path) -> tuple[str, str]:
+def decoded(path: Path) -> tuple[str, str]:
+    """A file's text and the encoding it was read in; SourceError where it is no text."""
     size = path.stat().st_size
     if size > MAX_CSV_BYTES:
         raise SourceError(
@@ -114,7 +115,8 @@ def _separator(text: str, table: TableSpec) -> str:
     return max(SEPARATORS, key=headings)
 
 
-def _rows(path: Path, text: str, separator: str) -> Iterator[list[str]]:
+def rows_of(path: Path, text: str, separator: str) -> Iterator[list[str]]:
+    """The rows of a text; SourceError for an open quotation mark or too many cells."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     cells = 0
     try:

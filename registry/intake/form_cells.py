@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 LONGEST_CELL = 32_767  # of an .xlsx cell
+LARGEST_NUMBER = 1e300  # beyond this, and for infinity, only text is safe in a file
 _DATES = range(1901, 9999)
 
 
@@ -41,7 +42,7 @@ def write_cell(
     elif isinstance(value, bool):
         sheet.write_string(row, column, "yes" if value else "no",
                            look.cell(spec, marked=marked, as_text=False, quoted=False))
-    elif isinstance(value, int | float):
+    elif isinstance(value, int | float) and abs(value) < LARGEST_NUMBER:
         sheet.write_number(row, column, value,
                            look.cell(spec, marked=marked, as_text=spec.type == "date",
                                      quoted=False))

@@ -81,7 +81,7 @@ def _values(
     try:
         with CalamineWorkbook.from_path(path) as workbook:
             sheets = {
-                table: _sheet(part, workbook.get_sheet_by_name(part.name), facts[table])
+                table: sheet_of(part, workbook.get_sheet_by_name(part.name), facts[table])
                 for table, part in ours.items()
             }
             page = workbook.get_sheet_by_name(first_page).to_python() if first_page else []
@@ -104,14 +104,15 @@ def _shown_code(page: list[list[Any]]) -> str | None:
     return None
 
 
-def _sheet(part: SheetPart, sheet: Any, facts: Facts) -> Sheet:
+def sheet_of(part: SheetPart, sheet: Any, facts: Facts) -> Sheet:
+    """A sheet's values from the fast reader, completed by the facts of the scan."""
     rows = [list(row) for row in sheet.to_python(skip_empty_area=False)]
     for row, column in facts.no_result:
         _put(rows, row, column, NoResult())
     for (row, column), text in facts.errors.items():
         _put(rows, row, column, ErrorValue(text))
     for row, column in facts.percents:
-        _put(rows, row, column, _percent(rows[row][column]))
+        _put(rows, row, column, percent_text(rows[row][column]))
     merged = tuple(Block(*first, *last) for first, last in sheet.merged_cell_ranges or [])
     return Sheet(
         part.name, rows, frozenset(facts.formulas - facts.no_result), merged,
@@ -126,7 +127,7 @@ def _put(rows: list[list[Any]], row: int, column: int, value: Any) -> None:
     rows[row][column] = value
 
 
-def _percent(value: Any) -> Any:
+def percent_text(value: Any) -> Any:
     """A number shown as per cent, as the text a person sees; anything else as it is."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value

@@ -61,7 +61,7 @@ def check_workbook_file(path: Path) -> None:
 
 
 def _old_or_locked(path: Path) -> str:
-    if _contains(path, _ENCRYPTED):
+    if is_encrypted(path):
         return (
             f"{path.name} is protected with a password and cannot be read. Open it in the "
             "spreadsheet program, save it without the password, and take that in."
@@ -70,6 +70,11 @@ def _old_or_locked(path: Path) -> str:
         f"{path.name} is in the old .xls form (or another document). Open it in the spreadsheet "
         "program, save it as .xlsx, and take that in."
     )
+
+
+def is_encrypted(path: Path) -> bool:
+    """Whether an OLE file is a workbook under a password."""
+    return _contains(path, _ENCRYPTED)
 
 
 def _contains(path: Path, wanted: bytes) -> bool:

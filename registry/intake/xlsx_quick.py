@@ -26,7 +26,7 @@ def is_plain(
     special = re.compile(b"|".join([*_SPECIAL, *styles]))
     columns: set[bytes] = set()
     rows: set[bytes] = set()
-    for tags in _whole_tags(archive, part):
+    for tags in whole_tags(archive, part):
         found = _COLUMN.findall(tags)
         if special.search(tags) or len(found) != len(_CELL.findall(tags)):
             return False
@@ -36,7 +36,7 @@ def is_plain(
     return last_row * max(map(_number, columns), default=0) <= most_cells
 
 
-def _whole_tags(archive: zipfile.ZipFile, part: str) -> Iterator[bytes]:
+def whole_tags(archive: zipfile.ZipFile, part: str) -> Iterator[bytes]:
     """The part in blocks cut before a tag, so that no tag is looked at in two halves."""
     rest = b""
     with archive.open(part) as stream:
