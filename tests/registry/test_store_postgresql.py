@@ -147,3 +147,16 @@ def test_many_patients(place):
     registry = open_registry(place)
     assert registry.take_in(batch(tables)).added["patients"] == 29
     assert registry.verify_audit() == []
+
+
+def test_the_same_data_give_the_same_freeze_from_either_database(place, tmp_path):
+    from registry.freeze import make_freeze, read_freeze
+
+    hashes = set()
+    for name, where in (("file", tmp_path / "registry.sqlite"), ("server", place)):
+        registry = open_registry(where)
+        registry.take_in(batch(clean_tables(), held=[held_row()]))
+        frozen = read_freeze(make_freeze(registry, tmp_path / name))
+        hashes.add(frozen.manifest["freeze_hash"])
+        assert len(frozen.tables["entries"]) == 11
+    assert len(hashes) == 1
