@@ -55,11 +55,7 @@ _WORD_PAIR = re.compile(r"[A-ZÀ-Þ][a-zß-ÿ'’-]+,?\s+[A-ZÀ-Þ][a-zß-ÿ'’
 # A few of the most frequent given names of several languages; they belong to nobody in
 # particular. A capital letter is asked for, because some are words as well.
 _GIVEN = frozenset(
-    "John James Robert Michael William David Thomas Charles Daniel Paul Peter Mary Anna Anne "
-    "Maria Linda Susan Sarah Karen Emma Laura Julia Jose Juan Carlos Luis Antonio Francisco "
-    "Carmen Giuseppe Giovanni Hans Klaus Wolfgang Ursula Pierre Jean Michel Marie Nathalie Ali "
-    "Mohammed Muhammad Ahmed Fatima Aisha Chen Wei Ming Hiroshi Yuki Priya Raj Ivan Olga Elena "
-    "Jan Johanna Erik Lars".split()
+    ["John", "James", "Robert", "Michael", "William", "David", "Thomas", "Charles", "Daniel", "Paul", "Peter", "Mary", "Anna", "Anne", "Maria", "Linda", "Susan", "Sarah", "Karen", "Emma", "Laura", "Julia", "Jose", "Juan", "Carlos", "Luis", "Antonio", "Francisco", "Carmen", "Giuseppe", "Giovanni", "Hans", "Klaus", "Wolfgang", "Ursula", "Pierre", "Jean", "Michel", "Marie", "Nathalie", "Ali", "Mohammed", "Muhammad", "Ahmed", "Fatima", "Aisha", "Chen", "Wei", "Ming", "Hiroshi", "Yuki", "Priya", "Raj", "Ivan", "Olga", "Elena", "Jan", "Johanna", "Erik", "Lars"]
 )
 
 
