@@ -210,13 +210,15 @@ def _plain_errors() -> Iterator[None]:
     """Faults of the call or the file end in a sentence and exit code 2, never in a traceback."""
     from analyses.reports.write import ReportError
     from registry.freeze import FreezeError
-    from registry.intake.problems import SourceError
+    from registry.intake.problems import OutputError, SourceError
     from registry.practice_limits import PracticeLimitsError
     from registry.store import RegistryError
 
     try:
         yield
-    except (ReportError, FreezeError, SourceError, PracticeLimitsError, RegistryError) as error:
+    except (
+        ReportError, FreezeError, SourceError, OutputError, PracticeLimitsError, RegistryError,
+    ) as error:
         _refuse(str(error))
 
 
