@@ -7,7 +7,7 @@ counts are too coarse for that, it signals at its boundary with the chance that 
 difference. Risks are taken as known.
 
 Run as a program it writes tests/reference/monitoring_truth.md with the date and the commit:
-    python tests/monitoring_truth.py
+    python -m tests.monitoring_truth
 """
 
 from __future__ import annotations
@@ -225,7 +225,8 @@ def main(count: int = 20_000) -> None:
         f"# Charts on services of known truth\n\n{count:,} services of {SESSIONS} sessions each, "
         f"mean expected risk {100 * MEAN:.1f} %; risk doubled from session {CHANGE} on, or not at "
         f"all. Every chart set to {RUN_LENGTH:.0f} sessions in control. Delays in sessions.\n"
-        f"Written {date.today().isoformat()}, commit {commit}: `python tests/monitoring_truth.py`.\n\n"
+        f"Written {date.today().isoformat()}, commit {commit}: "
+        f"`python -m tests.monitoring_truth`.\n\n"
         f"{as_markdown(truth_table(count))}\n\nThe CUSUM's exact mean delay from a sum of zero: "
         f"{from_zero():.0f} sessions. Run lengths of the run chart are cut at 6,000 sessions.\n"
     )

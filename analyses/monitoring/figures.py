@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_TICKS = 9
+LINES = ("-", "--", "-.", ":")
 PER_CENT = "proportion with an event"
 
 
@@ -153,6 +154,36 @@ def learning_figure(curve: LearningCurve, *, width_in: float = 6.5) -> Figure:
             panel.set_ylabel(label)
             panel.set_xlabel("procedures the operator had done before")
         axes[1].axhline(1, color=INK, linewidth=0.8)
+    return figure
+
+
+def running_figure(curve: LearningCurve, *, width_in: float = 6.5) -> Figure:
+    """Learning by operator code: running observed minus expected events against experience.
+
+    Lines are told apart by style and by the code at their end; they are not compared: each
+    stands against its own expected risks.
+    """
+    import matplotlib as mpl
+
+    with mpl.rc_context(STYLE):
+        figure, axes = new_figure(width_in, 3.2)
+        ends: list[float] = []
+        span = max(1.0, float(np.ptp(curve.running["difference"])))
+        for place, (code, rows) in enumerate(curve.running.groupby("operator")):
+            last = rows.iloc[-1]
+            axes.plot(rows["case_number"], rows["difference"], LINES[place % len(LINES)],
+                      color=ACCENT if place % 2 == 0 else INK, linewidth=1.1, drawstyle="steps")
+            at = float(last["difference"])
+            while any(abs(at - end) < 0.06 * span for end in ends):
+                at += 0.06 * span
+            ends.append(at)
+            axes.annotate(f"{code} ({last['observed']:.0f}/{len(rows)})",
+                          (last["case_number"], at), xytext=(4, 0), fontsize=7, va="center",
+                          textcoords="offset points")
+        axes.axhline(0, color=QUIET, linewidth=0.8)
+        axes.set_xlim(0, 1.2 * max(1, curve.running["case_number"].max()))
+        axes.set_ylabel("observed − expected events\n(up: more than expected)")
+        axes.set_xlabel("procedures the operator had done before (code: events/sessions)")
     return figure
 
 

@@ -37,7 +37,8 @@ class LearningCurve:
     observed: the proportion with the event by block of experience; adjusted: observed/expected
     by the same blocks; slope: odds ratio for each doubling of experience, None where it cannot
     be given (the notes say why); curve: case_number, ratio of odds to those expected, low, high;
-    running: for each operator, case_number and the running sum of observed minus expected.
+    running: for each operator, case_number and the running sums of observed and expected events
+    and of their difference.
     """
 
     observed: tuple[Estimate, ...]
@@ -164,8 +165,9 @@ def _t(df: int) -> float:
 def _running(number: Floats, y: Floats, p: Floats, who: np.ndarray) -> pd.DataFrame:
     import pandas as pd
 
-    frame = pd.DataFrame({"operator": who, "case_number": number.astype(int),
-                          "difference": y - p})
+    frame = pd.DataFrame({"operator": who, "case_number": number.astype(int), "observed": y,
+                          "expected": p, "difference": y - p})
     frame = frame.sort_values(["operator", "case_number"], kind="stable", ignore_index=True)
-    frame["difference"] = frame.groupby("operator")["difference"].cumsum()
+    sums = ["observed", "expected", "difference"]
+    frame[sums] = frame.groupby("operator")[sums].cumsum()
     return frame

@@ -18,16 +18,18 @@ from .ewma import event_ewma_chart
 from .funnel import Funnel, funnel_plot
 from .interrupted import InterruptedSeries
 from .learning import LearningCurve, learning_curve
-from .observed_expected import observed_minus_expected
+from .observed_expected import observed_expected_ratio, observed_minus_expected
 from .risk_model import ExpectedRisk, NoRiskModel, declared_risk, expected_risk
 from .service_charts import chosen_chart, quarterly_run_chart, series_of_change
 from .stages import Change, stage_of
 from .wording import (
     A_LOOK,
     NOT_A_VERDICT,
+    beside_sentences,
     chart_sentences,
     cusum_sentences,
     learning_sentences,
+    risk_sentences,
     series_sentences,
 )
 
@@ -200,9 +202,12 @@ class _Parts:
         months = ((days.max() - days.min()).days + 1) / 30.4375
         choice = choose_chart(int(frame["complication"].sum()), len(frame), max(months, 0.1))
         chart = chosen_chart(frame, choice)
-        self.parts |= {"choice": choice, "chart": chart, "run": quarterly_run_chart(frame)}
+        run = quarterly_run_chart(frame)
+        self.parts |= {"choice": choice, "chart": chart, "run": run}
         self.sections["The chart that fits"] = (
             chart_sentences(chart, choice) if chart is not None else choice.why)
+        if run is not None:
+            self.sections["Run chart"] = beside_sentences(run)
         series, change = series_of_change(frame, self.changes, self.problems)
         self.parts["series"] = series
         if series is not None and change is not None:
@@ -217,15 +222,20 @@ class _Parts:
         y, p = frame["complication"].to_numpy(float), risk.risk
         later = ~frame["baseline"].to_numpy()
         self.estimates += [risk.ratio, *risk.calibration]
-        self.sections["Expected risk"] = (
-            f"Expected risks come from {risk.source}.",
-            risk.ratio.sentence("the baseline"), *risk.notes)
+        self.sections["Expected risk"] = risk_sentences(risk)
         self.parts["difference"] = observed_minus_expected(y, p, labels=labels)
         if not later.any():
             self.problems.append("No session lies after the baseline: nothing to monitor yet.")
             return
         names = [label for label, now in zip(labels, later, strict=True) if now]
-        self.parts["ewma"] = event_ewma_chart(y[later], p[later], labels=names)
+        since = observed_expected_ratio(
+            y[later], p[later], frame["patient_id"][later].tolist(),
+            id="monitoring.observed_expected", keys=frame["procedure_key"][later].tolist())
+        ewma = event_ewma_chart(y[later], p[later], labels=names)
+        self.estimates.append(since)
+        self.parts["ewma"] = ewma
+        self.sections["Observed against expected"] = (
+            since.sentence("since the baseline"), *beside_sentences(ewma))
         volume, cusums, designs = sessions_a_month(frame), [], []
         for ratio in odds_ratios:
             design = design_cusum(p, odds_ratio=ratio, run_length=run_length, baseline=risk.ratio,

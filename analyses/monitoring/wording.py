@@ -15,6 +15,7 @@ from .cusum_design import CusumDesign
 from .detection import detection_estimates
 from .interrupted import InterruptedSeries
 from .learning import LearningCurve
+from .risk_model import ExpectedRisk
 
 NO_SIGNAL = "No signal is not evidence of safety."
 A_LOOK = ("A signal asks for a look, in this order: the data, the case mix, the place and the "
@@ -32,6 +33,25 @@ def chart_sentences(chart: Chart, choice: ChartChoice) -> tuple[str, ...]:
     else:
         can = ()
     return (*choice.why, _signals(chart), *can, *chart.notes)
+
+
+def beside_sentences(chart: Chart) -> tuple[str, ...]:
+    """A chart shown beside the chosen one: its signals and its notes."""
+    return (_signals(chart), *chart.notes)
+
+
+def risk_sentences(risk: ExpectedRisk) -> tuple[str, ...]:
+    """Where expected risks come from, and how well they fit the baseline."""
+    groups = "; ".join(
+        f"expected risk {(group.group or {}).get('expected risk', '')}: "
+        f"{group.events} of {group.n} sessions, {group.number_text()}" for group in risk.calibration
+    )
+    return (
+        f"Expected risks come from {risk.source}.",
+        risk.ratio.sentence("the baseline"),
+        f"Calibration in the baseline: {groups}.",
+        *risk.notes,
+    )
 
 
 def cusum_sentences(cusum: Cusum, design: CusumDesign, baseline: Estimate) -> tuple[str, ...]:

@@ -52,7 +52,6 @@ def test_the_interval_covers_a_change_that_is_not_there() -> None:
             noise[place] += 0.3 * noise[place - 1]
         level = interrupted_series(noise, 30, measure="points").level
         hits += level.low <= 0 <= level.high
-    # Least squares without regard to the correlation covers about 86 % here.
     assert hits >= 178
 
 
