@@ -27,9 +27,19 @@ FUNCTION = {
         "mRS at that visit higher than before the first treatment", SEEN),
 }
 CAUSE_WORDS = {
-    "embolization": "embolization", "resection": "resection", "radiosurgery": "radiosurgery",
-    "haemorrhage": "haemorrhage outside a procedure", "other_death": "death from another cause",
-    "several": "several of these, or inseparable", "not_recorded": "nothing on record",
+    "embolization": "put down to embolization", "resection": "put down to resection",
+    "radiosurgery": "put down to radiosurgery",
+    "haemorrhage": "put down to haemorrhage outside a procedure",
+    "other_death": "death from another cause", "several": "several of these, or inseparable",
+    "not_recorded": "nothing on record",
+}
+CAUSE_COUNTED = {
+    "embolization": "a permanent deficit or death from embolization on record",
+    "resection": "a permanent deficit or death from resection on record",
+    "radiosurgery": "a permanent deficit or death from radiosurgery on record",
+    "haemorrhage": "a bleed with a permanent deficit, or death from the lesion, on record",
+    "other_death": "dead from another cause", "several": "more than one of these on record",
+    "not_recorded": "none of these on record",
 }
 MOMENT_WORDS = {
     "before": "before treatment", "worst": "at worst since the first treatment",
@@ -100,8 +110,8 @@ def _described() -> dict[str, About]:
     for cause in CAUSES:
         words = CAUSE_WORDS[cause]
         found[f"function.worse.{cause}"] = About(
-            f"Worse, put down to {words}", f"an mRS worse than before, put down to {words}",
-            f"worse than before, with lasting harm on record from {words}", SEEN)
+            f"Worse: {words}", f"an mRS worse than before ({words})",
+            f"worse than before, {CAUSE_COUNTED[cause]}", SEEN)
     for moment in MOMENTS:
         words = MOMENT_WORDS[moment]
         found[f"function.mrs_{moment}"] = About(

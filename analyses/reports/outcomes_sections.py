@@ -39,7 +39,7 @@ MEASURED = [
 ]
 RESECTED = [("resection.complete_by_extent", "lesion"), ("resection.permanent_deficit", "lesion")]
 FUNCTION = [("function.independent", "patient"), ("function.worse", "patient")]
-MOMENT_LABELS = {"before": "Before treatment", "worst": "Worst since", "last": "Last visit"}
+MOMENT_LABELS = {"before": "Before treatment", "worst": "Worst since it began", "last": "Last visit"}
 BAND_WORDS = {"extent": "extent of embolization", "interval": "days since the last session"}
 
 
@@ -76,27 +76,26 @@ def procedures_section(results: Results, limits: PracticeLimits | None = None) -
         grouped_table(results, "technique-by-formulation",
                       "Within the practice limits by formulation", LIMITS, "formulation",
                       folded=True),
-        *operator_tables(results, used),
     ))
 
 
-def operator_tables(results: Results, limits: PracticeLimits) -> tuple[object, ...]:
-    """Procedures and limits by operator code; for the service's own files only."""
+def operators_section(results: Results, limits: PracticeLimits | None = None) -> Section:
+    """Procedures and limits by operator code; for documents that stay inside the service only."""
     judged = [e for e in technique_estimates(
         _with_operators(results), limits, by=("operator",))
         if e.id != "technique.halted_when_needed"]
     inside = Results(results.units, tuple(judged), results.manifest)
     measured = [pair for pair in MEASURED if pair[1] != "patient"]
-    return (
-        plain("By operator code, for this service's own eyes: operators differ in the cases they "
-              "take on, and the numbers do not rank them."),
+    return Section("By operator code", (
+        plain("For this service's own eyes: operators differ in the cases they take on, and the "
+              "numbers do not rank them."),
         medians_by_table("procedures-by-operator", "Procedures and injections by operator code",
                          operator_estimates(results.units), measured, "operator", "Measure",
                          folded=True),
         grouped_table(inside, "technique-by-operator",
                       "Within the practice limits by operator code", LIMITS, "operator",
                       folded=True),
-    )
+    ))
 
 
 def _with_operators(results: Results) -> object:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from analyses.results import Results
+from analyses.small_cells import for_outside
 
 Writer = Callable[[Path], None]
 
@@ -19,12 +20,15 @@ class ReportError(Exception):
 
 
 def results_record(results: Results) -> dict[str, Any]:
-    """The content of `results.json` as plain data (see the contract in DEVELOPERS.md)."""
+    """The content of `results.json` as plain data (see the contract in DEVELOPERS.md).
+
+    It may leave the service: small cells of characteristics are held back.
+    """
     manifest = results.manifest
     keys = ("freeze_hash", "purpose", "schema_version", "software", "files")
     return {
         "freeze": {key: manifest[key] for key in keys if key in manifest},
-        "estimates": [estimate.as_record() for estimate in results.estimates],
+        "estimates": [estimate.as_record() for estimate in for_outside(results.estimates)],
     }
 
 

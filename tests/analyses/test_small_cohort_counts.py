@@ -207,7 +207,7 @@ def test_a_known_permanent_deficit_outweighs_an_unknown_one() -> None:
     assert counts(work_out(tables, {}), "complication.permanent_deficit", "patient") == (3, 8)
 
 
-def test_every_estimate_names_its_patients(results: Results) -> None:
+def test_every_share_names_its_patients(results: Results) -> None:
     missing = [e.id for e in results.estimates
                if e.kind == "proportion" and e.n and e.clusters is None]
     assert not missing
@@ -279,9 +279,9 @@ def test_the_state_of_the_plan_is_told(results: Results) -> None:
 def test_every_estimate_counts_the_rows_it_says(results: Results) -> None:
     for found in results.estimates:
         rows = found.rows()
-        assert len(rows) == found.n
         if found.kind == "proportion":
-            assert rows["event"].sum() == found.events
+            assert len(rows) == found.n, found.id
+            assert rows["event"].sum() == found.events, found.id
 
 
 def test_groups_add_up_to_the_whole(results: Results) -> None:
