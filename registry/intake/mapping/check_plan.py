@@ -157,7 +157,8 @@ class _Column:
 
 def missing_numbers(table: str, stated: dict[str, Any], mapping: Mapping) -> list[str]:
     """The key numbers of a table's rows that no statement gives."""
-    fed = {target.field for column in mapping.columns for target in column.targets}
+    fed = {target.field for column in mapping.columns for target in column.targets
+           if target.spec.key}
     return [
         name for name in TABLES[table].key
         if name in number_names() and name not in stated and name not in mapping.numbers

@@ -72,11 +72,13 @@ def typed_table(
     _keep_registered(spec, rows, plan, existing)
     data = {name: [row.value(name) for row in rows] for name in spec.columns}
     frame = spec.typed(pd.DataFrame(data, index=range(len(rows)), dtype=object))
+    fed = fed_fields(plan, spec.name)
+    absent = tuple(name for name in spec.columns if name not in fed)
     made = Assembled(
-        spec, sheet_rows.bound.sheet, Columns(sheet_rows.bound.first_row - 1, {}, {}, ()), frame,
-        [row.position for row in rows], rows=rows, sheet_rows=sheet_rows,
+        spec, sheet_rows.bound.sheet, Columns(sheet_rows.bound.first_row - 1, {}, {}, absent),
+        frame, [row.position for row in rows], rows=rows, sheet_rows=sheet_rows,
     )
-    made.problems = [*_cell_problems(made), *_missing(made, fed_fields(plan, spec.name))]
+    made.problems = [*_cell_problems(made), *_missing(made, fed)]
     made.problems.sort(key=lambda item: -1 if item.row is None else item.row)
     return made
 
