@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MOST_TICKS = 9
+PAPER = {"facecolor": "white", "alpha": 0.8, "pad": 0.5, "edgecolor": "none"}
 LINES = ("-", "--", "-.", ":")
 PER_CENT = "proportion with an event"
 
@@ -124,9 +125,7 @@ def funnel_figure(funnel: Funnel, *, width_in: float = 6.0) -> Figure:
                       color=EVENT if row["signal"] else ACCENT, markerfacecolor=face, markersize=5)
             axes.annotate(f"{row['group']} ({row['events']}/{row['sessions']})",
                           (row["sessions"], scale * row["value"]), xytext=(8, 4),
-                          textcoords="offset points", fontsize=7,
-                          bbox={"facecolor": "white", "alpha": 0.8, "pad": 0.5,
-                                "edgecolor": "none"})
+                          textcoords="offset points", fontsize=7, bbox=PAPER)
         axes.axhline(scale * funnel.target, color=INK, linewidth=0.8)
         axes.set_ylim(bottom=0)
         axes.set_xlim(0, 1.18 * table["sessions"].max())
@@ -179,7 +178,7 @@ def running_figure(curve: LearningCurve, *, width_in: float = 6.5) -> Figure:
             ends.append(at)
             axes.annotate(f"{code} ({last['observed']:.0f}/{len(rows)})",
                           (last["case_number"], at), xytext=(4, 0), fontsize=7, va="center",
-                          textcoords="offset points")
+                          textcoords="offset points", bbox=PAPER)
         axes.axhline(0, color=QUIET, linewidth=0.8)
         axes.set_xlim(0, 1.2 * max(1, curve.running["case_number"].max()))
         axes.set_ylabel("observed − expected events\n(up: more than expected)")

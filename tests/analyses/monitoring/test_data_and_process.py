@@ -47,6 +47,26 @@ def test_practice_limits_count_kept_broken_and_not_recorded() -> None:
     assert set(found.charts) == {"rate", "pause"} and "does not explain" in found.notes[0]
 
 
+def test_the_figures_of_data_and_process_can_be_drawn() -> None:
+    from analyses.monitoring.quality_figures import (
+        completeness_figure,
+        entry_figure,
+        pareto_figure,
+        queries_figure,
+    )
+
+    frame = checks()
+    days = frame["date"].tolist()
+    for figure in (
+        pareto_figure(process_measures(frame)),
+        completeness_figure(completeness_by_month(frame, date="date", fields=["within"])),
+        queries_figure(queries_open(days, [None] * 80, today="2026-01-01")),
+        entry_figure(time_to_entry(days, [day + pd.Timedelta(days=9) for day in days])),
+    ):
+        figure.canvas.draw()
+        assert any(axes.get_xlabel() or axes.get_ylabel() for axes in figure.axes)
+
+
 def test_completeness_keeps_months_without_rows_apart_from_nothing_recorded() -> None:
     table = completeness_by_month(
         pd.DataFrame({"day": ["2025-11-02", "2026-01-03"], "dose": [1, None]}),

@@ -55,8 +55,8 @@ def test_scores_follow_steiners_formula() -> None:
 
 
 def test_scores_of_steiners_cardiac_example() -> None:
-    # The published example: logit risk = −3.68 + 0.077·Parsonnet score; for scores 0 and 50 and
-    # odds ratio 2 the paper gives 0.67 and −0.024, 0.26 and −0.43. From memory.
+    # The published example, page 446: logit risk = −3.68 + 0.077·Parsonnet score. Its scores for
+    # Parsonnet 0 and 50 and odds ratio 2, 0.67 and −0.024, 0.26 and −0.43, are from memory.
     for parsonnet, printed in ((0, (0.67, -0.024)), (50, (0.26, -0.43))):
         risk = 1 / (1 + math.exp(3.68 - 0.077 * parsonnet))
         event, none = cusum_scores(risk, 2)
