@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from registry.store import IntakeResult
 
 MOST_CODES = 12
+MOST_PROBLEMS = 30
 
 
 def summary_lines(
@@ -31,6 +32,21 @@ def summary_lines(
         *_absent(batch),
         *batch.notes,
     ]
+
+
+def problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
+    """The first `most` problems as sentences, what must be mended first; then how many more."""
+    lines: list[str] = []
+    left = most
+    for heading, group in (("To be mended:", errors_of(problems)),
+                           ("To be checked:", queries_of(problems))):
+        shown = group[:left]
+        left -= len(shown)
+        if shown:
+            lines += [heading, *(f"  {problem.sentence()}" for problem in shown)]
+    if len(problems) > most:
+        lines.append(f"  and {len(problems) - most} more")
+    return lines
 
 
 def _counts(batch: Batch, result: IntakeResult) -> list[str]:
@@ -66,7 +82,7 @@ def _held(batch: Batch, registered: set[str]) -> list[str]:
         )
         lines.append(
             f"Rows without a study code that can be read: {len(alone)} ({tables}). They belong to "
-            "nobody until mended; the patients they are meant for went in without them."
+            "nobody until mended; a patient they are meant for may be in the registry without them."
         )
     return lines
 
@@ -76,8 +92,8 @@ def _fields(table: str) -> tuple[str, ...]:
 
 
 def _weights(problems: Sequence[Problem], result: IntakeResult) -> list[str]:
-    lines = [f"To be mended: {len(errors_of(problems))}. "
-             f"To be checked: {len(queries_of(problems))}."]
+    lines = [f"Problems to be mended: {len(errors_of(problems))}; to be checked: "
+             f"{len(queries_of(problems))}."]
     if result.clashes:
         lines.append(
             f"{len(result.clashes)} of those to be mended only show beside what the registry "

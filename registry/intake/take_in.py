@@ -14,10 +14,11 @@ from registry.intake.kept_out import with_kept_out
 from registry.intake.outputs import Beside
 from registry.intake.problems import OutputError, Problem, SourceError, errors_of
 from registry.intake.reading import read_source
-from registry.intake.sheet import Progress
-from registry.intake.summary import summary_lines
+from registry.intake.sheet import Progress, silent
+from registry.intake.summary import MOST_PROBLEMS, problem_lines, summary_lines
 
 if TYPE_CHECKING:
+    from registry.intake.ledger import Ledger
     from registry.store import IntakeResult, Registry
 
 DONE, DATA_HAVE_ERRORS, NOT_DONE = 0, 1, 2
@@ -28,8 +29,9 @@ class Outcome:
     """How an intake went.
 
     `exit_code` is 0 (done, queries included), 1 (errors or clashes; patients without one were
-    taken in) or 2 (nothing was written). `summary` are lines to print. `returned` and
-    `problem_list` are the files written beside the source, if any.
+    taken in) or 2 (nothing was written). `summary` are lines to print, problems among them.
+    `returned` and `problem_list` are the files written beside the source, if any; `ledger` says
+    of an old spreadsheet where each of its cells is.
     """
 
     exit_code: int
@@ -39,13 +41,15 @@ class Outcome:
     result: IntakeResult | None = None
     returned: Path | None = None
     problem_list: Path | None = None
+    ledger: Ledger | None = None
 
 
 def take_in_file(
-    path: str | Path, registry: Registry, *, by: str | None = None, replace: bool = False,
-    dry_run: bool = False, progress: Progress | None = None,
+    path: str | Path, registry: Registry, *, mapping: str | Path | None = None,
+    by: str | None = None, replace: bool = False, dry_run: bool = False,
+    progress: Progress | None = None,
 ) -> Outcome:
-    """Take a workbook or CSV folder into an open registry.
+    """Take a workbook, a CSV folder, or an old spreadsheet with its `mapping` into a registry.
 
     `by` is the code of who takes it in; `replace` lets values of another source be replaced;
     `dry_run` reads and checks everything and writes nothing at all. What stayed out and the
@@ -54,16 +58,37 @@ def take_in_file(
     """
     from registry.store import RegistryError
 
-    source = Path(path)
+    if mapping is not None:
+        from registry.intake.mapping.take_in import take_in_mapped
+
+        return take_in_mapped(path, mapping, registry, by=by, replace=replace, dry_run=dry_run,
+                              progress=progress or silent)
     try:
-        existing = registry.tables()
-        batch = read_source(source, existing=existing, progress=progress)
-        beside = Beside(source)
+        batch = read_source(path, existing=registry.tables(), progress=progress)
+    except (SourceError, RegistryError) as fault:
+        return _not_done(fault)
+    return take_in_batch(
+        batch, Path(path), registry, by=by, replace=replace, dry_run=dry_run,
+        progress=progress or silent,
+    )
+
+
+def take_in_batch(
+    batch: Batch, source: Path, registry: Registry, *, by: str | None, replace: bool,
+    dry_run: bool, progress: Progress = silent,
+) -> Outcome:
+    """Take a batch that was read from `source` in; otherwise as `take_in_file`."""
+    from registry.store import RegistryError
+
+    beside = Beside(source)
+    progress("taking in", 0, 1)
+    try:
+        registered = registry.tables()["patients"]["patient_id"]
         if not dry_run and (batch.held or batch.problems):
             beside.check_writable()
         result = registry.take_in(batch, by=by, replace=replace, dry_run=dry_run)
-    except (SourceError, OutputError, RegistryError) as fault:
-        return Outcome(NOT_DONE, f"{fault}\nNothing was written.")
+    except (OutputError, RegistryError) as fault:
+        return _not_done(fault)
     problems = (*batch.problems, *result.clashes, *result.notices)
     if result.clashes:
         batch = with_kept_out(batch, result.kept_out, result.clashes)
@@ -74,12 +99,18 @@ def take_in_file(
             returned, problem_list = beside.write(batch, problems)
         except OutputError as fault:
             notes.append(f"{fault} The rows that stayed out are kept in the registry.")
-    lines = summary_lines(batch, result, problems, existing["patients"]["patient_id"])
+    progress("taking in", 1, 1)
+    most = len(problems) if dry_run else MOST_PROBLEMS
+    lines = summary_lines(batch, result, problems, registered) + problem_lines(problems, most)
     lines += [*_where(returned, problem_list, dry_run=dry_run), *notes]
     return Outcome(
         DATA_HAVE_ERRORS if errors_of(problems) else DONE, "\n".join(lines), problems, batch,
         result, returned, problem_list,
     )
+
+
+def _not_done(fault: Exception) -> Outcome:
+    return Outcome(NOT_DONE, f"{fault}\nNothing was written.")
 
 
 def _where(returned: Path | None, problem_list: Path | None, *, dry_run: bool) -> list[str]:

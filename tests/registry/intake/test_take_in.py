@@ -102,6 +102,7 @@ def test_trying_changes_nothing_at_all(spoil, registry, tmp_path):
     before = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.is_file()}
     outcome = take_in_file(path, registry, dry_run=True)
     assert outcome.exit_code == 1 and "nothing was written" in outcome.summary
+    assert 'Patients, row 3, column "Sex": found "femal"' in outcome.summary
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.is_file()} == before
 
 
@@ -207,6 +208,6 @@ def test_progress_is_told(workbook_path, registry):
     steps = []
     take_in_file(workbook_path, registry, progress=lambda *step: steps.append(step))
     assert {step[0] for step in steps} == {
-        "reading the workbook", "reading the cells", "checking the rows",
+        "reading the workbook", "reading the cells", "checking the rows", "taking in",
     }
     assert all(0 <= done <= total for _, done, total in steps)
