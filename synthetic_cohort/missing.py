@@ -87,9 +87,11 @@ def _blank(
     if not GROUPS[name] or table.empty:
         return table
     probability = chance[owner.loc[table["patient_id"]].to_numpy()]
-    columns = {}
+    columns = {field: table[field].array for field in table}
     for fields in GROUPS[name]:
         gone = s.uniform(f"missing {name} {fields[0]}", len(table)) < probability
         for field in fields:
-            columns[field] = table[field].mask(gone)
-    return table.assign(**columns)
+            values = columns[field].copy()
+            values[gone] = np.nan if table[field].dtype == "float64" else pd.NA
+            columns[field] = values
+    return pd.DataFrame(columns, index=table.index, copy=False)
