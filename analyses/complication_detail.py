@@ -11,7 +11,7 @@ import pandas as pd
 
 from analyses import catalogue_time as _words  # noqa: F401  (the names of these estimates)
 from analyses.complications import marked_units
-from analyses.counting import any_known, levels, share
+from analyses.counting import UNKNOWN, any_known, levels, share
 from analyses.estimate import Estimate, replaced
 from analyses.populations.events import LESION, placed, unit_key
 from analyses.populations.units import NOT_RECORDED, Units, as_group
@@ -27,6 +27,13 @@ NO_LONGER_EARLY_DAYS = 2
 EVENT_COLUMNS = ("deficit", "clavien_dindo", "mrs_30d", "attribution", "mechanism", "rescue",
                  "preventable")
 """Fields of the events whose levels are given as shares of the events."""
+
+UNKNOWN_WORDS = {
+    "complication.within_24h": "with an event of unknown hour",
+    "complication.after_24h": "with an event of unknown hour",
+    "complication.clavien_dindo_3": "with an event without a grade",
+    "complication.worse_at_30d": "with an event without an mRS at 30 days",
+}
 
 PHASE_UNITS = {"embolization": "first_session", "between treatments": "first_session",
                "resection": "first_resection", "radiosurgery": "first_radiosurgery",
@@ -48,7 +55,8 @@ def complication_detail(units: Units) -> list[Estimate]:
             found.append(_share_with(units, unit, kind.eq(level).astype("boolean"),
                                      "complication.kind", {"kind": level}))
     for id, flag in detail_flags(units).items():
-        found += [_share_with(units, unit, flag, id) for unit in UNITS]
+        found += [_share_with(units, unit, flag, id, unknown=UNKNOWN_WORDS.get(id, UNKNOWN))
+                  for unit in UNITS]
     found += phase_estimates(units)
     found += event_shares(units)
     found.append(retained_catheter_patients(units))
@@ -165,7 +173,9 @@ def listed_events(units: Units) -> pd.DataFrame:
 
 
 def _share_with(
-    units: Units, unit: str, flag: pd.Series, id: str, group: dict[str, str] | None = None,
+    units: Units, unit: str, flag: pd.Series, id: str, group: dict[str, str] | None = None, *,
+    unknown: str = UNKNOWN,
 ) -> Estimate:
     """Share of units with at least one event that is flagged."""
-    return share(marked_units(units, unit, flag), "event", id=id, unit=unit, group=group)
+    return share(marked_units(units, unit, flag), "event", id=id, unit=unit, group=group,
+                 unknown=unknown)

@@ -147,7 +147,8 @@ def _bounds(estimate: Estimate) -> str:
 
 
 def _behind(estimate: Estimate) -> str:
-    events = "" if estimate.events is None else f", {whole(estimate.events)} events"
+    events = "" if estimate.events is None else (
+        f", {whole(estimate.events)} {_units(estimate.events, 'event')}")
     return events + ("" if estimate.n is None else f", n = {whole(estimate.n)}")
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-MARKS = (0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000)
+MARKS = (0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000, 3000, 10_000)
 
 
 def rate_figure(

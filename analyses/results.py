@@ -7,10 +7,25 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+import analyses.catalogue_outcomes  # noqa: F401  (adds the words of these estimates)
+import analyses.catalogue_time  # noqa: F401
+from analyses.baseline import baseline_estimates
+from analyses.comparisons import comparison_estimates
+from analyses.complication_detail import complication_detail
 from analyses.complications import complication_estimates
 from analyses.estimate import Estimate
+from analyses.favourable import favourable_estimates
+from analyses.flow import flow_estimates
+from analyses.function import function_estimates
+from analyses.haemorrhage import haemorrhage_estimates
+from analyses.missing_outcome import missing_outcome_estimates
 from analyses.obliteration import obliteration_estimates
+from analyses.over_time import over_time_estimates
+from analyses.over_time_compared import compared_over_time
 from analyses.populations.units import Units, units_of
+from analyses.procedures import procedure_estimates
+from analyses.resection import resection_estimates
+from analyses.technique import technique_estimates
 
 Progress = Callable[[str], None]
 """Told what is being worked on, in a few words, as each step starts."""
@@ -18,6 +33,18 @@ Progress = Callable[[str], None]
 STEPS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
     ("obliteration", obliteration_estimates),
     ("complications", complication_estimates),
+    ("favourable outcome", favourable_estimates),
+    ("function", function_estimates),
+    ("resection", resection_estimates),
+    ("procedures", procedure_estimates),
+    ("technique", technique_estimates),
+    ("patients and lesions", baseline_estimates),
+    ("comparisons", comparison_estimates),
+    ("missing outcomes", missing_outcome_estimates),
+    ("complications in detail", complication_detail),
+    ("haemorrhage", haemorrhage_estimates),
+    ("over time", over_time_estimates),
+    ("groups over time", compared_over_time),
 )
 """What a report works out, in its order: a name for the progress line, and the function."""
 
@@ -61,7 +88,7 @@ def work_out(
     tell = progress or (lambda words: None)
     tell("who is counted")
     units = units_of(tables)
-    found: list[Estimate] = []
+    found: list[Estimate] = flow_estimates(units, manifest)
     for words, step in STEPS:
         tell(words)
         found += step(units)

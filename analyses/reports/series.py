@@ -6,26 +6,37 @@ from analyses.catalogue import about, level_label
 from analyses.estimate import Estimate, counted_rows
 from analyses.estimate_text import plural
 from analyses.figures import interval_figure, session_timeline
-from analyses.populations.events import unit_key
 from analyses.reports.always_said import cautions, left_out
 from analyses.reports.content import (
-    Cell,
     Document,
     Paragraph,
     Picture,
     Points,
     Section,
     Sentence,
-    Table,
     plain,
 )
+from analyses.reports.event_sections import complication_detail_section
+from analyses.reports.outcomes_sections import (
+    baseline_section,
+    function_section,
+    operators_section,
+    procedures_section,
+    resection_section,
+)
+from analyses.reports.questions_sections import (
+    comparisons_section,
+    flow_picture,
+    missing_section,
+)
+from analyses.reports.time_sections import haemorrhage_section, over_time_section
 from analyses.results import Results
 from analyses.tables import grouped_table, measures_table
 
 OBLITERATION = [(id, "lesion") for id in (
     "obliteration.embolization_complete", "obliteration.embolization_near_complete",
     "obliteration.resection_complete", "obliteration.final_confirmed",
-    "obliteration.final_presumed",
+    "obliteration.final_presumed", "outcome.favourable",
 )]
 HARM = [
     *(("complication.any", unit) for unit in ("injection", "session", "lesion", "patient")),
@@ -52,9 +63,19 @@ def series_document(results: Results) -> Document:
         sections=(
             Section("Summary", (_summary(results), cautions())),
             Section("Who is counted", _who(results)),
+            baseline_section(results),
+            procedures_section(results),
             Section("Obliteration", _obliteration(results)),
             Section("Complications", _complications(results)),
+            complication_detail_section(results),
+            haemorrhage_section(results),
+            over_time_section(results),
             Section("Sessions over time", (_timeline(results),)),
+            resection_section(results),
+            function_section(results),
+            comparisons_section(results),
+            missing_section(results),
+            operators_section(results),
             Section("How it was counted", _methods(results)),
         ),
     )
@@ -99,14 +120,14 @@ def _told(estimate: Estimate) -> Sentence:
     return Sentence(estimate.sentence(about(estimate.id).subject), (estimate,))
 
 
-def _who(results: Results) -> tuple[Paragraph, ...]:
+def _who(results: Results) -> tuple[object, ...]:
     counts = [count(results, name) for name in
               ("patients", "lesions", "sessions", "injections", "catheters")]
     words = tuple(
         Sentence(f"{e.n:,} {plural(e.unit) if e.n != 1 else e.unit} counted.", (e,))
         for e in counts)
     return (
-        Paragraph(words), Paragraph(left_out(results.manifest)),
+        Paragraph(words), Paragraph(left_out(results.manifest)), flow_picture(results),
         plain("A session is a procedure, from vascular access with intent to embolize: two "
               "lesions embolized in one procedure are one session, and a session in which "
               "nothing was injected counts."),
@@ -136,7 +157,6 @@ def _complications(results: Results) -> tuple[object, ...]:
         *(grouped_table(results, f"complications-by-{column}",
                         f"Complications by {_by_words(column)}", shown, column, folded=True)
           for column in COLUMNS),
-        events_table(results),
     )
 
 
@@ -187,32 +207,6 @@ def _timeline(results: Results) -> Picture:
         lambda width: session_timeline(sessions, sessions["key"].isin(happened), width), (found,))
 
 
-def events_table(results: Results) -> Table:
-    """Every embolization complication, one a row, for the appendix inside the service."""
-    events = results.units.events
-    session = unit_key(events, ["patient_id", "at_lesion", "at_session"])
-    rows = tuple(
-        (Cell(str(key), heading=True), Cell(str(at) + (" (by date)" if by_date else "")),
-         *(Cell(_shown(value)) for value in rest))
-        for key, at, by_date, *rest in zip(
-            events["key"], session, events["placed_by_date"], events["days_after"],
-            events["kind"], events["mechanism"], events["symptomatic"], events["deficit"],
-            events["death"], events["attribution"], strict=True)
-    )
-    return Table(
-        "events", "Every embolization complication counted",
-        ("Event", "Session", "Days after the latest session", "Kind", "Mechanism",
-         "Symptomatic", "Deficit", "Death", "Attribution"), rows,
-        ("A row without a session belongs to the latest session on or before its onset: such "
-         "rows say “by date”.",), folded=True)
-
-
-def _shown(value: object) -> str:
-    if value is None or value != value or str(value) == "<NA>":
-        return "not recorded"
-    return {"True": "yes", "False": "no"}.get(str(value), str(value))
-
-
 def _methods(results: Results) -> tuple[Paragraph, ...]:
     return (
         plain(
@@ -230,5 +224,14 @@ def _methods(results: Results) -> tuple[Paragraph, ...]:
             "its phase.",
             "A blank means not recorded; it is never read as no.",
             "Units whose outcome cannot be told leave the denominator and are counted beside it.",
+        ),
+        plain(
+            "Person-time is counted in days and given in years of 365.25 days, to death or the "
+            "last day on which a patient is known about.",
+            "Rates have exact Poisson limits (Garwood 1936), widened where a patient had several "
+            "events (Ulm 1990).",
+            "Time to an event is estimated after Aalen and Johansen (1978) where death competes "
+            "with it and after Kaplan and Meier (1958) otherwise, ties taken as they are, with "
+            "log–log limits; where a patient gives several lesions, with a variance by patient.",
         ),
     )
