@@ -60,6 +60,7 @@ def dose_figure(
         else:
             axes.text(0.5, 0.5, "no dose recorded", ha="center", transform=axes.transAxes)
         axes.set_xlim(left=0)
+        axes.xaxis.set_major_formatter("{x:,.0f}")
         axes.set_xlabel(f"{axis_label}, n = {len(values):,} sessions")
         axes.set_ylabel("Sessions")
         axes.yaxis.get_major_locator().set_params(integer=True)

@@ -70,4 +70,5 @@ def _legend(axes: Axes) -> None:
         handles=[Patch(facecolor=shade, edgecolor=QUIET, label=words.get(score, str(score)))
                  for score, shade in enumerate(SHADES)],
         title="mRS", loc="lower left", bbox_to_anchor=(0, 1.0), ncols=7, frameon=False,
-        borderaxespad=0, fontsize=8, title_fontsize=8, handlelength=1.2, columnspacing=1.1)
+        borderaxespad=0, fontsize=8, title_fontsize=8, alignment="left",
+        handlelength=1.2, columnspacing=1.1)
