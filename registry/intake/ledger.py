@@ -119,6 +119,15 @@ class Ledger:
         )
         return lines + self._left_out_lines()
 
+    def column_lines(self) -> list[str]:
+        """The counts column by column, in lines to print."""
+        lines = [f"{'column':8}{'cells':>7}{'registry':>10}{'holding':>9}{'left out':>10}"
+                 f"{'problem':>9}  heading → where to"]
+        return lines + [
+            f"{c.column:8}{c.cells:>7}{c.registry:>10}{c.holding:>9}{c.left_out:>10}"
+            f"{c.problem:>9}  {c.heading} → {c.goes_to}" for c in self.columns()
+        ]
+
     def _home(self, row: int, column: int) -> tuple[Home, str]:
         fate = Fate(self._codes[row, column])
         if fate == Fate.TAKEN:
