@@ -43,17 +43,21 @@ _WHERE = {
     "completeness_by_month": "data_quality",
     "time_to_entry": "data_quality",
     "queries_open": "data_quality",
-    "follow_up_due": "follow_up",
     "read_project": "project",
     "quality_analysis": "service",
 }
 
-__all__ = sorted(_WHERE)
+# The follow-up list is the registry's, so that the check and the report give the same one.
+_ELSEWHERE = {"follow_up_due": "registry.follow_up", "follow_up_of": "registry.follow_up"}
+
+__all__ = sorted([*_WHERE, *_ELSEWHERE])
 
 
 def __getattr__(name: str) -> Any:
     if name in _WHERE:
         return getattr(import_module(f"{__name__}.{_WHERE[name]}"), name)
+    if name in _ELSEWHERE:
+        return getattr(import_module(_ELSEWHERE[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

@@ -35,7 +35,8 @@ def run_chart(
     values: numbers, one a period. Points on the median neither make nor break a run; equal
     neighbours neither make nor break a trend. `signal` marks the points of every run or trend
     that meets a rule. With fewer than 10 points off the median in a stage the longest-run and
-    crossings rules are not used, and a note says so. Raises ValueError.
+    crossings rules are not used; where no point lies below (or above) the median, as with a rare
+    event, none is; notes say so. Raises ValueError.
     """
     value = numbers(list(values), "values")
     table = pd.DataFrame({
@@ -44,9 +45,15 @@ def run_chart(
         "lower": np.nan, "upper": np.nan, "signal": False, "reason": "",
     })
     notes: list[str] = []
+    judged = 0
     for places, setters in in_stages(value.size, stage, baseline):
         centre = float(np.median(value[setters]))
         table.loc[places, "centre"] = centre
+        side = np.sign(value[setters] - centre)
+        if side.min() >= 0 or side.max() <= 0:
+            notes.append(_one_sided(centre, str(table["stage"].iloc[places[0]])))
+            continue
+        judged += 1
         found, said = _rules(value[places], centre)
         reasons = table["reason"].to_numpy(dtype=object)
         for where, reason in found:
@@ -57,7 +64,8 @@ def run_chart(
         notes += [said_ if name == "all" else f"{name}: {said_}" for said_ in said]
     table["signal"] = (table["reason"] != "").to_numpy(dtype=bool)
     return Chart("run", table[COLUMNS], measure,
-                 "run chart around the median (Perla 2011; Anhøj and Olesen 2014)", tuple(notes))
+                 "run chart around the median (Perla 2011; Anhøj and Olesen 2014)", tuple(notes),
+                 {"stages_judged": judged})
 
 
 def longest_run_limit(useful: int) -> int:
@@ -70,6 +78,14 @@ def fewest_crossings(useful: int) -> int:
     from scipy.stats import binom
 
     return int(binom.ppf(0.05, useful - 1, 0.5))
+
+
+def _one_sided(centre: float, name: str) -> str:
+    """Where half the points or more are the lowest (or the highest) there are no two sides."""
+    where = "" if name == "all" else f"{name}: "
+    return (f"{where}Half of the points or more are at {centre:g} with none beyond it, so the "
+            "median has no two sides and the rules are not used. Longer periods, or a g chart "
+            "for a rare event, are wanted.")
 
 
 def _rules(value: Floats, centre: float) -> tuple[list[tuple[np.ndarray, str]], list[str]]:

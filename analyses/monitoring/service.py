@@ -94,16 +94,21 @@ def quality_analysis(
 
     procedures: one row an embolization procedure with the columns of COLUMNS: session_date a
     date, complication yes or no, case_number a whole number from 0; operator_id, case_number,
-    sm_grade and ruptured may be blank. changes: what the service changed, see `read_changes`.
+    sm_grade and ruptured may be blank, and sessions whose complication is blank (not known) are
+    left out and told. changes: what the service changed, see `read_changes`.
     baseline_until: the last day of the baseline (else the first half of the sessions). expected:
     declared risks in the rows' order, with expected_source saying whose; else a Firth model of
     the baseline on `terms`. odds_ratios: the changes the CUSUM looks for; run_length: sessions to
-    a false alarm. Raises ValueError where columns are missing or dates or outcomes are blank.
+    a false alarm. Raises ValueError where columns are missing or dates are blank.
     """
     sessions = _ordered(procedures, expected)
     sessions["baseline"] = _baseline(sessions, baseline_until)
     sessions["stage"] = stage_of(sessions["session_date"].dt.date, changes)
     problems: list[str] = []
+    unknown = len(procedures) - len(sessions)
+    if unknown:
+        problems.append(f"{unknown} of {len(procedures)} sessions are left out: it is not known "
+                        "whether they had the event.")
     risk = _risk(sessions, terms, expected_source, problems)
     found = _Parts(sessions, tuple(sorted(changes, key=lambda c: c.day)), risk, problems)
     found.add_charts()
@@ -138,14 +143,14 @@ def _ordered(procedures: pd.DataFrame, expected: Iterable[Any] | None) -> pd.Dat
     faults = [
         f"{name} is blank or unreadable in {int(blank.sum())} rows"
         for name, blank in (("session_date", days.isna()),
-                            ("patient_id", sessions["patient_id"].isna()),
-                            ("complication", sessions["complication"].isna())) if blank.any()
+                            ("patient_id", sessions["patient_id"].isna())) if blank.any()
     ]
-    if sessions.empty:
-        faults.append("there is no procedure")
+    if sessions["complication"].notna().sum() == 0:
+        faults.append("there is no procedure whose outcome is known")
     if faults:
         raise ValueError(f"procedures: {'; '.join(faults)}; leave such rows out and say how many")
     sessions["session_date"] = days
+    sessions = sessions[sessions["complication"].notna()].copy()
     sessions["complication"] = sessions["complication"].astype(int)
     return sessions.sort_values(["session_date", "procedure_key"], kind="stable",
                                 ignore_index=True)

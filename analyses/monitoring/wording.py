@@ -36,7 +36,9 @@ def chart_sentences(chart: Chart, choice: ChartChoice) -> tuple[str, ...]:
 
 
 def beside_sentences(chart: Chart) -> tuple[str, ...]:
-    """A chart shown beside the chosen one: its signals and its notes."""
+    """A chart shown beside the chosen one: its signals, unless it was not judged, and its notes."""
+    if chart.facts.get("stages_judged") == 0:
+        return chart.notes
     return (_signals(chart), *chart.notes)
 
 
@@ -100,9 +102,9 @@ def _signals(chart: Chart) -> str:
     found = chart.signals
     if found.empty:
         return f"The {chart.kind} chart has {len(chart.table)} points and no signal. {NO_SIGNAL}"
-    said = [f"{label} ({reason})" for label, reason in
-            zip(found["label"], found["reason"], strict=True)]
-    return f"The {chart.kind} chart signals at {_listed(said)}."
+    said = [f"{_listed([str(label) for label in rows['label']])} ({reason})"
+            for reason, rows in found.groupby("reason", sort=False)]
+    return f"The {chart.kind} chart signals at {'; '.join(said)}."
 
 
 def _p_can(doubled: Estimate, chance: Estimate, choice: ChartChoice) -> tuple[str, ...]:

@@ -20,9 +20,9 @@ from analyses.monitoring import (
     stage_of,
     time_to_entry,
 )
-from analyses.monitoring.follow_up import Visit
 from analyses.monitoring.project import EXAMPLE, ProjectProblem
 from analyses.monitoring.stages import ChangesProblem
+from registry.follow_up_schedule import Visit
 
 
 def checks() -> pd.DataFrame:

@@ -154,6 +154,16 @@ def test_run_chart_marks_shifts_and_trends() -> None:
     assert rising.signals["label"].tolist() == [2, 3, 4, 5, 6]
 
 
+def test_a_run_chart_of_mostly_zeros_is_not_judged() -> None:
+    chart = run_chart([0, 10, 0, 0, 20, 0, 0, 0, 5, 8, 9, 12, 6, 7, 0, 0, 0, 0])
+    assert chart.signals.empty and "rules are not used" in chart.notes[0]
+
+
+def test_a_shift_above_an_earlier_median_is_still_seen() -> None:
+    chart = run_chart([3, 1, 2, 4, 2, 1, 3] + [8] * 6, baseline=[True] * 7 + [False] * 6)
+    assert set(range(8, 14)) <= set(chart.signals["label"])
+
+
 def test_equal_neighbours_neither_make_nor_break_a_trend() -> None:
     chart = run_chart([9, 1, 2, 2, 3, 4, 5, 0, 9, 0, 9, 0])
     assert "trend: 5 points" in chart.table["reason"].iloc[4]

@@ -86,12 +86,18 @@ def test_all_faults_of_the_table_are_told_at_once() -> None:
     frame = procedures(30, seed=1)
     with pytest.raises(ValueError, match="no column operator_id, ruptured"):
         quality_analysis(frame.drop(columns=["operator_id", "ruptured"]))
-    frame["complication"] = frame["complication"].astype(object)
-    frame.loc[3, "complication"] = None
+    frame.loc[3, "patient_id"] = None
     frame["session_date"] = frame["session_date"].astype(str)
     frame.loc[5, "session_date"] = "31 February"
-    with pytest.raises(ValueError, match=r"session_date.*1 rows; complication.*1 rows"):
+    with pytest.raises(ValueError, match=r"session_date.*1 rows; patient_id.*1 rows"):
         quality_analysis(frame)
+
+
+def test_sessions_of_unknown_outcome_are_left_out_and_told() -> None:
+    frame = procedures(100, seed=1).astype({"complication": "boolean"})
+    frame.loc[:4, "complication"] = pd.NA
+    found = quality_analysis(frame)
+    assert len(found.sessions) == 95 and "5 of 100 sessions are left out" in found.problems[0]
 
 
 def test_the_order_of_the_rows_does_not_matter() -> None:
