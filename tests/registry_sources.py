@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from functools import cache
 from pathlib import Path
-from tempfile import mkdtemp
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from registry_cases import Tables, clean_tables
@@ -39,9 +39,13 @@ def held_row(
     return HeldRow(table, patient_id, Place(TABLES[table].label, row), values, ("a reason",))
 
 
+# Removed when the run ends.
+_FOLDER = TemporaryDirectory(prefix="nidusbook-tests-")
+
+
 @cache
 def _clean_registry() -> Path:
-    path = Path(mkdtemp(prefix="nidusbook-tests-")) / "registry.sqlite"
+    path = Path(_FOLDER.name) / "registry.sqlite"
     open_registry(path).take_in(batch(clean_tables()), by="QI1")
     return path
 
