@@ -24,9 +24,9 @@ METHOD = "Markov chain (Brook and Evans 1972) over this service's risk mix"
 class CusumDesign:
     """A CUSUM with its limit and its run lengths, all for this service's risk mix.
 
-    in_control: average sessions to a false alarm; its low and high are the run lengths if the
-    true risks were those at the ends of the baseline's observed/expected interval (not a
-    confidence interval of a parameter, though it comes from one). delay and delay_months: the
+    in_control: average sessions to a false alarm. at_ends: the same if the true risks were those
+    at the lower and the upper end of the baseline's observed/expected interval, empty where it
+    has none. delay and delay_months: the
     average wait for a signal once the risk is changed as `change` says. within_year: the chance
     of a signal within 12 months of that change; false_within_year: of a false one.
     """
@@ -35,6 +35,7 @@ class CusumDesign:
     limit: float
     change: str
     in_control: Estimate
+    at_ends: tuple[Estimate, ...]
     delay: Estimate
     delay_months: Estimate
     within_year: Estimate
@@ -43,7 +44,7 @@ class CusumDesign:
     @property
     def estimates(self) -> tuple[Estimate, ...]:
         """All of its numbers."""
-        return (self.in_control, self.delay, self.delay_months, self.within_year,
+        return (self.in_control, *self.at_ends, self.delay, self.delay_months, self.within_year,
                 self.false_within_year)
 
 
@@ -79,7 +80,9 @@ def design_cusum(
     return CusumDesign(
         odds_ratio, limit, "a doubled risk" if worse else "a halved risk",
         estimate("run_length", "average run length", average_run_length(mix, **chart),
-                 measure="sessions", **_ends(mix, chart, baseline)),
+                 measure="sessions"),
+        tuple(estimate(f"run_length_at_{end}", "average run length", value, measure="sessions")
+              for end, value in _ends(mix, chart, baseline)),
         estimate("delay", "detection delay", delay, measure="sessions"),
         estimate("delay_months", "detection delay", delay / sessions_a_month, measure="months"),
         estimate("signal_within_year", "probability",
@@ -89,14 +92,11 @@ def design_cusum(
     )
 
 
-def _ends(mix: Any, chart: dict[str, float], baseline: Estimate) -> dict[str, float | None]:
-    """The run lengths at the two ends of the baseline's interval, in order; None without one."""
+def _ends(mix: Any, chart: dict[str, float], baseline: Estimate) -> list[tuple[str, float]]:
+    """The run lengths at the lower and upper end of the baseline's interval, if it has one."""
     if not baseline.low or baseline.high is None:
-        return {"low": None, "high": None}
+        return []
     # A mean risk cannot pass 1, whatever the interval says.
-    highest = min(baseline.high, 0.95 / float(mix.mean()))
-    ends = sorted(
-        average_run_length(mix, **chart, shift=common_shift(mix, ratio))
-        for ratio in (baseline.low, highest)
-    )
-    return {"low": ends[0], "high": ends[1]}
+    ratios = baseline.low, min(baseline.high, 0.95 / float(mix.mean()))
+    return [(end, average_run_length(mix, **chart, shift=common_shift(mix, ratio)))
+            for end, ratio in zip(("low", "high"), ratios, strict=True)]

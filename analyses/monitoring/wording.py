@@ -127,18 +127,17 @@ def _g_can(doubled: Estimate) -> tuple[str, ...]:
 
 
 def _how_sure(design: CusumDesign, baseline: Estimate) -> str:
-    run = design.in_control
-    if run.low is None or run.high is None:
+    if not design.at_ends:
         return ("How sure that run length is cannot be said: the baseline's observed/expected "
                 "has no interval.")
-    low, high = (_run_words(end) for end in (run.low, run.high))
+    low, high = (_run_words(end.value) for end in design.at_ends)
     return (f"The baseline itself is uncertain ({baseline.number_text()}, {baseline.events} "
             f"events): at the two ends of that interval the average run length would be {low} "
             f"and {high} instead.")
 
 
-def _run_words(value: float) -> str:
-    if value > 1e6:
+def _run_words(value: float | None) -> str:
+    if value is None or value > 1e6:
         return "more than a million sessions"
     return f"{value:,.0f} sessions"
 
