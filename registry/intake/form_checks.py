@@ -6,6 +6,7 @@ characters.
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 from registry.intake.cell_dates import LAST_YEAR, UNLIKELY_BEFORE
@@ -75,8 +76,6 @@ def _list(spec: FieldSpec, lists: Lists, values: tuple[str, ...]) -> dict[str, A
 
 
 def _date() -> dict[str, Any]:
-    import datetime as dt
-
     first, last = UNLIKELY_BEFORE, dt.date(LAST_YEAR, 12, 31)
     return {
         "validate": "date", "criteria": "between", "minimum": first, "maximum": last,
@@ -96,7 +95,6 @@ def _number(spec: FieldSpec) -> dict[str, Any]:
     if spec.minimum is not None and spec.maximum is not None:
         return check | {"criteria": "between", "minimum": spec.minimum, "maximum": spec.maximum}
     if spec.above is not None and spec.maximum is not None:
-        # A check has one comparison: the upper limit is looked at again at intake.
         return check | _above_and_up_to(spec)
     if spec.minimum is not None:
         return check | {"criteria": ">=", "value": spec.minimum}

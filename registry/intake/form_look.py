@@ -23,7 +23,7 @@ _BY_TYPE = {
     "date": {"num_format": DATE_FORMAT, "align": "center"},
     "text": {"num_format": "@", "indent": 1},
     "int": {"num_format": "0"},
-    "number": {"num_format": "0.###", "align": "right"},
+    "number": {"align": "right"},
     "yes/no": {"align": "center"},
     "choice": {"indent": 1},
 }

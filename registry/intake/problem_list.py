@@ -14,6 +14,7 @@ from registry.intake.problems import OutputError, Problem
 
 if TYPE_CHECKING:
     from rich.table import Table
+    from xlsxwriter import Workbook
 
 HEADINGS = (
     "Weight", "Sheet", "Row", "Column", "Study code", "What was found", "What is wanted",
@@ -63,7 +64,7 @@ def write_problem_list(path: str | Path, problems: Sequence[Problem]) -> None:
         raise OutputError(f"{target.name} cannot be written to {target.parent}.") from fault
 
 
-def _fill(workbook, rows: list[tuple[str, ...]]) -> None:  # type: ignore[no-untyped-def]
+def _fill(workbook: Workbook, rows: list[tuple[str, ...]]) -> None:
     sheet = workbook.add_worksheet("Problems")
     centred = workbook.add_format({"align": "center", "valign": "top"})
     heading = workbook.add_format({"bold": True, "bg_color": PALE, "bottom": 2, "text_wrap": True})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -83,6 +83,6 @@ def column_letters(column: int) -> str:
     return letters
 
 
-def row_label(row: Hashable) -> int:
+def row_label(row: int) -> int:
     """The spreadsheet's number of a zero-based row."""
-    return int(row) + 1  # type: ignore[call-overload]
+    return row + 1

@@ -211,3 +211,23 @@ def test_progress_is_told(workbook_path, registry):
         "reading the workbook", "reading the cells", "checking the rows", "taking in",
     }
     assert all(0 <= done <= total for _, done, total in steps)
+
+
+def test_a_death_that_makes_a_registered_session_impossible_keeps_the_patient_as_it_was(
+    csv_path, registry
+):
+    take_in_file(csv_path, registry)
+    patients = pd.read_csv(csv_path / "patients.csv").astype({"death_date": object})
+    patients.loc[0, "death_date"] = "2020-02-01"
+    patients.to_csv(csv_path / "patients.csv", index=False)
+    for name in ("sessions", "follow_ups"):
+        frame = pd.read_csv(csv_path / f"{name}.csv")
+        frame[frame["patient_id"] != "N-0001"].to_csv(csv_path / f"{name}.csv", index=False)
+    (csv_path / "injections.csv").unlink()
+    outcome = take_in_file(csv_path, registry)
+    after = [p for p in outcome.problems if p.rule == "after death"]
+    assert outcome.exit_code == 1 and {p.table for p in after} == {"sessions", "follow_ups"}
+    assert all("already in the registry" in p.sentence() for p in after)
+    assert outcome.batch.patients_held == ["N-0001"]
+    assert "1 of them is in the registry from an earlier intake" in outcome.summary
+    assert registry.tables()["patients"]["death_date"].isna().all()
