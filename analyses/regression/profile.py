@@ -9,6 +9,8 @@ likelihood (as in Venzon and Moolgavkar 1988, Appl Stat 37:87).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.optimize import brentq
 
@@ -17,6 +19,7 @@ from analyses.regression.penalised_core import (
     Design,
     State,
     evaluate,
+    exact_curvature,
     invert,
     maximise,
     newton_step,
@@ -78,11 +81,13 @@ def _walk(
         if not len(live):
             break
         state = evaluate(design, y, beta[live], weights, 0.5, 0.0)
-        gone = ~(np.isfinite(state.loglik) & (np.abs(beta[live]).max(axis=1) < 1e4))
-        if gone.any():  # strayed where the likelihood is flat: left to the bracketing search
+        side = (beta[live, which[live]] - best.beta[0, which[live]]) * root[live]
+        gone = ~(np.isfinite(state.loglik) & (np.abs(beta[live]).max(axis=1) < 1e4) & (side > 0))
+        if gone.any():  # strayed, or on the wrong side: left to the bracketing search
             lost[live[gone]] = True
             continue
         unit = error[live]
+        state = replace(state, curvature=exact_curvature(design, state, weights, 0.5, 0.0))
         free, decrement = newton_step(state, which[live])
         reached = np.sqrt(np.maximum(0.0, 2 * (best.loglik[0] - state.loglik)))
         reached = np.sign(root[live]) * np.maximum(reached, 1e-3)
@@ -109,10 +114,14 @@ def _bracketed(
     unit = np.sign(root) * np.sqrt(covariance[term, term])
     centre, held = best.beta[0, term], np.array([term])
     ridge = covariance[term] / covariance[term, term]
+    found = {0.0: best.beta}
 
     def short(distance: float) -> float:
-        start = best.beta + ridge * (distance * unit)
+        near = min(found, key=lambda known: abs(known - distance))
+        start = found[near] + ridge * ((distance - near) * unit)
+        start[0, term] = centre + distance * unit
         state = maximise(design, y, weights=weights, start=start, held=held)
+        found[distance] = state.beta
         return 2 * (best.loglik[0] - state.loglik[0]) - root**2
 
     far = abs(root)
@@ -120,4 +129,4 @@ def _bracketed(
         far *= 1.5
         if far > 1e4:
             return float(np.sign(root) * np.inf)
-    return float(centre + unit * brentq(short, 0.0, far, xtol=1e-9))
+    return float(centre + unit * brentq(short, 0.0, far, xtol=1e-7))
