@@ -114,19 +114,22 @@ def _bracketed(
     unit = np.sign(root) * np.sqrt(covariance[term, term])
     centre, held = best.beta[0, term], np.array([term])
     ridge = covariance[term] / covariance[term, term]
-    found = {0.0: best.beta}
+    found = {0.0: (best.beta, -(root**2))}
 
     def short(distance: float) -> float:
+        if distance in found:
+            return found[distance][1]
         near = min(found, key=lambda known: abs(known - distance))
-        start = found[near] + ridge * ((distance - near) * unit)
+        start = found[near][0] + ridge * ((distance - near) * unit)
         start[0, term] = centre + distance * unit
-        state = maximise(design, y, weights=weights, start=start, held=held)
-        found[distance] = state.beta
-        return 2 * (best.loglik[0] - state.loglik[0]) - root**2
+        state = maximise(design, y, weights=weights, start=start, held=held, max_iter=500)
+        found[distance] = state.beta, 2 * (best.loglik[0] - state.loglik[0]) - root**2
+        return found[distance][1]
 
-    far = abs(root)
-    while short(far) < 0:
-        far *= 1.5
-        if far > 1e4:
+    # Small steps outwards keep each constrained fit close to the one before it.
+    inner, stride = 0.0, abs(root) / 2
+    while short(inner + stride) < 0:
+        inner, stride = inner + stride, stride * 1.2
+        if inner > 1e4:
             return float(np.sign(root) * np.inf)
-    return float(centre + unit * brentq(short, 0.0, far, xtol=1e-7))
+    return float(centre + unit * brentq(short, inner, inner + stride, xtol=1e-7))

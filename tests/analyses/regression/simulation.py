@@ -25,7 +25,8 @@ from pathlib import Path
 import numpy as np
 from scipy import stats
 
-sys.path.append(str(Path(__file__).resolve().parents[2]))  # noqa: E402 - tests/, for the next line
+# The project before tests/, in which a folder has the same name as the package.
+sys.path[:0] = [str(Path(__file__).resolve().parents[depth]) for depth in (3, 2)]
 from clustered_data import EXPOSURES, Cell, draw  # noqa: E402
 
 from analyses.regression import sandwich as sw  # noqa: E402
