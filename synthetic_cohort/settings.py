@@ -58,6 +58,7 @@ class CohortSettings:
     missing_log_odds_early: float = 1.2
     missing_log_odds_ruptured: float = 0.7
     chart_grade_errors: float = 0.01
+    part_dates: float = 0.03           # bleeds (and twice as many presentations) to a month only
 
     def __post_init__(self) -> None:
         if self.missing_mechanism not in ("MCAR", "MAR"):

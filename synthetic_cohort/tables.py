@@ -57,7 +57,7 @@ def all_tables(s: Streams, cfg: CohortSettings, sim: Simulation) -> dict[str, pd
         "resections": tables_treatment.resections(sim, codes),
         "radiosurgeries": tables_treatment.radiosurgeries(s, sim, codes),
         "follow_ups": tables_after.follow_ups(sim, codes),
-        "haemorrhages": tables_after.haemorrhages(s, sim, codes),
+        "haemorrhages": tables_after.haemorrhages(s, cfg, sim, codes),
     }
 
 
@@ -83,7 +83,8 @@ def _patients(
 ) -> pd.DataFrame:
     patient = dict(sim.patient)
     n = len(codes)
-    known_to = s.code("date precision", (0.93, 0.06, 0.01), n)
+    part = cfg.part_dates
+    known_to = s.code("date precision", (1 - part * 7 / 3, 2 * part, part / 3), n)
     shown = to_dates(patient["presentation_day"])
     month = shown.astype("datetime64[M]").astype("datetime64[ns]")
     year = shown.astype("datetime64[Y]").astype("datetime64[ns]")

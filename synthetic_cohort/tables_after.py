@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from synthetic_cohort.draws import Columns, Streams, take, within
+from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation
 from synthetic_cohort.tables import frame, to_dates
 from synthetic_cohort.tables_treatment import deficit_words
@@ -35,6 +36,9 @@ def complications(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFram
     back = np.empty(len(order), dtype=np.int64)
     back[order] = number
     sim.complication["complication_no"] = back[: sizes[0]]
+    fatal = sim.operation["fatal"]
+    sim.operation["complication_no"] = np.full(len(fatal), np.nan)
+    sim.operation["complication_no"][fatal] = back[sizes[0] + sizes[1]:]
     event["patient_id"] = codes[sim.lesion["patient"][event["lesion"]]]
     event["lesion_no"] = sim.lesion["lesion_no"][event["lesion"]]
     event["onset_date"] = to_dates(event["day"])
@@ -160,11 +164,14 @@ def _bled_since(sim: Simulation, visit: Columns) -> np.ndarray:
     return np.searchsorted(key, here, side="right") > np.searchsorted(key, before, side="right")
 
 
-def haemorrhages(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFrame:
+def haemorrhages(
+    s: Streams, cfg: CohortSettings, sim: Simulation, codes: np.ndarray
+) -> pd.DataFrame:
     """The haemorrhages table: presenting, between, spontaneous afterwards, from a procedure."""
     lesion = sim.lesion
     first = np.searchsorted(lesion["patient"], np.arange(len(codes)))
-    parts = [_presenting(sim, first), _early(sim, first), _later(sim), _procedural(sim)]
+    parts = [_presenting(sim, first), _early(sim, first), _later(sim), _procedural(sim),
+             _fatal_operations(sim)]
     event = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     order, number = _number(event["lesion"], event["day"])
     event = {name: values[order] for name, values in event.items()}
@@ -173,7 +180,8 @@ def haemorrhages(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFrame
     event["lesion_no"] = lesion["lesion_no"][event["lesion"]]
     event["haemorrhage_date"] = to_dates(event["day"])
     n = len(order)
-    event["date_known_to"] = s.pick("bleed date", ("day", "month"), (0.97, 0.03), n)
+    part = (1 - cfg.part_dates, cfg.part_dates)
+    event["date_known_to"] = s.pick("bleed date", ("day", "month"), part, n)
     return frame("haemorrhages", event, n)
 
 
@@ -217,3 +225,11 @@ def _procedural(sim: Simulation) -> Columns:
     words = np.where(words == "not yet known", None, words)
     return _bleed_rows(event["lesion"][hit], event["day"][hit], words, "a procedure",
                        event["complication_no"][hit], event["symptomatic"][hit])
+
+
+def _fatal_operations(sim: Simulation) -> Columns:
+    operation = sim.operation
+    hit = np.flatnonzero(operation["fatal"])
+    return _bleed_rows(operation["lesion"][hit], operation["day"][hit],
+                       np.full(len(hit), "permanent", dtype=object), "a procedure",
+                       operation["complication_no"][hit])

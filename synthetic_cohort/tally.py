@@ -13,6 +13,7 @@ import numpy as np
 
 from synthetic_cohort.draws import Columns, group_any, group_last
 from synthetic_cohort.kinds import PLACE
+from synthetic_cohort.persontime import haemorrhage_counts, treated_lesions
 from synthetic_cohort.simulate import Simulation
 from synthetic_cohort.visits import CATHETER, NONE
 
@@ -55,6 +56,9 @@ def tallies(sim: Simulation) -> Tally:
     out: Tally = {}
     for book in books:
         out.update(book.found)
+    for stage, (events, years) in haemorrhage_counts(sim).items():
+        group = f"stage={stage}" if stage else ""
+        out["rate.haemorrhage", "patient-year", group] = (events, years)
     return out
 
 
@@ -115,19 +119,11 @@ def _lesion_level(sim: Simulation) -> Columns:
 def _patient_level(sim: Simulation) -> Columns:
     """Grade of the highest lesion treated, ruptured if one of those bled."""
     lesion, n = sim.lesion, len(sim.patient["age_y"])
-    treated = _treated(sim)
+    treated = treated_lesions(sim)
     grade = np.zeros(n, dtype=np.int64)
     np.maximum.at(grade, lesion["patient"][treated], lesion["sm_grade"][treated])
     bled = group_any(lesion["haemorrhage_before"] & treated, lesion["patient"], n)
     return {"sm_grade": grade, "ruptured": bled}
-
-
-def _treated(sim: Simulation) -> np.ndarray:
-    lesion = sim.lesion
-    return (
-        (lesion["sessions_done"] > 0) | np.isfinite(lesion["resection_day"])
-        | np.isfinite(lesion["radiosurgery_day"])
-    )
 
 
 def _embolized(sim: Simulation) -> np.ndarray:
@@ -201,16 +197,19 @@ def _lesions(sim: Simulation) -> list[_Book]:
     complete = lesion["resection_complete"]
     book.add("obliteration.resection_complete", complete, operated & imaged)
     confirmed, presumed = final_states(sim)
-    ended = _treated(sim) & ~lesion["ongoing"]
+    ended = treated_lesions(sim) & ~lesion["ongoing"]
     book.add("obliteration.final_confirmed", confirmed, ended)
     book.add("obliteration.final_presumed", presumed, ended)
     harmed = group_any(sim.complication["permanent"] & ~sim.complication["not_yet_known"],
                        sim.complication["lesion"], rows)
     harmed |= group_any(sim.operation["permanent"] & ~sim.operation["not_yet_known"],
                         sim.operation["lesion"], rows)
+    patient = sim.patient
+    died = patient["death_known"] & (patient["death_cause"] == "treatment")
+    harmed |= died[lesion["patient"]]
     open_ = group_any(sim.complication["not_yet_known"], sim.complication["lesion"], rows)
     open_ |= group_any(sim.operation["not_yet_known"], sim.operation["lesion"], rows)
-    book.add("outcome.favourable", confirmed & ~harmed, ended & ~(open_ & ~harmed))
+    book.add("outcome.favourable", confirmed & ~harmed, ended & ~(open_ & ~harmed & confirmed))
     return [book, _extent(sim, pct, operated, imaged)]
 
 
@@ -251,8 +250,8 @@ def _extent(
                           operation["lesion"], rows)
     unknown = group_any(operation["not_yet_known"], operation["lesion"], rows)
     band = np.where(np.isnan(pct), 3, (pct >= 50).astype(int) + (pct >= 90))
-    words = np.array(["under 50 %", "50 to under 90 %", "90 % or more", "not known"])[band]
-    words = np.where(lesion["sessions_done"] > 0, words, "not embolized")
+    words = np.array(["under 50 %", "50 to under 90 %", "90 % or more", "not assessed"])[band]
+    words = np.where(lesion["sessions_done"] > 0, words, "not embolized before")
     book = _Book("lesion", {"extent": words})
     book.add("resection.permanent_deficit", permanent, operated & ~unknown)
     book.add("resection.complete_by_extent", lesion["resection_complete"], operated & imaged)

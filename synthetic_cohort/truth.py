@@ -22,7 +22,7 @@ from synthetic_cohort.bridge import bridge_parameter
 from synthetic_cohort.course import LOCK
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.observe import observe
-from synthetic_cohort.persontime import haemorrhage_counts, obliteration_times
+from synthetic_cohort.persontime import obliteration_times
 from synthetic_cohort.risk import pilot_intercept
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation, simulate
@@ -30,9 +30,10 @@ from synthetic_cohort.tally import Key, tallies
 from synthetic_cohort.truth_models import Rows, adjusted_odds_ratios, procedure_rows
 
 LARGE = 200_000
+PER_100 = np.array([100.0, 1.0])     # rates are events a 100 patient-years
 BLOCK = 10_000
 TRUTH_SEED = 90_210_417
-LONG_LOCK = LOCK + 1_826            # five years more, so that two years are seen of everybody
+LONG_LOCK = LOCK + 2_300            # so that five years are seen of everybody
 
 
 @dataclass(frozen=True)
@@ -78,10 +79,9 @@ class Truth:
     def value(self, id: str, unit: str, **group: object) -> float:
         """The true value of an estimate of the analysis plan.
 
-        `id` and `unit` as there (session, lesion, patient, patient-years …); `group` such as
-        `sm_grade=3` or `ruptured="yes"`. `rate.haemorrhage` takes `period="under"`, "after",
-        "window" or "outside" and is per 100 patient-years. Raises KeyError for one that is not
-        worked out.
+        `id` and `unit` as there (session, lesion, patient, patient-year …); `group` such as
+        `sm_grade=3`, `ruptured="yes"` or, for `rate.haemorrhage` (per 100 patient-years),
+        `stage="under treatment"`. Raises KeyError for one that is not worked out.
         """
         return self.known(id, unit, **group).value
 
@@ -89,17 +89,17 @@ class Truth:
         """The same with its Monte Carlo standard error."""
         return self.estimands[id, unit, ";".join(f"{k}={v}" for k, v in group.items())]
 
-    def cumulative_incidence(self, days: int) -> float:
-        """Probability that obliteration is confirmed within `days` of a lesion's first
-        treatment, death competing, nobody lost: known at 182, 365, 730 and 1095 days."""
-        return self.known_incidence(days).value
+    def cumulative_incidence(self, years: float) -> float:
+        """Probability that obliteration is confirmed within `years` of a lesion's first
+        treatment, death competing, nobody lost: known at 0.5, 1, 2, 3 and 5 years."""
+        return self.known_incidence(years).value
 
-    def known_incidence(self, days: int) -> TrueValue:
+    def known_incidence(self, years: float) -> TrueValue:
         """The same with its Monte Carlo standard error (worked out when first asked for)."""
-        return _incidence(self.settings, self.patients, self.large)[days]
+        return _incidence(self.settings, self.patients, self.large)[years]
 
 
-HORIZONS = (182, 365, 730, 1095)
+HORIZONS = (0.5, 1, 2, 3, 5)
 
 
 @lru_cache(maxsize=64)
@@ -171,15 +171,13 @@ def _large_sample(
     rows: list[Rows] = []
     for block in range(blocks):
         simulation = observed_block(cfg, patients, services, block)
-        counted = tallies(simulation)
-        for period, (events, years) in haemorrhage_counts(simulation).items():
-            key = ("rate.haemorrhage", "patient-years", f"period={period}")
-            counted[key] = (events * 100, years)
-        found.append(counted)
+        found.append(tallies(simulation))
         rows.append(procedure_rows(simulation))
     keys = sorted(set().union(*found))
     pairs = {key: np.array([one.get(key, (0.0, 0.0)) for one in found]) for key in keys}
-    return {key: ratio(pair) for key, pair in pairs.items()}, Rows.joined(rows)
+    values = {key: ratio(pair * (PER_100 if key[0] == "rate.haemorrhage" else 1))
+              for key, pair in pairs.items()}
+    return values, Rows.joined(rows)
 
 
 def ratio(pairs: np.ndarray) -> TrueValue:
@@ -195,14 +193,14 @@ def ratio(pairs: np.ndarray) -> TrueValue:
 
 
 @lru_cache(maxsize=64)
-def _incidence(cfg: CohortSettings, patients: int, large: int) -> dict[int, TrueValue]:
+def _incidence(cfg: CohortSettings, patients: int, large: int) -> dict[float, TrueValue]:
     """Cumulative incidence with nobody lost and the records kept open for five years more."""
     kept = cfg.but(loss_per_year=0.0, missing_share=0.0)
     services, blocks = _blocks(patients, large // 2)
-    counts = {days: [] for days in HORIZONS}
+    counts: dict[float, list[tuple[float, float]]] = {years: [] for years in HORIZONS}
     for block in range(blocks):
         simulation = observed_block(kept, patients, services, 10_000 + block, LONG_LOCK)
         time, code = obliteration_times(simulation)
-        for days, pairs in counts.items():
-            pairs.append((float(((code == 1) & (time <= days)).sum()), float(len(time))))
-    return {days: ratio(np.array(pairs)) for days, pairs in counts.items()}
+        for years, pairs in counts.items():
+            pairs.append((float(((code == 1) & (time <= years)).sum()), float(len(time))))
+    return {years: ratio(np.array(pairs)) for years, pairs in counts.items()}

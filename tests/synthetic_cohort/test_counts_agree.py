@@ -6,14 +6,20 @@ denominator must be equal, overall and by grade and rupture.
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from analyses.complications import complication_estimates
+from analyses.durations import obliteration_durations
+from analyses.favourable import favourable_estimates
 from analyses.function import function_estimates
+from analyses.haemorrhage import haemorrhage_estimates
 from analyses.obliteration import obliteration_estimates
 from analyses.populations import units_of
+from analyses.resection import resection_estimates
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.observe import observe
+from synthetic_cohort.persontime import obliteration_times
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import simulate
 from synthetic_cohort.tables import all_tables
@@ -21,9 +27,9 @@ from synthetic_cohort.tally import tallies
 
 
 @pytest.mark.parametrize(("seed", "settings"), [
-    (1, CohortSettings()),
-    (2, CohortSettings(complication_risk=0.3, two_lesions=0.5)),
-    (3, CohortSettings(loss_per_year=1.0, not_embolized=0.3)),
+    (1, CohortSettings(part_dates=0.0)),
+    (2, CohortSettings(part_dates=0.0, complication_risk=0.3, two_lesions=0.5)),
+    (3, CohortSettings(part_dates=0.0, loss_per_year=1.0, not_embolized=0.3, bleed_under=20.0)),
 ])
 def test_both_count_the_same(seed: int, settings: CohortSettings) -> None:
     s = Streams(seed)
@@ -31,15 +37,18 @@ def test_both_count_the_same(seed: int, settings: CohortSettings) -> None:
     observe(s, simulation)
     counted = tallies(simulation)
     units = units_of(all_tables(s, settings, simulation))
-    estimates = (
-        complication_estimates(units) + obliteration_estimates(units) + function_estimates(units)
-    )
+    estimates = [
+        *complication_estimates(units), *obliteration_estimates(units),
+        *function_estimates(units), *favourable_estimates(units), *resection_estimates(units),
+        *haemorrhage_estimates(units),
+    ]
     compared = set()
     for estimate in estimates:
         group = ";".join(f"{k}={v}" for k, v in (estimate.group or {}).items())
         key = (estimate.id, estimate.unit, group)
         if key in counted:
-            assert counted[key] == (estimate.events, estimate.n), key
+            below = estimate.denominator if estimate.id == "rate.haemorrhage" else estimate.n
+            assert counted[key] == pytest.approx((estimate.events, below), rel=1e-9), key
             compared.add(key)
     assert {id for id, _, _ in compared} >= {
         "complication.any", "complication.symptomatic", "complication.haemorrhagic",
@@ -49,6 +58,11 @@ def test_both_count_the_same(seed: int, settings: CohortSettings) -> None:
         "combined.permanent_deficit_or_death", "obliteration.embolization_complete",
         "obliteration.embolization_near_complete", "obliteration.resection_complete",
         "obliteration.final_confirmed", "obliteration.final_presumed", "function.independent",
-        "function.worse",
+        "function.worse", "outcome.favourable", "resection.permanent_deficit",
+        "resection.complete_by_extent", "rate.haemorrhage",
     }
+    time, code = obliteration_times(simulation)
+    lesions = obliteration_durations(units).sort_values(["patient_id", "lesion_no"])
+    np.testing.assert_allclose(lesions["years"], time, atol=1e-9)
+    np.testing.assert_array_equal(lesions["event"], code)
     assert len(compared) > 120

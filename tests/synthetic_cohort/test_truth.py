@@ -36,7 +36,7 @@ def test_the_truth_agrees_with_another_20000_patients(block, truth) -> None:
     counted = tallies(block)
     far = {}
     for key, (events, n) in counted.items():
-        if key[2] or n < 100:
+        if key[2] or n < 100 or key[0] == "rate.haemorrhage":
             continue
         known = truth.estimands[key]
         # Between sessions of one patient outcomes correlate; a design effect of 1.5 is ample.
@@ -168,8 +168,8 @@ def test_learning_falls_as_the_settings_say(block) -> None:
 
 def test_spontaneous_bleeds_come_at_their_rates(block) -> None:
     counts = haemorrhage_counts(block)
-    for period, rate in (("outside", 1.7), ("after", 0.15)):
-        events, years = counts[period]
+    for stage, rate in (("under treatment, after day 30", 1.7), ("after obliteration", 0.15)):
+        events, years = counts[stage]
         assert 100 * events / years == pytest.approx(rate, abs=4 * 100 * events**0.5 / years)
 
 
@@ -179,11 +179,11 @@ def test_obliteration_times_give_the_cumulative_incidence(block, truth) -> None:
 
     time, code = obliteration_times(block)
     found = cumulative_incidence(time, code)
-    for days in (182, 365, 730, 1095):
-        estimate = found.at(days)
-        known = truth.known_incidence(days)
+    for years in (0.5, 1, 2, 3, 5):
+        estimate = found.at(years)
+        known = truth.known_incidence(years)
         error = (estimate.high - estimate.low) / 3.92
-        assert abs(estimate.value - known.value) < 4 * np.hypot(error, known.error), days
+        assert abs(estimate.value - known.value) < 4 * np.hypot(error, known.error), years
 
 
 def test_values_go_missing_by_the_mechanism_that_was_set() -> None:
