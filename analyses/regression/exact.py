@@ -71,7 +71,9 @@ def permutation_p(
         score = residuals @ tested
         return np.einsum("bi,ij,bj->b", score, scale, score)
 
-    orders = exchange_patients(cluster, times, np.random.default_rng(seed))
-    seen = statistic(residual[None, :])[0]
-    drawn = statistic(residual[orders])
-    return float((1 + (drawn >= seen * (1 - 1e-10)).sum()) / (1 + times))
+    generator = np.random.default_rng(seed)
+    seen, extreme = statistic(residual[None, :])[0], 0
+    for block in np.array_split(np.arange(times), max(1, times // 1000)):  # bounds the memory
+        orders = exchange_patients(cluster, len(block), generator)
+        extreme += int((statistic(residual[orders]) >= seen * (1 - 1e-10)).sum())
+    return (1 + extreme) / (1 + times)
