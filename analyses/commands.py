@@ -154,13 +154,15 @@ def report(
         help="The service's own practice limits (TOML).")] = None,
     plan: Annotated[Path | None, typer.Option(
         help="Plan file (TOML) of the technique models.")] = None,
+    project: Annotated[Path | None, typer.Option(
+        help="Words of the quality project (TOML): aim, measures, changes.")] = None,
 ) -> None:
     """Write the documents, figures, tables and results.json of a freeze."""
     from analyses.reports import write_report
 
     with _plain_errors(), _progress() as tell:
         lines = write_report(frozen, out, audience=for_.value, case=case, limits=limits,
-                             plan=plan, progress=tell)
+                             plan=plan, project=project, progress=tell)
     _say(*lines)
 
 
@@ -208,7 +210,11 @@ def _doors() -> dict[str, Callable[..., object]]:
 @contextmanager
 def _plain_errors() -> Iterator[None]:
     """Faults of the call or the file end in a sentence and exit code 2, never in a traceback."""
+    from analyses.monitoring.project import ProjectProblem
+    from analyses.monitoring.stages import ChangesProblem
+    from analyses.one_case import CaseError
     from analyses.reports.write import ReportError
+    from registry.follow_up_schedule import ScheduleError
     from registry.freeze import FreezeError
     from registry.intake.problems import OutputError, SourceError
     from registry.practice_limits import PracticeLimitsError
@@ -217,7 +223,8 @@ def _plain_errors() -> Iterator[None]:
     try:
         yield
     except (
-        ReportError, FreezeError, SourceError, OutputError, PracticeLimitsError, RegistryError,
+        ReportError, CaseError, ProjectProblem, ChangesProblem, FreezeError, SourceError,
+        OutputError, PracticeLimitsError, RegistryError, ScheduleError,
     ) as error:
         _refuse(str(error))
 

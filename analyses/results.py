@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -26,6 +26,7 @@ from analyses.populations.units import Units, units_of
 from analyses.procedures import procedure_estimates
 from analyses.resection import resection_estimates
 from analyses.technique import technique_estimates
+from registry.practice_limits import PracticeLimits, default_limits
 
 Progress = Callable[[str], None]
 """Told what is being worked on, in a few words, as each step starts."""
@@ -53,12 +54,13 @@ STEPS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
 class Results:
     """The estimates of one freeze, and the units they counted.
 
-    `manifest` is the freeze's own.
+    `manifest` is the freeze's own; `limits` are the practice limits used.
     """
 
     units: Units
     estimates: tuple[Estimate, ...]
     manifest: Mapping[str, Any]
+    limits: PracticeLimits = field(default_factory=default_limits)
 
     @cached_property
     def _index(self) -> dict[tuple[str, str, tuple[tuple[str, str], ...]], Estimate]:
@@ -82,17 +84,22 @@ class Results:
 
 
 def work_out(
-    tables: Mapping[str, Any], manifest: Mapping[str, Any], *, progress: Progress | None = None,
+    tables: Mapping[str, Any], manifest: Mapping[str, Any], *,
+    limits: PracticeLimits | None = None, progress: Progress | None = None,
 ) -> Results:
-    """Work out every estimate of a freeze (its tables and manifest)."""
+    """Work out every estimate of a freeze (its tables and manifest).
+
+    limits: a service's own practice limits; the package's where None.
+    """
     tell = progress or (lambda words: None)
+    used = limits or default_limits()
     tell("who is counted")
     units = units_of(tables)
     found: list[Estimate] = flow_estimates(units, manifest)
     for words, step in STEPS:
         tell(words)
-        found += step(units)
-    return Results(units, tuple(_unique(found)), manifest)
+        found += technique_estimates(units, used) if step is technique_estimates else step(units)
+    return Results(units, tuple(_unique(found)), manifest, used)
 
 
 def _group_key(group: Mapping[str, str] | None) -> tuple[tuple[str, str], ...]:

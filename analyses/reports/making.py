@@ -1,51 +1,159 @@
-"""From a freeze to a report's folder: read, work out, build the document, write all of it."""
+"""From a freeze to a report's folder: read, work out, build the documents, write all of it.
+
+One function an audience gives the folder's files (name → writer); nothing is written before all
+of them are ready to be.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analyses.reports.write import ReportError, Writer, results_text, text_writer, write_folder
 
-Progress = Callable[[str], None]
+if TYPE_CHECKING:
+    from analyses.estimate import Estimate
+    from analyses.reports.content import Document
+    from analyses.results import Results
+    from registry.practice_limits import PracticeLimits
+
+Progress = Callable[..., None]
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What was asked for beside the freeze: a case, own limits, a plan, a project's words."""
+
+    case: str | None = None
+    limits: PracticeLimits | None = None
+    plan: Path | None = None
+    project: Path | None = None
 
 
 def write_report(
     frozen: Path, out: Path, *, audience: str = "series", case: str | None = None,
-    limits: Path | None = None, plan: Path | None = None, progress: Progress | None = None,
+    limits: Path | None = None, plan: Path | None = None, project: Path | None = None,
+    progress: Progress | None = None,
 ) -> list[str]:
     """Write the report of a freeze into `out`; returns lines that say what to open.
 
-    audience: series, conference or quality. Raises FreezeError for a freeze that was changed,
-    ReportError where the call or the folder is wrong; then nothing has been written.
+    audience: series, conference (of `case`) or quality. Raises FreezeError for a freeze that was
+    changed, ReportError and its kin where the call or the folder is wrong; then nothing has been
+    written, and an older report in `out` stays as it was.
     """
     from analyses.results import work_out
     from registry import read_freeze
+    from registry.practice_limits import read_limits
 
-    tell = progress or (lambda words: None)
+    tell = progress or (lambda *words: None)
     if audience not in AUDIENCES:
-        raise ReportError(f"There is no report for {audience} yet; series is there.")
+        raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
+    wish = Wish(case, read_limits(limits) if limits else None, plan, project)
     tell("reading the freeze")
     freeze = read_freeze(frozen)
-    results = work_out(freeze.tables, freeze.manifest, progress=tell)
-    tell("writing the report")
-    write_folder(out, AUDIENCES[audience](results))
-    return [f"Report:          {out / 'case-series.html'}",
-            f"All numbers:     {out / 'results.json'}"]
+    results = work_out(freeze.tables, freeze.manifest, limits=wish.limits, progress=tell)
+    files, first = AUDIENCES[audience](results, wish, tell)
+    write_folder(out, _told(files, tell))
+    return [f"Report for {audience}: {out / first}"]
 
 
-def series_files(results: object) -> dict[str, Writer]:
-    """The files of a case series: name → writer."""
-    from analyses.reports.cases import write_cases
-    from analyses.reports.html import page
+def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
+    """The case series: pages, a manuscript to go on writing in, figures and tables apart."""
+    from analyses.reports.figure_files import figure_writers
     from analyses.reports.series import series_document
+    from analyses.reports.table_files import table_writers
 
-    document = series_document(results)  # type: ignore[arg-type]
+    tell("building the case series")
+    inside = series_document(results)
+    outside = replace(series_document(results), name="case-series", stays_inside=False)
     return {
-        "results.json": text_writer(results_text(results)),  # type: ignore[arg-type]
-        "cases.parquet": lambda path: write_cases(results.estimates, path),  # type: ignore
-        f"{document.name}.html": text_writer(page(document)),
+        **_numbers(results),
+        **_page(inside),
+        **_docx(outside),
+        **table_writers(outside),
+        **figure_writers(outside),
+    }, f"{inside.name}.html"
+
+
+def conference_files(
+    results: Results, wish: Wish, tell: Progress,
+) -> tuple[dict[str, Writer], str]:
+    """One case for the conference: slides, and the same as a page."""
+    from analyses.reports.conference import conference_document
+    from analyses.reports.pptx import write_pptx
+
+    if not wish.case:
+        raise ReportError("A conference needs its case: --case STUDY-CODE.")
+    tell("building the conference")
+    document, more = conference_document(results, wish.case, wish.limits)
+    return {
+        **_numbers(_with(results, more)),
+        **_page(document),
+        f"{document.name}.pptx": lambda path: write_pptx(document, path),
+    }, f"{document.name}.pptx"
+
+
+def quality_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
+    """The quality report: a page for inside the service, and a document to share."""
+    from analyses.monitoring import read_project
+    from analyses.reports.quality import quality_document, quality_work
+
+    tell("working out the charts")
+    words = read_project(wish.project) if wish.project else None
+    work = quality_work(results, limits=wish.limits, project=words)
+    inside = quality_document(work, inside=True)
+    return {
+        **_numbers(_with(results, work.estimates)),
+        **_page(inside),
+        **_docx(quality_document(work, inside=False)),
+    }, f"{inside.name}.html"
+
+
+AUDIENCES: dict[str, Callable[[Results, Wish, Progress], tuple[dict[str, Writer], str]]] = {
+    "series": series_files, "conference": conference_files, "quality": quality_files,
+}
+
+
+def _numbers(results: Results) -> dict[str, Writer]:
+    from analyses.reports.cases import write_cases
+
+    return {
+        "results.json": text_writer(results_text(results)),
+        "cases.parquet": lambda path: write_cases(results.estimates, path),
     }
 
 
-AUDIENCES: dict[str, Callable[..., dict[str, Writer]]] = {"series": series_files}
+def _page(document: Document) -> dict[str, Writer]:
+    from analyses.reports.html import page
+
+    return {f"{document.name}.html": lambda path: text_writer(page(document))(path)}
+
+
+def _docx(document: Document) -> dict[str, Writer]:
+    from analyses.reports.docx import write_docx
+
+    return {f"{document.name}.docx": lambda path: write_docx(document, path)}
+
+
+def _with(results: Results, more: tuple[Estimate, ...]) -> Results:
+    """The results with the estimates of one more document among them."""
+    held = {(e.id, e.unit, tuple(sorted((e.group or {}).items()))) for e in results.estimates}
+    new = [e for e in more
+           if (e.id, e.unit, tuple(sorted((e.group or {}).items()))) not in held]
+    return replace(results, estimates=(*results.estimates, *new))
+
+
+def _told(files: dict[str, Writer], tell: Progress) -> dict[str, Writer]:
+    """The same writers, each saying its file's name as it starts."""
+    total = len(files)
+
+    def telling(number: int, name: str, writer: Writer) -> Writer:
+        def write(path: Path) -> None:
+            tell(f"writing {name}", number, total)
+            writer(path)
+        return write
+
+    return {name: telling(number, name, writer)
+            for number, (name, writer) in enumerate(files.items(), start=1)}

@@ -25,7 +25,9 @@ def results_record(results: Results) -> dict[str, Any]:
     It may leave the service: small cells of characteristics are held back.
     """
     manifest = results.manifest
-    keys = ("freeze_hash", "purpose", "schema_version", "software", "files")
+    # The freeze's hash is of its content, and its versions are those it was made with: nothing
+    # here depends on the machine that works the results out.
+    keys = ("freeze_hash", "purpose", "date", "schema_version", "schema_hash", "software")
     return {
         "freeze": {key: manifest[key] for key in keys if key in manifest},
         "estimates": [estimate.as_record() for estimate in for_outside(results.estimates)],
