@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -198,10 +199,11 @@ def _doors() -> dict[str, Callable[..., object]]:
     from registry import open_registry
     from registry.freeze import make_freeze
     from registry.intake import fill_workbook, take_in_file
-    from synthetic_cohort import make_cohort
+    from synthetic_cohort import CohortSettings, make_cohort
 
     return {
-        "make_cohort": make_cohort, "fill_workbook": fill_workbook,
+        # The demo's service learns, and changes its practice at a known procedure.
+        "make_cohort": partial(make_cohort, settings=CohortSettings.demo()), "fill_workbook": fill_workbook,
         "take_in_file": take_in_file, "open_registry": open_registry,
         "make_freeze": make_freeze,
     }
