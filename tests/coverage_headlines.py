@@ -1,0 +1,185 @@
+"""How often every headline interval covers the truth, on whole fictional services of 150 patients.
+
+Each replicate is a service made by `synthetic_cohort.make_cohort` under its default settings (no
+change of risk, loss and missing values independent of outcome) and analysed from its tables by
+the functions that the report uses. The truth of each measure is worked out by `synthetic_cohort`
+on 200,000 patients of such services, apart from `analyses`; cumulative incidence with nobody
+lost and the records kept open for longer.
+
+From the project's folder, for the full table in tests/reference/coverage_headlines.md:
+    python tests/coverage_headlines.py --cohorts 2000
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import subprocess
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from analyses import over_time
+from analyses.complications import combined_patients, event_flags, marked_units
+from analyses.counting import share
+from analyses.durations import obliteration_durations
+from analyses.estimate import Estimate
+from analyses.function import functional_outcomes
+from analyses.haemorrhage import AFTER, LATER, NEAR, UNDER, in_stage, rate, stretches
+from analyses.obliteration import embolized_lesions, final_lesions
+from analyses.populations.units import Units, units_of
+from synthetic_cohort import CohortSettings, make_cohort
+from synthetic_cohort.truth import Truth, truth_of
+
+PATIENTS = 150
+TARGET = 0.94
+FIRST_SEED = 1_000_000
+STAGE_PERIODS = {UNDER: "under", UNDER + NEAR: "window", UNDER + LATER: "outside", AFTER: "after"}
+REPORT = Path(__file__).parent / "reference" / "coverage_headlines.md"
+
+Limits = tuple[float, float, float]
+"""Value, low and high of one interval (NaN where it cannot be given)."""
+
+
+@dataclass(frozen=True)
+class Covered:
+    """One headline over all cohorts; values on the scale of its estimate."""
+
+    name: str
+    truth: float
+    cohorts: int
+    covered: float
+    below: float
+    above: float
+    mean: float
+    width: float
+
+    @property
+    def floor(self) -> float:
+        """94 % less three Monte Carlo standard errors."""
+        return TARGET - 3 * float(np.sqrt(TARGET * (1 - TARGET) / self.cohorts))
+
+
+def headlines(units: Units) -> dict[str, Estimate]:
+    """Every headline estimate of a service, by the words of its row in the table."""
+    flags = event_flags(units.events)
+    found = {
+        "immediate complete occlusion, lesion":
+            share(embolized_lesions(units), "complete", id="", unit="lesion"),
+        "final obliteration confirmed, lesion":
+            share(final_lesions(units), "confirmed", id="", unit="lesion"),
+    }
+    for id, words in (("complication.any", "any complication"),
+                      ("complication.permanent_deficit", "permanent deficit or death")):
+        for unit in ("session", "patient"):
+            marked = marked_units(units, unit, flags[id])
+            found[f"{words}, {unit}"] = share(marked, "event", id=id, unit=unit)
+    found["deficit or death from any treatment, patient"] = share(
+        combined_patients(units), "harmed", id="", unit="patient")
+    found["independent (mRS 0–2), patient"] = share(
+        functional_outcomes(units), "independent", id="", unit="patient")
+    rows = stretches(units)
+    for stage in STAGE_PERIODS:
+        found[f"haemorrhage {stage}, patient-year"] = rate(in_stage(rows, stage), None)
+    curves = over_time.incidence(obliteration_durations(units), over_time.OBLITERATION, "lesion")
+    assert curves is not None
+    found["confirmed obliteration by 2 years, lesion"] = curves.at(2)
+    return found
+
+
+def truths(truth: Truth) -> dict[str, float]:
+    """The true value of each headline, under the same words."""
+    shares = {
+        "immediate complete occlusion, lesion": ("obliteration.embolization_complete", "lesion"),
+        "final obliteration confirmed, lesion": ("obliteration.final_confirmed", "lesion"),
+        "any complication, session": ("complication.any", "session"),
+        "any complication, patient": ("complication.any", "patient"),
+        "permanent deficit or death, session": ("complication.permanent_deficit", "session"),
+        "permanent deficit or death, patient": ("complication.permanent_deficit", "patient"),
+        "deficit or death from any treatment, patient":
+            ("combined.permanent_deficit_or_death", "patient"),
+        "independent (mRS 0–2), patient": ("function.independent", "patient"),
+    }
+    found = {words: truth.value(*key) for words, key in shares.items()}
+    for stage, period in STAGE_PERIODS.items():
+        found[f"haemorrhage {stage}, patient-year"] = truth.value(
+            "rate.haemorrhage", "patient-years", period=period)
+    found["confirmed obliteration by 2 years, lesion"] = truth.cumulative_incidence(730)
+    return found
+
+
+def one_cohort(seed: int) -> dict[str, Limits]:
+    """The intervals of one service."""
+    found = headlines(units_of(make_cohort(PATIENTS, seed).tables))
+    return {name: tuple(np.nan if x is None else float(x) for x in (e.value, e.low, e.high))
+            for name, e in found.items()}  # type: ignore[misc]
+
+
+def in_parallel(work: Callable[[int], dict[str, Limits]], seeds: range, jobs: int) -> list:
+    """One result a seed, in their order."""
+    from joblib import Parallel, delayed
+
+    return Parallel(n_jobs=jobs, batch_size=5)(delayed(work)(seed) for seed in seeds)
+
+
+def coverage(cohorts: int, jobs: int = 2) -> list[Covered]:
+    """Coverage of every headline; an interval that cannot be given does not cover."""
+    expected = truths(truth_of(CohortSettings(), PATIENTS))
+    each = in_parallel(one_cohort, range(FIRST_SEED, FIRST_SEED + cohorts), jobs)
+    found = []
+    for name, truth in expected.items():
+        value, low, high = np.array([one[name] for one in each]).T
+        found.append(Covered(
+            name, truth, cohorts, covered=float(np.mean((low <= truth) & (truth <= high))),
+            below=float(np.mean(high < truth)), above=float(np.mean(low > truth)),
+            mean=float(np.nanmean(value)), width=float(np.nanmean(high - low))))
+    return found
+
+
+def as_markdown(rows: list[Covered]) -> str:
+    """The table, one line a headline."""
+    lines = [
+        "| headline, unit | truth | mean of the estimates | coverage | interval below the truth | "
+        "interval above it | mean width |",
+        "|---|---:|---:|---:|---:|---:|---:|",
+    ]
+    for row in rows:
+        is_rate = "patient-year" in row.name
+        scale, sign = (1.0, "") if is_rate else (100.0, " %")
+        lines.append(
+            f"| {row.name}{' (per 100)' if is_rate else ''} | {scale * row.truth:.2f}{sign} | "
+            f"{scale * row.mean:.2f}{sign} | {100 * row.covered:.2f} % | {100 * row.below:.2f} % "
+            f"| {100 * row.above:.2f} % | {scale * row.width:.2f} |")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    """Run the full size and write the table with its date and commit."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--cohorts", type=int, default=2_000)
+    parser.add_argument("--jobs", type=int, default=2)
+    asked = parser.parse_args()
+    rows = coverage(asked.cohorts, asked.jobs)
+    commit = subprocess.run(
+        ["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True, check=True,
+        cwd=REPORT.parent,
+    ).stdout.strip()
+    short = [row.name for row in rows if row.covered < row.floor]
+    verdict = "Below the floor: " + "; ".join(short) if short else "None is below the floor."
+    text = (
+        "# Coverage of the headline 95 % intervals\n\n"
+        f"{asked.cohorts:,} fictional services of {PATIENTS} patients, "
+        f"{datetime.date.today().isoformat()}, commit {commit}; "
+        "`python tests/coverage_headlines.py`.\n"
+        f"The floor is 94 % less three Monte Carlo standard errors: {100 * rows[0].floor:.2f} %. "
+        "Exact methods may be over.\n\n"
+        f"{as_markdown(rows)}\n\n{verdict}\n"
+    )
+    REPORT.write_text(text, encoding="utf-8")
+    print(text)
+
+
+if __name__ == "__main__":
+    main()
