@@ -109,26 +109,26 @@ def partial_effect(
     the rows of the model; event: yes/no beside it; label: with its unit. Rows with the event are
     marked on top of the axis, the density of all rows stands below.
     """
-    figure, axes = _figure(7.2, 4.4)
+    figure, axes = _figure(7.2, 5.0)
+    axes.remove()
+    axes, below = figure.subplots(2, 1, sharex=True, height_ratios=(5, 1))
     axes.fill_between(curve["value"], 100 * curve["low"], 100 * curve["high"], color=PALE,
                       linewidth=0, label="95 % interval")
     axes.plot(curve["value"], 100 * curve["risk"], color=INK, linewidth=2,
               label="standardised risk")
-    top = 100 * float(curve["high"].max()) * 1.12
-    axes.set_ylim(0, max(top, 1.0))
     values, happened = np.asarray(seen, float), np.asarray(event, bool)
-    axes.plot(values[happened], np.full(happened.sum(), axes.get_ylim()[1] * 0.985), "|",
-              color=INK, markersize=9, markeredgewidth=1.3, clip_on=False,
-              label=f"{unit}s with the event ({happened.sum()})")
-    below = axes.inset_axes((0, -0.36, 1, 0.14), sharex=axes)
-    below.hist(values, bins=min(30, max(8, len(np.unique(values)))), color=SOFT, edgecolor="white")
-    below.spines[["top", "right"]].set_visible(False)
-    below.set_ylabel(f"{unit}s", fontsize=8)
-    below.tick_params(labelsize=8)
-    below.set_xlabel(f"{label}; {len(values)} {unit}s")
+    top = max(100 * float(curve["high"].max()) * 1.15, 1.0)
+    axes.set_ylim(0, top)
+    axes.plot(values[happened], np.full(happened.sum(), top * 0.96), "|", color=INK, markersize=9,
+              markeredgewidth=1.3, label=f"{unit}s with the event ({happened.sum()})")
     axes.set_ylabel(f"risk of {outcome} (%)")
-    axes.tick_params(labelbottom=False)
-    axes.legend(frameon=False, fontsize=8, loc="upper center", bbox_to_anchor=(0.5, 1.16), ncols=3)
+    figure.legend(*axes.get_legend_handles_labels(), frameon=False, fontsize=9, ncols=3,
+                  loc="outside upper center")
+    below.hist(values, bins=min(30, max(8, len(np.unique(values)))), color=SOFT, edgecolor="white")
+    below.set_ylabel(f"{unit}s", fontsize=9)
+    below.set_xlabel(f"{label}; {len(values)} {unit}s")
+    for part in (axes, below):
+        part.spines[["top", "right"]].set_visible(False)
     return figure
 
 
@@ -202,14 +202,10 @@ def balance_plot(balance: pd.DataFrame) -> Figure:
 def calibration_plot(table: pd.DataFrame, outcome: str, unit: str = "session") -> Figure:
     """Observed against predicted share of events in groups of rising risk.
 
-    table: `validation.calibration_table`. Intervals are Clopper–Pearson by row, for the eye.
+    table: `validation.calibration_table`, whose intervals are clustered on the patient.
     """
-    from scipy.stats import beta
-
     figure, axes = _figure(5.0, 4.6)
-    k, n = table["observed"].to_numpy(), table["rows"].to_numpy()
-    low = np.where(k == 0, 0.0, beta.ppf(0.025, np.maximum(k, 1), n - k + 1))
-    high = np.where(k == n, 1.0, beta.ppf(0.975, k + 1, np.maximum(n - k, 1)))
+    low, high, n = table["low"], table["high"], table["rows"]
     top = 105 * float(max(high.max(), table["mean_risk"].max()))
     axes.plot([0, top], [0, top], color=SOFT, linestyle=(0, (4, 3)), linewidth=1)
     axes.vlines(100 * table["mean_risk"], 100 * low, 100 * high, color=SOFT, linewidth=1.2)

@@ -21,6 +21,9 @@ from scipy.special import expit
 Array = NDArray[np.float64]
 LARGEST_STEP = 5.0
 CHUNK = 128
+# Steps taken with the cheap augmented information; a fit that is still not there is slow for
+# want of curvature and gets the exact one, which costs several times as much a step.
+PLAIN_STEPS = 10
 
 
 @dataclass(frozen=True)
@@ -192,7 +195,7 @@ def maximise(
         part = _take(state, active)
         row_weights = weights if len(weights) == 1 else weights[active]
         near_offset = offset if np.ndim(offset) < 2 else offset[active]
-        if penalty and iteration:
+        if penalty and iteration >= PLAIN_STEPS:
             part = replace(part, curvature=exact_curvature(
                 design, part, row_weights, penalty, near_offset))
         step, decrement = newton_step(part, None if held is None else held[active])

@@ -15,6 +15,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from analyses.regression.penalised_core import (
+    PLAIN_STEPS,
     Array,
     Design,
     State,
@@ -76,7 +77,7 @@ def _walk(
     error = np.sqrt(np.diag(covariance))[which]
     beta = best.beta + ridge * (root * error)[:, None]
     solved, lost = np.zeros(len(which), bool), np.zeros(len(which), bool)
-    for _ in range(60):
+    for turn in range(60):
         live = rows[~(solved | lost)]
         if not len(live):
             break
@@ -87,7 +88,8 @@ def _walk(
             lost[live[gone]] = True
             continue
         unit = error[live]
-        state = replace(state, curvature=exact_curvature(design, state, weights, 0.5, 0.0))
+        if turn >= PLAIN_STEPS:
+            state = replace(state, curvature=exact_curvature(design, state, weights, 0.5, 0.0))
         free, decrement = newton_step(state, which[live])
         reached = np.sqrt(np.maximum(0.0, 2 * (best.loglik[0] - state.loglik)))
         reached = np.sign(root[live]) * np.maximum(reached, 1e-3)

@@ -113,8 +113,11 @@ def _sentence(table: pd.DataFrame, c: Estimate, times: int) -> str:
 def calibration_table(model: ModelFit, groups: int = 5) -> pd.DataFrame:
     """Observed and expected events in groups of rising predicted risk.
 
-    Columns: rows, patients, expected, observed, mean_risk, observed_share.
+    Columns: rows, patients, expected, observed, mean_risk, observed_share, and low and high of
+    that share, clustered on the patient (Korn and Graubard 1998).
     """
+    from analyses.proportions import clustered_proportion
+
     rows = model.rows
     risk = model.predict()
     place = np.minimum(groups - 1, (np.argsort(np.argsort(risk, kind="stable"), kind="stable")
@@ -125,4 +128,7 @@ def calibration_table(model: ModelFit, groups: int = 5) -> pd.DataFrame:
         "rows": by.size(), "patients": by["patient"].nunique(), "expected": by["risk"].sum(),
         "observed": by["y"].sum().astype(int), "mean_risk": by["risk"].mean(),
     })
-    return found.assign(observed_share=found["observed"] / found["rows"])
+    shares = [clustered_proportion(part["y"].astype(bool).to_numpy(), part["patient"].to_numpy())
+              for _, part in by]
+    return found.assign(observed_share=found["observed"] / found["rows"],
+                        low=[one.low for one in shares], high=[one.high for one in shares])

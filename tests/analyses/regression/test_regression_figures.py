@@ -1,0 +1,103 @@
+"""Figures say what they show: numbers, units, denominators, nothing cut off."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from clustered_data import Cell, as_frame, draw
+
+from analyses.regression import compare_weighted, effect_curve, fit, impute
+from analyses.regression.figures import (
+    balance_plot,
+    calibration_plot,
+    forest_plot,
+    imputed_against_observed,
+    partial_effect,
+)
+from analyses.regression.validation import calibration_table
+
+
+@pytest.fixture(scope="module")
+def data():
+    cell = Cell(150, 0.1, 2.0, 0.2, "continuous session")
+    return as_frame(*draw(cell, np.random.default_rng(51)))
+
+
+@pytest.fixture(scope="module")
+def model(data):
+    return fit(data, "event", ["exposure", "sm_grade", "ruptured"], cluster="patient_id")
+
+
+def words(figure):
+    import matplotlib.text
+
+    return [text.get_text() for text in figure.findobj(matplotlib.text.Text) if text.get_text()]
+
+
+def inside(figure):
+    """Whether everything drawn lies within the figure."""
+    figure.canvas.draw()
+    box, frame = figure.get_tightbbox(), figure.bbox_inches
+    return (box.x0 > -0.02 and box.y0 > -0.02 and box.x1 < frame.x1 + 0.02
+            and box.y1 < frame.y1 + 0.02)
+
+
+def test_the_forest_plot_prints_each_ratio_and_what_stands_behind_it(model):
+    figure = forest_plot(model.estimates("session"), title="A model")
+    told = " ".join(words(figure))
+    for one in model.estimates("session"):
+        assert f"{one.value:.2f} ({one.low:.2f}–{one.high:.2f})" in told
+    assert f"{model.events}/{model.n}, {model.clusters} patients" in told
+    assert "odds ratio, 95 % interval (log scale)" in told
+    assert inside(figure)
+
+
+def test_a_forest_plot_of_nothing_is_refused(data):
+    few = fit(data.assign(event=(np.arange(len(data)) < 3).astype(int)), "event", ["exposure"],
+              cluster="patient_id")
+    with pytest.raises(ValueError, match="nothing to draw"):
+        forest_plot(few.estimates())
+
+
+def test_a_very_wide_interval_keeps_the_others_readable(model):
+    from dataclasses import replace
+
+    wide = replace(model.estimates("session")[0], high=1e6)
+    figure = forest_plot([*model.estimates("session"), wide])
+    assert figure.axes[0].get_xlim()[1] <= 64 and inside(figure)
+
+
+def test_a_partial_effect_shows_where_the_data_lie(data, model):
+    curve = effect_curve(model, "exposure", np.linspace(-2, 2, 9))
+    figure = partial_effect(curve, data["exposure"], data["event"], label="agent, mL",
+                            outcome="a complication")
+    told = words(figure)
+    assert f"agent, mL; {len(data)} sessions" in told
+    assert "risk of a complication (%)" in told
+    assert f"sessions with the event ({data['event'].sum()})" in told
+    assert inside(figure)
+
+
+@pytest.mark.parametrize("column", ["exposure", "agent"])
+def test_imputed_values_stand_against_recorded_ones(data, column):
+    rng = np.random.default_rng(1)
+    gaps = data.assign(agent=rng.choice(["EVOH 6 %", "EVOH 8 %"], len(data)))
+    gaps.loc[gaps.index[::4], column] = np.nan if column == "exposure" else None
+    found = impute(gaps, ["exposure", "agent"], "event", cluster="patient_id", times=3)
+    figure = imputed_against_observed(found.frames, found.gaps, column, column)
+    assert f"{found.gaps[column].sum()} of {len(data)} values imputed, 3 times" in words(figure)
+    assert inside(figure)
+
+
+def test_balance_is_drawn_before_and_after(data):
+    treated = np.random.default_rng(2).random(len(data)) < 1 / (1 + np.exp(-data["sm_grade"]))
+    found = compare_weighted(data.assign(treated=treated), "event", "treated",
+                             ["sm_grade", "ruptured"], cluster="patient_id", times=50)
+    figure = balance_plot(found.balance)
+    told = words(figure)
+    assert {"sm_grade", "ruptured", "before", "after weighting"} <= set(told) and inside(figure)
+
+
+def test_calibration_counts_its_rows(model):
+    figure = calibration_plot(calibration_table(model), "a complication")
+    assert any(f"{model.n} sessions" in text for text in words(figure)) and inside(figure)
+    assert isinstance(calibration_table(model), pd.DataFrame)
