@@ -16,6 +16,7 @@ _HOME = {
     "Place": "problems",
     "Problem": "problems",
     "SourceError": "problems",
+    "draft_mapping": "draft",
     "fill_workbook": "workbook_write",
     "read_source": "reading",
     "take_in_file": "take_in",
@@ -25,7 +26,8 @@ _HOME = {
 
 __all__ = [
     "Batch", "HeldRow", "OutputError", "Outcome", "Place", "Problem", "SourceError",
-    "fill_workbook", "read_source", "take_in_file", "write_returned", "write_workbook",
+    "draft_mapping", "fill_workbook", "read_source", "take_in_file", "write_returned",
+    "write_workbook",
 ]
 
 

@@ -10,6 +10,7 @@ from registry.intake.convert import Converted, RowProblem
 from registry.intake.names import nearest
 from registry.intake.problems import Place, Problem
 from registry.intake.sheet import column_letters, row_label
+from registry.privacy.headings import identifying_heading
 
 
 def asides(converted: Converted) -> list[RowProblem]:
@@ -30,7 +31,10 @@ def _unknown_columns(converted: Converted) -> Iterator[Problem]:
         heading = columns.unknown.get(column, "")
         named = f'headed "{heading}"' if heading else "without a heading"
         near = nearest(heading, [*labels, *columns.absent]) if heading else None
+        kind = identifying_heading(heading)
         mend = (
+            f"it looks like {kind}, which is never taken in: delete the column from the file"
+            if kind else
             f'if "{near}" is meant, correct the heading' if near
             else "nothing, if it is a note of your own; data belong in columns of the workbook"
         )

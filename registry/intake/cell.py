@@ -90,7 +90,11 @@ def as_text(raw: Any) -> str:
 
 
 def shown(raw: Any) -> str:
-    """A raw cell as a problem quotes it: in quotation marks, and not at length."""
+    """A raw cell as a problem quotes it: in quotation marks, not at length, naming nobody."""
+    from registry.privacy.contents import identifying_content
+
+    if kind := identifying_content(raw):
+        return f"content that looks like {kind} (not repeated here)"
     text = clean(as_text(raw))
     if len(text) > LONGEST_SHOWN:
         text = text[: LONGEST_SHOWN - 1] + "…"

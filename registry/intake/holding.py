@@ -18,6 +18,7 @@ from registry.intake.cell import as_text, clean
 from registry.intake.cell_words import may_repeat
 from registry.intake.convert import Converted, RowProblem
 from registry.intake.problems import Place, Problem
+from registry.privacy.contents import identifying_content
 from registry.schema import TABLES, TableSpec
 
 NOT_KEPT = "(not kept: it might name a person)"
@@ -101,8 +102,14 @@ def _to_return(table: Converted, row: int, raw: dict[str, Any]) -> dict[str, Any
     """The row as it is handed back: read values, and what could not be read as it stood."""
     unread = table.unread_fields_of(row)
     return {
-        name: cell if name in unread else table.frame[name].iat[row] for name, cell in raw.items()
+        name: _nameless(cell) if name in unread else table.frame[name].iat[row]
+        for name, cell in raw.items()
     }
+
+
+def _nameless(cell: Any) -> Any:
+    """A cell as it is handed back: blank where its content looks like a direct identifier."""
+    return None if identifying_content(cell) else cell
 
 
 def _reason(problem: Problem, column: str = "") -> str:
@@ -123,5 +130,6 @@ def _safe_values(table: TableSpec, cells: Mapping[str, Any]) -> dict[str, str]:
         text = clean(as_text(raw))
         if text:
             right = not spec.pattern or re.fullmatch(spec.pattern, text)
-            values[name] = text if right or may_repeat(text, spec) else NOT_KEPT
+            safe = (right or may_repeat(text, spec)) and not identifying_content(raw)
+            values[name] = text if safe else NOT_KEPT
     return values

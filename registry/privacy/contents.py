@@ -26,10 +26,10 @@ from registry.privacy.kinds import (
 
 _EMAIL = re.compile(r"[\w.+-]+@[\w-]+\.[\w.-]+")
 _BIRTH = re.compile(
-    r"\b(?:d\.?o\.?b\.?|born|date of birth|geb\.?|n[ée]e?)\b[\s:.]*(?:on\s+)?\d", re.IGNORECASE)
+    r"\b(?:d\.?o\.?b\.?|born|date of birth|geb\.?|née?)\b[\s:.]*(?:on\s+)?\d", re.IGNORECASE)
 _NATIONAL = re.compile(
-    r"\b\d{3}-\d{2}-\d{4}\b|\b\d{3} \d{3} \d{4}\b|\b\d{6}[- ]\d{4}\b|\b[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} "
-    r"?[A-Z]\b|\b756\.\d{4}\.\d{4}\.\d{2}\b")
+    r"\b\d{3}-\d{2}-\d{4}\b|\b\d{3} \d{3} \d{4}\b|\b\d{6}[- ]\d{4}\b"
+    r"|\b[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-Z]\b|\b756\.\d{4}\.\d{4}\.\d{2}\b")
 _TELEPHONE = re.compile(
     r"(?<![\w.])(?:\+\d{1,3}|\(0?\d{1,5}\)|0\d{1,4})[\s./-]*\d(?:[\s./()-]*\d){5,12}(?![\w.])"
     r"|(?<![\w.])\d{3}[-. ]\d{3}[-. ]\d{4}(?![\w.])")
@@ -51,12 +51,18 @@ _POSTCODE = re.compile(r"\b[A-Z]{1,2}\d[A-Z\d]? \d[A-Z]{2}\b")
 _TITLE = re.compile(
     r"\b(?i:mr|mrs|ms|mx|dr|prof|sra|herr|frau|mme|madame|monsieur|signora|dhr|mevr)"
     r"\b\.?\s+(?:[A-Z]\.?\s+)?[A-ZÀ-Þ][\w'’-]+")
-_WORD_PAIR = re.compile(r"[A-ZÀ-Þ][a-zß-ÿ'’-]+,?\s+[A-ZÀ-Þ][a-zß-ÿ'’-]+|[A-ZÀ-Þ]{2,},\s*[A-ZÀ-Þ]\w+")
+_WORD_PAIR = re.compile(
+    r"[A-ZÀ-Þ][a-zß-ÿ'’-]+,?\s+[A-ZÀ-Þ][a-zß-ÿ'’-]+|[A-ZÀ-Þ]{2,},\s*[A-ZÀ-Þ]\w+")
 # A few of the most frequent given names of several languages; they belong to nobody in
 # particular. A capital letter is asked for, because some are words as well.
-_GIVEN = frozenset(
-    ["John", "James", "Robert", "Michael", "William", "David", "Thomas", "Charles", "Daniel", "Paul", "Peter", "Mary", "Anna", "Anne", "Maria", "Linda", "Susan", "Sarah", "Karen", "Emma", "Laura", "Julia", "Jose", "Juan", "Carlos", "Luis", "Antonio", "Francisco", "Carmen", "Giuseppe", "Giovanni", "Hans", "Klaus", "Wolfgang", "Ursula", "Pierre", "Jean", "Michel", "Marie", "Nathalie", "Ali", "Mohammed", "Muhammad", "Ahmed", "Fatima", "Aisha", "Chen", "Wei", "Ming", "Hiroshi", "Yuki", "Priya", "Raj", "Ivan", "Olga", "Elena", "Jan", "Johanna", "Erik", "Lars"]
-)
+_GIVEN = frozenset((
+    "John", "James", "Robert", "Michael", "William", "David", "Thomas", "Charles", "Daniel",
+    "Paul", "Peter", "Mary", "Anna", "Anne", "Maria", "Linda", "Susan", "Sarah", "Karen", "Emma",
+    "Laura", "Julia", "Jose", "Juan", "Carlos", "Luis", "Antonio", "Francisco", "Carmen",
+    "Giuseppe", "Giovanni", "Hans", "Klaus", "Wolfgang", "Ursula", "Pierre", "Jean", "Michel",
+    "Marie", "Nathalie", "Ali", "Mohammed", "Muhammad", "Ahmed", "Fatima", "Aisha", "Chen", "Wei",
+    "Ming", "Hiroshi", "Yuki", "Priya", "Raj", "Ivan", "Olga", "Elena", "Johanna", "Erik", "Lars",
+))
 
 
 def identifying_content(raw: Any) -> str | None:

@@ -71,7 +71,8 @@ A column may also have:
   number 4 as well.
 - `split = "parts"`: "Rt frontal" into several fields, or into several rows of one field;
   `split_at` is the mark between the parts (a space unless stated).
-- `range = "higher"` or `"lower"`: which end of "0-1" is taken; not stated: such a cell is a problem.
+- `range = "higher"` or `"lower"`: which end of "0-1" is taken; not stated: such a cell is a
+  problem.
 - `dates`, `short_years_from`, `blank`: as for the sheet, for this column alone.
 - `part_dates = "middle"`: "2015" or "Mar 2015" is taken as the middle of that time, and the field
   that says how precisely the date is known is filled.

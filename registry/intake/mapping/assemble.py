@@ -141,8 +141,8 @@ class Assembler:
         known = self._rows.cell(*there[:2]) if there else first.value(name)
         remark = Remark(
             "error", "two-values",
-            f"{shown(self._rows.cell(row, column))}, where row {(there or (first.position,))[0] + 1} "
-            f"has {shown(known)} for the same row of {spec.name}",
+            f"{shown(self._rows.cell(row, column))}, where row "
+            f"{(there or (first.position,))[0] + 1} has {shown(known)} for the same row of {spec.name}",
             "one value", "correct the row that is wrong",
         )
         if (row, column) not in self._rows.filled_down:

@@ -13,7 +13,8 @@ from registry.intake.mapping.parts import Quantity, quantity
 from registry.intake.mapping.units import convert, known_units
 from registry.schema import FieldSpec
 
-_RANGE = re.compile(r"(\d+(?:\.\d+)?)\s*(?:-|\bto\b)\s*(\d+(?:\.\d+)?)\s*([^\W\d].*)?", re.IGNORECASE)
+_RANGE = re.compile(
+    r"(\d+(?:\.\d+)?)\s*(?:-|\bto\b)\s*(\d+(?:\.\d+)?)\s*([^\W\d].*)?", re.IGNORECASE)
 
 
 def read_quantity(

@@ -54,11 +54,18 @@ def read_numbers(entry: Entry, names: Iterable[str] | None = None) -> Numbers:
             continue
         if name not in number_names():
             entry.fault(f'"{name}" is no number of a row', "one of " + ", ".join(number_names()))
-        elif isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 999 or isinstance(value, str) and _COUNTED_BY.fullmatch(value):
+        elif _is_number(value):
             found.append((name, value))
         else:
             entry.fault(f'"{name}" is {value!r}', 'a whole number from 1, or "counted"')
     return tuple(found)
+
+
+def _is_number(value: Any) -> bool:
+    """Whether a value says which number rows have: a whole one, or that they are counted."""
+    if isinstance(value, str):
+        return bool(_COUNTED_BY.fullmatch(value))
+    return isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 999
 
 
 def read_column(entry: Entry) -> ColumnPlan | None:
