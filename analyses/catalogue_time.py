@@ -52,6 +52,13 @@ describe({
         "probability that an image has shown the nidus again, watched to the last image",
         "lesions of confirmed obliteration, from its confirmation",
     ),
+    "time.recurrence_bracketed": About(
+        "Recurrence itself, between two images",
+        "recurrence itself, known to lie between two images",
+        "probability of reopening by Turnbull's estimate, each between the last image that showed "
+        "closure and the first that showed the nidus",
+        "lesions of confirmed obliteration, from its confirmation",
+    ),
     "time.haemorrhage_free_survival": About(
         "Alive without haemorrhage", "being alive without haemorrhage",
         "probability of neither haemorrhage nor death", "patients, from their first treatment",

@@ -15,6 +15,7 @@ from analyses import catalogue_time as _words  # noqa: F401  (the names of these
 from analyses.counting import FEW, few_marked, levels
 from analyses.durations import (
     DAYS_A_YEAR,
+    DIED,
     bleed_durations,
     follow_up_durations,
     obliteration_durations,
@@ -41,6 +42,7 @@ BRACKETED = "time.obliteration_bracketed"
 WIDTH = "time.obliteration_interval_width"
 DEATH_FIRST = "time.death_before_obliteration"
 RECURRENCE = "time.recurrence"
+RECURRENCE_BRACKETED = "time.recurrence_bracketed"
 BLEED_FREE = "time.haemorrhage_free_survival"
 FIRST_BLEED = "time.first_haemorrhage"
 RESTRICTED = "time.haemorrhage_free_restricted_mean"
@@ -225,15 +227,23 @@ def _grouped(
 
 
 def _bracketed(lesions: pd.DataFrame) -> list[Estimate]:
-    found = bracketed(lesions)
-    if found is None:
-        return [_nothing(BRACKETED, "lesion", {"years": str(year)}) for year in HORIZONS]
-    deaths = int((lesions["event"] == 2).sum())
+    """Closure itself at every horizon, and the median width of its brackets."""
+    deaths = int((lesions["event"] == DIED).sum())
     name = "death" if deaths == 1 else "deaths"
     words = (f"{deaths} {name} counted as censored",) if deaths else ()
-    return [*(_named(found.at(year), BRACKETED, {"years": str(year)}, words)
-              for year in HORIZONS),
-            _in_days(_named(found.widths(), WIDTH, None))]
+    found = bracketed(lesions)
+    read = _read_bracketed(found, BRACKETED, words)
+    return read if found is None else [*read, _in_days(_named(found.widths(), WIDTH, None))]
+
+
+def _read_bracketed(
+    found: IntervalCensored | None, id: str, words: tuple[str, ...],
+) -> list[Estimate]:
+    groups = [{"years": str(year)} for year in HORIZONS]
+    if found is None:
+        return [_nothing(id, "lesion", group) for group in groups]
+    return [_named(found.at(year), id, group, words)
+            for year, group in zip(HORIZONS, groups, strict=True)]
 
 
 def _in_days(width: Estimate) -> Estimate:
@@ -248,9 +258,9 @@ def _recurrence(units: Units) -> list[Estimate]:
     unseen = int((~rows["imaged"]).sum()) if len(rows) else 0
     name = "lesion" if unseen == 1 else "lesions"
     words = (f"{unseen} {name} without imaging after confirmation",) if unseen else ()
-    curves = incidence(rows, RECURRENCE, "lesion")
-    return [replaced(e, flags=(*e.flags, *words))
-            for e in _read(curves, RECURRENCE, "lesion")]
+    read = _read(incidence(rows, RECURRENCE, "lesion"), RECURRENCE, "lesion")
+    itself = _read_bracketed(bracketed(rows, RECURRENCE_BRACKETED), RECURRENCE_BRACKETED, ())
+    return [replaced(e, flags=(*e.flags, *words)) for e in (*read, *itself)]
 
 
 def _restricted(patients: pd.DataFrame) -> list[Estimate]:

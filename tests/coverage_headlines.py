@@ -36,7 +36,7 @@ from synthetic_cohort.truth import Truth, truth_of
 PATIENTS = 150
 TARGET = 0.94
 FIRST_SEED = 1_000_000
-STAGE_PERIODS = {UNDER: "under", UNDER + NEAR: "window", UNDER + LATER: "outside", AFTER: "after"}
+STAGES = (UNDER, UNDER + NEAR, UNDER + LATER, AFTER)
 REPORT = Path(__file__).parent / "reference" / "coverage_headlines.md"
 
 Limits = tuple[float, float, float]
@@ -81,7 +81,7 @@ def headlines(units: Units) -> dict[str, Estimate]:
     found["independent (mRS 0–2), patient"] = share(
         functional_outcomes(units), "independent", id="", unit="patient")
     rows = stretches(units)
-    for stage in STAGE_PERIODS:
+    for stage in STAGES:
         found[f"haemorrhage {stage}, patient-year"] = rate(in_stage(rows, stage), None)
     curves = over_time.incidence(obliteration_durations(units), over_time.OBLITERATION, "lesion")
     assert curves is not None
@@ -103,10 +103,10 @@ def truths(truth: Truth) -> dict[str, float]:
         "independent (mRS 0–2), patient": ("function.independent", "patient"),
     }
     found = {words: truth.value(*key) for words, key in shares.items()}
-    for stage, period in STAGE_PERIODS.items():
+    for stage in STAGES:
         found[f"haemorrhage {stage}, patient-year"] = truth.value(
-            "rate.haemorrhage", "patient-years", period=period)
-    found["confirmed obliteration by 2 years, lesion"] = truth.cumulative_incidence(730)
+            "rate.haemorrhage", "patient-year", stage=stage)
+    found["confirmed obliteration by 2 years, lesion"] = truth.cumulative_incidence(2)
     return found
 
 

@@ -30,7 +30,8 @@ LESION_YEARS, PATIENT_YEARS = "Years from the lesion's first treatment", (
     "Years from the first treatment")
 CURVES = (
     (time.OBLITERATION, "lesion"), (time.WEIGHTED, "lesion"), (time.BRACKETED, "lesion"),
-    (time.DEATH_FIRST, "lesion"), (time.RECURRENCE, "lesion"), (time.BLEED_FREE, "patient"),
+    (time.DEATH_FIRST, "lesion"), (time.RECURRENCE, "lesion"),
+    (time.RECURRENCE_BRACKETED, "lesion"), (time.BLEED_FREE, "patient"),
     (time.FIRST_BLEED, "patient"),
 )
 
@@ -47,7 +48,7 @@ def haemorrhage_section(results: Results) -> Section:
             "Before treatment, by presentation and not by rupture: whether a lesion had bled "
             "before treatment is only known afterwards. Patients enter mostly because they were "
             "treated, so those who died of a bleed first may be missing and that rate be too "
-            "low.",
+            "low; those recorded and never treated stay in it to their last contact.",
         ),
         rates_table(results), rates_picture(results), ratios_table(results),
     ))

@@ -7,7 +7,6 @@ be over. The full size, 2,000 services, is in tests/reference/coverage_headlines
 from __future__ import annotations
 
 import coverage_headlines
-import numpy as np
 import pytest
 
 from analyses.populations.units import units_of
@@ -31,8 +30,11 @@ def test_every_headline_has_a_truth_and_an_interval() -> None:
     assert len(found) == 13
 
 
-def test_a_wrong_truth_would_be_found_out() -> None:
-    """A check of the check: intervals shifted by their width miss the truth."""
-    cell = coverage_headlines.Covered("", 0.1, 400, 0.9, 0.05, 0.05, 0.1, 0.1)
-    assert cell.covered < cell.floor < coverage_headlines.TARGET
-    assert cell.floor == pytest.approx(0.94 - 3 * np.sqrt(0.94 * 0.06 / 400))
+def test_intervals_beside_the_truth_are_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A check of the check: where the truth is another by half its scale, none covers it."""
+    monkeypatch.setattr(coverage_headlines, "truth_of", lambda *_: None)
+    monkeypatch.setattr(coverage_headlines, "truths", lambda _: {
+        name: 1.5 for name in ("any complication, session", "independent (mRS 0–2), patient")})
+    rows = coverage_headlines.coverage(2, jobs=1)
+    assert [row.covered for row in rows] == [0, 0]
+    assert all(row.below == 1 and row.covered < row.floor for row in rows)
