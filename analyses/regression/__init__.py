@@ -33,6 +33,7 @@ _HOMES = {
     "confounding_table": "unmeasured",
     "side_by_side_table": "side_by_side",
     "learning_effect": "learning",
+    "functional_form": "shape",
 }
 __all__ = sorted(_HOMES)
 

@@ -95,7 +95,8 @@ def _type_problems(data: pd.DataFrame, outcome: str, terms: Sequence[Term]) -> l
     column = data[outcome]
     if not (is_two_valued(column) or pd.api.types.is_numeric_dtype(column.dtype)
             or isinstance(column.dtype, pd.CategoricalDtype)):
-        problems.append(f"outcome {outcome!r} is text; wanted yes/no, 0/1 or a number")
+        problems.append(f"outcome {outcome!r} is text; wanted True and False, 0 and 1, "
+                        "numbers, or an ordered categorical")
     for term in terms:
         for name in term.columns:
             if term.form in ("linear", "spline") and not (

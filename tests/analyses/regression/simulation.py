@@ -195,7 +195,7 @@ def _summary(name: str, results: list[tuple[Cell, dict]]) -> str:
                      for _, found in results])
     null = [1 - found[name]["coverage"] for cell, found in results if cell.odds_ratio == 1]
     return (f"{name:44s} {100 * coverage.min():6.1f} {100 * coverage.mean():6.1f} {below:4d} "
-            f"{width:6.3f} {100 * np.mean(null):5.1f}")
+            f"{width:6.3f} {100 * np.mean(null) if null else np.nan:5.1f}")
 
 
 def _commit() -> str:
