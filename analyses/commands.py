@@ -18,6 +18,8 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from registry.freeze import Freeze
+
 
 app = typer.Typer(
     name="nidusbook", no_args_is_help=True, add_completion=False, rich_markup_mode=None,
@@ -194,6 +196,23 @@ def main() -> None:
     app()
 
 
+def open_freeze(path: str | Path, *, patients: int = 120, seed: int = 1) -> Freeze:
+    """Read a freeze for a notebook; the demo's own is made first where it is not there yet.
+
+    Only a path like `nidusbook-demo/freeze-research` (or `freeze-quality`) is made, with
+    `patients` fictional patients: a path that was mistyped must not turn into invented numbers.
+    Raises FreezeError where there is no freeze at the path, or it was changed.
+    """
+    from analyses.demo import make_demo, wanted_demo
+    from registry import read_freeze
+
+    frozen = Path(path)
+    if wanted_demo(frozen):
+        make_demo(frozen.parent, patients=patients, seed=seed, progress=lambda *words: None,
+                  doors=_doors())
+    return read_freeze(frozen)
+
+
 def _doors() -> dict[str, Callable[..., object]]:
     """What the demo needs of the store: only this module may open one."""
     from registry import open_registry
@@ -203,9 +222,9 @@ def _doors() -> dict[str, Callable[..., object]]:
 
     return {
         # The demo's service learns, and changes its practice at a known procedure.
-        "make_cohort": partial(make_cohort, settings=CohortSettings.demo()), "fill_workbook": fill_workbook,
-        "take_in_file": take_in_file, "open_registry": open_registry,
-        "make_freeze": make_freeze,
+        "make_cohort": partial(make_cohort, settings=CohortSettings.demo()),
+        "fill_workbook": fill_workbook, "take_in_file": take_in_file,
+        "open_registry": open_registry, "make_freeze": make_freeze,
     }
 
 

@@ -11,17 +11,30 @@ from analyses.reports import write_report
 from analyses.reports.write import ReportError
 
 DEMO_MARK = "nothing-here-is-real.txt"
+DEMO_FOLDER = "nidusbook-demo"
+RESEARCH, QUALITY = "freeze-research", "freeze-quality"
+Doors = Mapping[str, Callable[..., Any]]
 
 
 def run_demo(
-    out: Path, *, patients: int, seed: int, progress: Callable[..., None],
-    doors: Mapping[str, Callable[..., Any]],
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None], doors: Doors,
 ) -> list[str]:
     """Make the service, take it in, freeze it and report; returns the lines to print.
 
     doors: the functions that make the cohort and open the store, handed in by the command line
     (no other module of `analyses` may open a store).
     """
+    lines = make_demo(out, patients=patients, seed=seed, progress=progress, doors=doors)
+    for audience in ("series",):
+        lines += write_report(out / RESEARCH, out / f"report-{audience}", audience=audience,
+                              progress=progress)
+    return lines
+
+
+def make_demo(
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None], doors: Doors,
+) -> list[str]:
+    """The fictional service as far as its two freezes; as `run_demo`, without the reports."""
     _clear_earlier_demo(out)
     out.mkdir(parents=True, exist_ok=True)
     progress("making a fictional service")
@@ -34,15 +47,22 @@ def run_demo(
     taken = doors["take_in_file"](book, doors["open_registry"](store), by="DEMO",
                                   progress=progress)
     progress("freezing the registry")
-    lines = [f"A fictional service of {patients} patients; nothing in it is real.",
-             f"Entry workbook:  {book}", f"Registry:        {store}", taken.summary]
-    for purpose, audiences in (("research", ("series",)), ("quality", ())):
-        frozen = out / f"freeze-{purpose}"
-        doors["make_freeze"](doors["open_registry"](store), frozen, purpose=purpose)
-        for audience in audiences:
-            lines += write_report(frozen, out / f"report-{audience}", audience=audience,
-                                  progress=progress)
-    return lines
+    for frozen, purpose in ((RESEARCH, "research"), (QUALITY, "quality")):
+        doors["make_freeze"](doors["open_registry"](store), out / frozen, purpose=purpose)
+    return [f"A fictional service of {patients} patients; nothing in it is real.",
+            f"Entry workbook:  {book}", f"Registry:        {store}", taken.summary]
+
+
+def is_demo(frozen: Path) -> bool:
+    """Whether a freeze lies in a folder that the demo made: then nothing in it is real."""
+    return (frozen.absolute().parent / DEMO_MARK).is_file()
+
+
+def wanted_demo(frozen: Path) -> bool:
+    """Whether this path is one of the demo's own freezes and that demo is not made yet."""
+    folder = frozen.absolute().parent
+    return (frozen.name in (RESEARCH, QUALITY) and folder.name == DEMO_FOLDER
+            and not frozen.exists() and (not folder.exists() or is_demo(frozen)))
 
 
 def _clear_earlier_demo(out: Path) -> None:
