@@ -71,6 +71,9 @@ def events_warning(rows: ModelRows) -> str | None:
     fewer, terms = rarer_outcome(rows.y), rows.x.shape[1] - 1
     if fewer >= COMFORTABLE_EVENTS_PER_PARAMETER * terms:
         return None
+    if fewer < FEWEST_EVENTS:
+        return (f"Too few events: {events_sentence(rows)}. No interval of a model can be trusted "
+                f"under {FEWEST_EVENTS}; estimator 'auto' gives an exact or permutation test.")
     room = max(1, fewer // COMFORTABLE_EVENTS_PER_PARAMETER)
     smaller = "one term" if room == 1 else f"{room} terms"
     return (f"Few events: {events_sentence(rows)}; expect wide intervals. "

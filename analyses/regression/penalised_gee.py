@@ -13,6 +13,8 @@ the two, with t and the Satterthwaite degrees of freedom of Bell and McCaffrey 2
 few patients carry the information on a term), covers in every cell with 8 or more events and
 is 5 to 15 % wider than an interval that ignores the patient. Penalised profile intervals widened
 by the design effect were no narrower, and covered less for a yes/no variable of the patient.
+That full leverage adjustment can overcorrect is the subject of Afiaz and Rahman 2026, arXiv
+2604.18863; leverages are bounded here at 0.75 (Fay and Graubard 2001).
 """
 
 from __future__ import annotations

@@ -13,10 +13,13 @@ import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analyses.regression.choose import ESTIMATORS
 from analyses.regression.terms import Term, as_term
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MISSING_RULES = ("complete rows", "imputation")
 # Earlier causes later: a later step is never adjusted for when an earlier one is the question.
@@ -202,3 +205,29 @@ def chain_problems(exposure: Term, adjust: Sequence[Term]) -> list[str]:
     return [f"{term.name} comes after {exposure.name} in the same chain of causes; adjusting for "
             "it would hide part of the effect in question" for term in adjust
             if (step(term) or 0) > start]
+
+
+def plan_table(plan: Plan) -> pd.DataFrame:
+    """What was declared, a line a model, for the report.
+
+    Columns: name, unit, outcome, exposure, adjusted for (each term and why), estimator, missing,
+    subgroups.
+    """
+    import pandas as pd
+
+    def told(model: PlannedModel) -> str:
+        whys = model.why or ("",) * len(model.adjust)
+        return "; ".join(f"{term.name}{f' ({why})' if why else ''}"
+                         for term, why in zip(model.adjust, whys, strict=True))
+
+    return pd.DataFrame([
+        {"name": m.name, "unit": m.unit, "outcome": m.outcome, "exposure": _described(m.exposure),
+         "adjusted for": told(m), "estimator": m.estimator, "missing": m.missing,
+         "subgroups": ", ".join(m.subgroups)} for m in plan.models])
+
+
+def _described(term: Term) -> str:
+    form = {"spline": f", restricted cubic spline, knots {term.knots}",
+            "factor": f", against {term.reference}" if term.reference else ", factor"}
+    step = f", per {term.per:g}" if term.per != 1 else ""
+    return f"{term.name}{form.get(term.form, '')}{step}"

@@ -20,6 +20,7 @@ from analyses.estimate import Estimate
 from analyses.regression.penalised_core import Array
 from analyses.regression.refits import patient_draws, weighted_refits
 from analyses.regression.rows import ModelRows, model_rows
+from analyses.regression.terms import numbers
 
 SCHEMES = ("overlap", "average treatment")
 INDICATION = (
@@ -30,11 +31,11 @@ INDICATION = (
 
 @dataclass(frozen=True)
 class WeightedComparison:
-    """A weighted difference in risk (or in log mean), with balance before and after.
+    """A weighted comparison, with balance before and after.
 
-    difference: the estimate, treated minus untreated; balance: index `covariate`, standardised
-    mean differences before and after; effective_n: worth of each weighted group in rows;
-    warnings: sentences.
+    difference: the estimate, treated minus (or over) untreated; balance: index `covariate`,
+    standardised mean differences before and after; effective_n: worth of each weighted group in
+    rows; warnings: sentences.
     """
 
     difference: Estimate
@@ -72,57 +73,85 @@ def compare_weighted(
     """Weighted risk difference of a yes/no outcome, treated minus untreated.
 
     data: one row a unit; treatment: a yes/no column; covariates: columns of the propensity
-    model; cluster: the patient. Raises ValueError where a group has under 5 rows, or the
-    outcome is not yes/no.
+    model; cluster: the patient; times: bootstrap samples. Rows with a gap are left out. Raises
+    ValueError where a group has under 5 rows, or the outcome is not yes/no.
     """
-    rows = model_rows(data, treatment, covariates, cluster)
-    treated = rows.y
-    event = _outcome(rows, outcome)
-    _check(rows, treated, event, outcome)
-    ones = np.ones((1, rows.n))
-    value, weights = _estimates(rows, treated, event, ones, scheme)
-    drawn, _ = _estimates(rows, treated, event, patient_draws(rows.cluster, times, seed), scheme)
-    drawn = drawn[np.isfinite(drawn)]
-    low, high = np.quantile(drawn, [(1 - level) / 2, (1 + level) / 2])
-    value, weights = float(value[0]), weights[0]
-    difference = Estimate(
-        id=f"weighted.{outcome}.{treatment}", kind="difference", value=value,
-        low=float(min(low, value)), high=float(max(high, value)), level=level, unit=unit,
-        method=f"propensity {scheme} weights, bootstrap of patients", events=int(event.sum()),
-        n=rows.n, clusters=rows.clusters)
-    balance = _balance(rows, treated, weights)
-    worth = tuple(float(weights[treated == arm].sum() ** 2 / (weights[treated == arm] ** 2).sum())
-                  for arm in (1, 0))
-    return WeightedComparison(difference, balance, worth, _warnings(balance, worth))
+    setting = _Setting(data, outcome, treatment, covariates, cluster, scheme)
+    if not np.isin(setting.value, (0, 1)).all():
+        raise ValueError(f"{outcome} must be yes/no; use compare_weighted_level for amounts")
+    gap, low, high = setting.interval(level, times, seed)
+    return setting.comparison(Estimate(
+        kind="difference", value=gap, low=max(low, -1.0), high=min(high, 1.0), level=level,
+        unit=unit, events=int(setting.value.sum()), **setting.words))
 
 
-def _outcome(rows: ModelRows, outcome: str) -> Array:
-    from analyses.regression.terms import numbers
+def compare_weighted_level(
+    data: pd.DataFrame, outcome: str, treatment: str, covariates: Sequence[str], *,
+    cluster: str | None = None, scheme: str = "overlap", level: float = 0.95, times: int = 1000,
+    seed: int = 20260101, unit: str = "resection",
+) -> WeightedComparison:
+    """Weighted ratio of geometric means of an amount above 0 (blood loss), treated over untreated.
 
-    if outcome not in rows.frame.columns:
-        raise ValueError(f"outcome {outcome!r} is not a column")
-    return numbers(rows.frame[outcome])
+    Arguments as in `compare_weighted`. Raises ValueError also where a value is not above 0.
+    """
+    setting = _Setting(data, outcome, treatment, covariates, cluster, scheme)
+    if not (setting.value > 0).all():
+        raise ValueError(f"{outcome}: {int((setting.value <= 0).sum())} rows are not above 0")
+    setting.value = np.log(setting.value)
+    gap, low, high = setting.interval(level, times, seed)
+    return setting.comparison(Estimate(
+        kind="ratio of geometric means", value=float(np.exp(gap)), low=float(np.exp(low)),
+        high=float(np.exp(high)), level=level, unit=unit, **setting.words))
 
 
-def _check(rows: ModelRows, treated: Array, event: Array, outcome: str) -> None:
-    if not np.isin(treated, (0, 1)).all() or not np.isin(event, (0, 1)).all():
-        raise ValueError(f"{rows.outcome} and {outcome} must both be yes/no, with no gaps")
-    fewest = int(min(treated.sum(), (1 - treated).sum()))
+class _Setting:
+    """The complete rows of one comparison and what is worked out from them."""
+
+    def __init__(self, data: pd.DataFrame, outcome: str, treatment: str,
+                 covariates: Sequence[str], cluster: str | None, scheme: str) -> None:
+        if outcome not in data.columns:
+            raise ValueError(f"outcome {outcome!r} is not a column")
+        self.rows = model_rows(data[data[outcome].notna()], treatment, covariates, cluster)
+        self.treated, self.scheme = self.rows.y, scheme
+        self.value = numbers(self.rows.frame[outcome])
+        _check(self.rows)
+        self.words = {
+            "id": f"weighted.{outcome}.{treatment}", "n": self.rows.n,
+            "clusters": self.rows.clusters,
+            "method": f"propensity {scheme} weights, bootstrap of patients"}
+
+    def gaps(self, counts: Array) -> tuple[Array, Array]:
+        """(draws,) weighted differences and (draws, rows) weights; NaN where a group is empty."""
+        fits = weighted_refits(self.rows.x, self.treated, counts, np.zeros(self.rows.x.shape[1]))
+        risk = np.clip(expit(fits.coefficients @ self.rows.x.T), 1e-6, 1 - 1e-6)
+        weights = counts * propensity_weights(risk, self.treated, self.scheme)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            means = [(weights * (self.treated == arm)) @ self.value
+                     / (weights * (self.treated == arm)).sum(axis=1) for arm in (1, 0)]
+        return np.where(fits.usable, means[0] - means[1], np.nan), weights
+
+    def interval(self, level: float, times: int, seed: int) -> tuple[float, float, float]:
+        """The weighted difference and its percentile interval over samples of patients."""
+        gap, self.weights = self.gaps(np.ones((1, self.rows.n)))
+        drawn, _ = self.gaps(patient_draws(self.rows.cluster, times, seed))
+        low, high = np.nanquantile(drawn, [(1 - level) / 2, (1 + level) / 2])
+        return float(gap[0]), float(min(low, gap[0])), float(max(high, gap[0]))
+
+    def comparison(self, difference: Estimate) -> WeightedComparison:
+        """The estimate with its balance and warnings."""
+        weights = self.weights[0]
+        balance = _balance(self.rows, self.treated, weights)
+        worth = tuple(float(weights[self.treated == arm].sum() ** 2
+                            / (weights[self.treated == arm] ** 2).sum()) for arm in (1, 0))
+        return WeightedComparison(difference, balance, worth, _warnings(balance, worth))
+
+
+def _check(rows: ModelRows) -> None:
+    if not np.isin(rows.y, (0, 1)).all():
+        raise ValueError(f"{rows.outcome} must be yes/no")
+    fewest = int(min(rows.y.sum(), (1 - rows.y).sum()))
     if fewest < 5:
         raise ValueError(f"only {fewest} rows in one group; there is no comparison to weight")
-
-
-def _estimates(
-    rows: ModelRows, treated: Array, event: Array, counts: Array, scheme: str
-) -> tuple[Array, Array]:
-    """(draws,) weighted differences and (draws, rows) weights; NaN where a draw has one group."""
-    fits = weighted_refits(rows.x, treated, counts, np.zeros(rows.x.shape[1]))
-    risk = np.clip(expit(fits.coefficients @ rows.x.T), 1e-6, 1 - 1e-6)
-    weights = counts * propensity_weights(risk, treated, scheme)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        shares = [(weights * (treated == arm)) @ event / (weights * (treated == arm)).sum(axis=1)
-                  for arm in (1, 0)]
-    return np.where(fits.usable, shares[0] - shares[1], np.nan), weights
 
 
 def _balance(rows: ModelRows, treated: Array, weights: Array) -> pd.DataFrame:

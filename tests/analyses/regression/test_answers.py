@@ -10,6 +10,7 @@ from scipy.stats import norm
 
 from analyses.regression import (
     compare_weighted,
+    compare_weighted_level,
     confounding_table,
     e_value,
     effect_curve,
@@ -160,6 +161,20 @@ def test_weighting_balances_and_takes_off_confounding(scheme):
     assert abs(found.balance.loc["severity", "after"]) < 0.1 < abs(
         found.balance.loc["severity", "before"])
     assert "confounding by indication" in found.warnings[0]
+
+
+def test_blood_loss_is_compared_as_a_ratio():
+    data = treated_by_severity()
+    rng = np.random.default_rng(4)
+    data["blood_loss_ml"] = np.exp(6 + 0.5 * data["severity"] - 0.4 * data["embolized"]
+                                   + rng.normal(0, 0.3, len(data)))
+    found = compare_weighted_level(data, "blood_loss_ml", "embolized", ["severity"], times=300)
+    assert found.difference.low < np.exp(-0.4) < found.difference.high < 1
+    with pytest.raises(ValueError, match="1 rows are not above 0"):
+        compare_weighted_level(data.assign(blood_loss_ml=data["blood_loss_ml"].mask(
+            data.index == 3, 0.0)), "blood_loss_ml", "embolized", ["severity"])
+    with pytest.raises(ValueError, match="use compare_weighted_level"):
+        compare_weighted(data, "blood_loss_ml", "embolized", ["severity"])
 
 
 def test_standardised_differences_follow_the_definition():

@@ -103,6 +103,13 @@ def test_under_eight_events_the_data_cannot_answer():
     assert any("rows with the event" in warning for warning in found.warnings)
 
 
+def test_a_model_forced_on_under_eight_events_is_not_to_be_trusted():
+    data = clustered(patients=40, event_share=0.06, seed=2)
+    found = fit(data, "event", ["exposure"], cluster="patient_id", estimator="penalised-gee")
+    assert np.isfinite(found.table.to_numpy()).all()
+    assert any("No interval of a model can be trusted" in w for w in found.warnings)
+
+
 def test_rows_with_gaps_are_left_out_and_counted():
     data = clustered()
     data.loc[:4, "exposure"] = np.nan

@@ -8,7 +8,15 @@ import pandas as pd
 import pytest
 from clustered_data import Cell, as_frame, draw
 
-from analyses.regression import Plan, PlannedModel, Term, default_plan, read_plan, write_plan
+from analyses.regression import (
+    Plan,
+    PlannedModel,
+    Term,
+    default_plan,
+    plan_table,
+    read_plan,
+    write_plan,
+)
 from analyses.regression.planned_run import exposure_settings, run_exploratory, run_plan
 from analyses.regression.technique_models import SESSION_COLUMNS, run_technique_models
 
@@ -49,6 +57,14 @@ def test_a_plan_file_comes_back_as_it_was_written(tmp_path):
     again = read_plan(tmp_path / "plan.toml")
     assert again == plan and again.hash == plan.hash
     assert DAY.isoformat() in plan.heading and plan.hash[:12] in plan.heading
+
+
+def test_the_plan_can_be_printed():
+    table = plan_table(default_plan(DAY))
+    assert len(table) == 40
+    line = table[table["name"] == "complication by rate_ml_min"].iloc[0]
+    assert line["exposure"] == "rate_ml_min, per 0.1"
+    assert line["adjusted for"].startswith("sm_grade (graver lesions")
 
 
 def test_the_hash_follows_the_content_not_the_layout(tmp_path):
