@@ -163,8 +163,8 @@ def _as_columns(column: pd.Series) -> Array:
     if is_two_valued(column) or pd.api.types.is_numeric_dtype(column.dtype):
         return numbers(column)[:, None]
     levels = sorted(column.dropna().unique(), key=str)
-    values = column.astype(object).to_numpy()
-    return np.column_stack([(values == level).astype(float) for level in levels])
+    return np.column_stack([
+        column.eq(level).fillna(False).to_numpy(dtype=bool).astype(float) for level in levels])
 
 
 def _match(

@@ -71,6 +71,22 @@ def test_factors_and_yes_no_columns_keep_their_values():
     assert (frame["agent"].to_numpy()[gap] == truth[gap]).mean() > 0.85
 
 
+def test_columns_as_a_freeze_has_them_keep_their_types():
+    data = sessions()
+    data = data.assign(sm_grade=(data["sm_grade"] + 2.8).round().astype("Int64"),
+                       event=data["event"].astype("boolean"),
+                       patient_id=data["patient_id"].astype("string"),
+                       agent=np.where(data["exposure"] > 0, "EVOH 6 %", "EVOH 8 %"))
+    data["agent"] = data["agent"].astype("string")
+    for place, column in enumerate(("exposure", "agent", "sm_grade")):
+        data.loc[data.index[place::6], column] = pd.NA
+    found = fit_imputed(data, "event", ["exposure", "agent", "sm_grade"], cluster="patient_id",
+                        times=3)
+    frame = found.imputation.frames[0]
+    assert frame["agent"].dtype == "string" and frame["sm_grade"].dtype == "Int64"
+    assert found.n == len(data) and np.isfinite(found.table[["low", "high"]]).all(axis=None)
+
+
 def test_values_missing_because_of_the_outcome_bias_complete_rows_not_the_imputation():
     estimates = {"whole": [], "imputed": [], "complete": []}
     for seed in range(6):
