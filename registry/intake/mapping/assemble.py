@@ -142,7 +142,8 @@ class Assembler:
         remark = Remark(
             "error", "two-values",
             f"{shown(self._rows.cell(row, column))}, where row "
-            f"{(there or (first.position,))[0] + 1} has {shown(known)} for the same row of {spec.name}",
+            f"{(there or (first.position,))[0] + 1} has {shown(known)} for the same row of "
+            f"{spec.name}",
             "one value", "correct the row that is wrong",
         )
         if (row, column) not in self._rows.filled_down:

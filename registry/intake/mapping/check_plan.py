@@ -213,11 +213,20 @@ def _check_fed_once(mapping: Mapping, faults: Faults) -> None:
                 faults.add(column.line, f"{here}: {target} is fed by {seen[slot]} as well",
                            "each field of a row from one place")
             seen.setdefault(slot, here)
-    fed = {target for target, _ in seen}
-    stated: set[tuple[Target, Any]] = set()
+    stated: list[tuple[Target, dict[str, Any]]] = [
+        (target, dict(numbers)) for target, numbers in seen
+    ]
     for constant in mapping.constants:
-        again = (constant.target, constant.numbers)
-        if constant.target in fed or again in stated:
+        numbers = dict(constant.numbers)
+        if any(constant.target == target and _meet(numbers, other) for target, other in stated):
             faults.add(constant.line, f'[[constant]] "{constant.target}": it is fed twice',
                        "each field from one column or one constant")
-        stated.add(again)
+        stated.append((constant.target, numbers))
+
+
+def _meet(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Whether two statements may be about the same row: no number of theirs tells them apart."""
+    return not any(
+        isinstance(one[name], int) and isinstance(other[name], int) and one[name] != other[name]
+        for name in one.keys() & other.keys()
+    )

@@ -99,7 +99,8 @@ def _tag(identity: Identity, name: str) -> _Tag:
             break
         stated.append((outer, token))
     own = identity.tokens[-1][0] == name
-    return (*stated, *((identity.beside, identity.part) if own else ()))
+    # Rows of the tables below belong to the plain instance of their sheet row.
+    return (*stated, *((identity.beside, identity.part) if own else ((), 0)))
 
 
 __all__ = ["Numbering", "owner_of"]

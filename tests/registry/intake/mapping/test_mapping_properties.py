@@ -1,0 +1,159 @@
+"""Damaged sheets thrown at the intake: no traceback, and the ledger always adds up."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from old_sheets import FIRST, HEADINGS, MAPPING, SECOND, rows_of, write_mapping, write_sheet
+
+from registry.intake import take_in_file
+from registry.intake.draft import draft_mapping
+from registry.intake.mapping import read_mapping
+from registry.intake.problems import OutputError, SourceError
+from registry.schema import TABLES
+from registry.store import open_registry
+
+JUNK = st.one_of(
+    st.none(), st.text(max_size=12), st.integers(-10**9, 10**9), st.booleans(),
+    st.floats(allow_nan=False, allow_infinity=False, width=32),
+    st.datetimes(dt.datetime(1901, 1, 1), dt.datetime(2199, 1, 1)),
+    st.sampled_from([
+        "?", "n/a", "-", "0-1", "1–3", "3.5x2.8x3 cm", "3x", "x", "MCA x3, PCA x1", "MCA x99",
+        "x3", "2.4cc + 1.1", "1,5", "1,500", "+", "12/13/2015", "13/12/2015", "2015", "Mar 15",
+        "#REF!", "=1+1", "TOTAL", "III", "none", "call 01632 960123", "a@b.example", "  ", "\u200b",
+        "left frontal", "1e400", "٣", "½", "12.03.2015 10:30", "Rt", "1x2x3x4x5", "aphasia",
+    ]),
+)
+DAMAGE = st.lists(st.tuples(
+    st.sampled_from(["cell", "cell", "cell", "cell", "heading", "drop row", "copy row",
+                     "blank row", "long row", "swap"]),
+    st.integers(0, 60), st.integers(0, 60), JUNK,
+), max_size=14)
+
+
+def damaged(damage: list[tuple[str, int, int, Any]]) -> list[list[Any]]:
+    """Four patients' rows, spoilt in these ways."""
+    rows = rows_of(FIRST, SECOND, ["0103", *FIRST[1:]], [104, *SECOND[1:]])
+    rows.append(["TOTAL", None, 42.5])
+    for kind, i, j, junk in damage:
+        body = range(2, len(rows))
+        if kind == "heading":
+            rows[1][j % len(HEADINGS)] = junk
+        elif not body:
+            continue
+        elif kind == "cell":
+            row = rows[2 + i % len(body)]
+            row[j % len(row)] = junk
+        elif kind == "drop row":
+            del rows[2 + i % len(body)]
+        elif kind == "copy row":
+            rows.append(list(rows[2 + i % len(body)]))
+        elif kind == "blank row":
+            rows.insert(2 + i % len(body), [None] * len(HEADINGS))
+        elif kind == "long row":
+            rows[2 + i % len(body)] += [None] * (j % 5) + [junk]
+        else:
+            row = rows[2 + i % len(body)]
+            a, b = i % len(row), j % len(row)
+            row[a], row[b] = row[b], row[a]
+    return rows
+
+
+def filled(rows: list[list[Any]]) -> int:
+    """Cells that are not blank, counted without the intake: neither empty nor invisible."""
+    def says(value: Any) -> bool:
+        if value is None:
+            return False
+        return not isinstance(value, str) or any(
+            c.isprintable() and not c.isspace() for c in value)
+
+    return sum(says(value) for row in rows for value in row)
+
+
+def check(damage: list[tuple[str, int, int, Any]]) -> None:
+    folder = Path(tempfile.mkdtemp())
+    try:
+        rows = damaged(damage)
+        path = write_sheet(folder / "old.xlsx", rows)
+        outcome = take_in_file(path, open_registry(folder / "r.sqlite"),
+                               mapping=write_mapping(folder, MAPPING))
+        assert outcome.exit_code in (0, 1, 2)
+        assert "Traceback" not in outcome.summary
+        if outcome.exit_code == 2:
+            assert outcome.ledger is None and not (folder / "r.sqlite").exists()
+            return
+        _check_ledger(outcome, rows, folder)
+    finally:
+        shutil.rmtree(folder)
+
+
+def _check_ledger(outcome: Any, rows: list[list[Any]], folder: Path) -> None:
+    ledger = outcome.ledger
+    assert ledger.adds_up and ledger.total == filled(rows)
+    homes = [cell.home for cell in ledger.cells()]
+    assert len(homes) == ledger.total
+    assert {home: homes.count(home) for home in ledger.counts()} == ledger.counts()
+    assert sum(column.cells for column in ledger.columns()) == ledger.total
+    registry = open_registry(folder / "r.sqlite")
+    here = set(registry.tables()["patients"]["patient_id"])
+    for cell in ledger.cells():
+        patient = cell.where.rpartition(", ")[2]
+        if cell.home in ("registry", "holding") and patient != "no study code":
+            assert (patient in here) is (cell.home == "registry")
+    for name, frame in registry.tables().items():
+        TABLES[name].model.validate(frame, lazy=True)
+
+
+@settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
+@given(DAMAGE)
+def test_a_hundred_damaged_sheets(damage: list[tuple[str, int, int, Any]]) -> None:
+    check(damage)
+
+
+@pytest.mark.slow
+@settings(max_examples=2000, deadline=None, suppress_health_check=list(HealthCheck))
+@given(DAMAGE)
+def test_two_thousand_damaged_sheets(damage: list[tuple[str, int, int, Any]]) -> None:
+    check(damage)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(st.lists(st.lists(JUNK, max_size=8), max_size=12), DAMAGE)
+def test_a_draft_of_any_sheet_is_a_mapping_or_a_sentence(
+    anything: list[list[Any]], damage: list[tuple[str, int, int, Any]]
+) -> None:
+    folder = Path(tempfile.mkdtemp())
+    try:
+        rows = damaged(damage) if len(anything) % 2 else anything
+        path = write_sheet(folder / "old.xlsx", rows)
+        try:
+            draft_mapping(path, folder / "draft.toml")
+        except (SourceError, OutputError):
+            return
+        _check_draft(folder)
+    finally:
+        shutil.rmtree(folder)
+
+
+def _check_draft(folder: Path) -> None:
+    """A draft is well-formed, and takes nothing in."""
+    import tomllib
+
+    text = (folder / "draft.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(text)["draft"] is True
+    outcome = take_in_file(folder / "old.xlsx", open_registry(folder / "r.sqlite"),
+                           mapping=folder / "draft.toml")
+    assert outcome.exit_code == 2 and not (folder / "r.sqlite").exists()
+    try:
+        read_mapping(folder / "draft.toml")
+    except SourceError as fault:
+        # Only what a person has to decide may be missing.
+        assert all('"?"' in line or "study code" in line or "'?'" in line
+                   for line in fault.sentences), fault.sentences
