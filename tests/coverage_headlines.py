@@ -15,11 +15,12 @@ from __future__ import annotations
 import argparse
 import datetime
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 
 from analyses import over_time
 from analyses.complications import combined_patients, event_flags, marked_units
@@ -39,8 +40,13 @@ FIRST_SEED = 1_000_000
 STAGES = (UNDER, UNDER + NEAR, UNDER + LATER, AFTER)
 REPORT = Path(__file__).parent / "reference" / "coverage_headlines.md"
 
+TOGETHER = 25
+"""Services whose tables are read together."""
+
 Limits = tuple[float, float, float]
 """Value, low and high of one interval (NaN where it cannot be given)."""
+Measure = Callable[[pd.DataFrame], Estimate]
+"""How the rows of a measure become its estimate."""
 
 
 @dataclass(frozen=True)
@@ -62,31 +68,44 @@ class Covered:
         return TARGET - 3 * float(np.sqrt(TARGET * (1 - TARGET) / self.cohorts))
 
 
-def headlines(units: Units) -> dict[str, Estimate]:
-    """Every headline estimate of a service, by the words of its row in the table."""
+def headlines(units: Units) -> dict[str, tuple[pd.DataFrame, Measure]]:
+    """Every headline of the units: its rows, and how they are summed up, by its words."""
     flags = event_flags(units.events)
-    found = {
+    found: dict[str, tuple[pd.DataFrame, Measure]] = {
         "immediate complete occlusion, lesion":
-            share(embolized_lesions(units), "complete", id="", unit="lesion"),
+            (embolized_lesions(units), _share("complete", "lesion")),
         "final obliteration confirmed, lesion":
-            share(final_lesions(units), "confirmed", id="", unit="lesion"),
+            (final_lesions(units), _share("confirmed", "lesion")),
     }
     for id, words in (("complication.any", "any complication"),
                       ("complication.permanent_deficit", "permanent deficit or death")):
         for unit in ("session", "patient"):
             marked = marked_units(units, unit, flags[id])
-            found[f"{words}, {unit}"] = share(marked, "event", id=id, unit=unit)
-    found["deficit or death from any treatment, patient"] = share(
-        combined_patients(units), "harmed", id="", unit="patient")
-    found["independent (mRS 0–2), patient"] = share(
-        functional_outcomes(units), "independent", id="", unit="patient")
+            found[f"{words}, {unit}"] = marked, _share("event", unit)
+    found["deficit or death from any treatment, patient"] = (
+        combined_patients(units), _share("harmed", "patient"))
+    found["independent (mRS 0–2), patient"] = (
+        functional_outcomes(units), _share("independent", "patient"))
     rows = stretches(units)
     for stage in STAGES:
-        found[f"haemorrhage {stage}, patient-year"] = rate(in_stage(rows, stage), None)
-    curves = over_time.incidence(obliteration_durations(units), over_time.OBLITERATION, "lesion")
-    assert curves is not None
-    found["confirmed obliteration by 2 years, lesion"] = curves.at(2)
+        found[f"haemorrhage {stage}, patient-year"] = in_stage(rows, stage), _rate
+    found["confirmed obliteration by 2 years, lesion"] = obliteration_durations(units), _by_2_years
     return found
+
+
+def _share(column: str, unit: str) -> Measure:
+    return lambda rows: share(rows, column, id="", unit=unit)
+
+
+def _rate(rows: pd.DataFrame) -> Estimate:
+    return rate(rows, None)
+
+
+def _by_2_years(rows: pd.DataFrame) -> Estimate:
+    curves = over_time.incidence(
+        rows.reset_index(drop=True), over_time.OBLITERATION, "lesion")
+    assert curves is not None
+    return curves.at(2)
 
 
 def truths(truth: Truth) -> dict[str, float]:
@@ -110,24 +129,43 @@ def truths(truth: Truth) -> dict[str, float]:
     return found
 
 
-def one_cohort(seed: int) -> dict[str, Limits]:
-    """The intervals of one service."""
-    found = headlines(units_of(make_cohort(PATIENTS, seed).tables))
-    return {name: tuple(np.nan if x is None else float(x) for x in (e.value, e.low, e.high))
-            for name, e in found.items()}  # type: ignore[misc]
+def several_cohorts(seeds: Sequence[int]) -> list[dict[str, Limits]]:
+    """The intervals of several services, each apart.
+
+    Their tables are put together only to find the rows of each measure, which depend on nothing
+    outside their patient: that is many times faster than one service at a time, and the same.
+    """
+    prefixes = [f"{chr(65 + at // 26)}{chr(65 + at % 26)}" for at in range(len(seeds))]
+    each = [make_cohort(PATIENTS, seed, code_prefix=prefix).tables
+            for seed, prefix in zip(seeds, prefixes, strict=True)]
+    tables = {name: pd.concat([one[name] for one in each], ignore_index=True) for name in each[0]}
+    found: list[dict[str, Limits]] = [{} for _ in seeds]
+    for words, (rows, measure) in headlines(units_of(tables)).items():
+        service = rows["patient_id"].str.partition("-")[0]
+        for at, prefix in enumerate(prefixes):
+            found[at][words] = _limits(measure(rows[service == prefix]))
+    return found
 
 
-def in_parallel(work: Callable[[int], dict[str, Limits]], seeds: range, jobs: int) -> list:
-    """One result a seed, in their order."""
+def _limits(e: Estimate) -> Limits:
+    value, low, high = (np.nan if x is None else float(x) for x in (e.value, e.low, e.high))
+    return value, low, high
+
+
+def all_cohorts(cohorts: int, jobs: int) -> list[dict[str, Limits]]:
+    """One result a service, in the order of their seeds."""
     from joblib import Parallel, delayed
 
-    return Parallel(n_jobs=jobs, batch_size=5)(delayed(work)(seed) for seed in seeds)
+    seeds = range(FIRST_SEED, FIRST_SEED + cohorts)
+    parts = [seeds[at:at + TOGETHER] for at in range(0, cohorts, TOGETHER)]
+    done = Parallel(n_jobs=jobs, batch_size=1)(delayed(several_cohorts)(part) for part in parts)
+    return [one for part in done for one in part]
 
 
 def coverage(cohorts: int, jobs: int = 2) -> list[Covered]:
     """Coverage of every headline; an interval that cannot be given does not cover."""
     expected = truths(truth_of(CohortSettings(), PATIENTS))
-    each = in_parallel(one_cohort, range(FIRST_SEED, FIRST_SEED + cohorts), jobs)
+    each = all_cohorts(cohorts, jobs)
     found = []
     for name, truth in expected.items():
         value, low, high = np.array([one[name] for one in each]).T

@@ -9,10 +9,12 @@ from __future__ import annotations
 import coverage_headlines
 import pytest
 
+from analyses.complications import complication_estimates
+from analyses.over_time import OBLITERATION, over_time_estimates
 from analyses.populations.units import units_of
 from synthetic_cohort import make_cohort
 
-COHORTS = 160
+COHORTS = 300
 
 
 @pytest.mark.slow
@@ -24,10 +26,22 @@ def test_headline_intervals_cover_the_truth(capsys: pytest.CaptureFixture[str]) 
     assert not short, coverage_headlines.as_markdown(short)
 
 
-def test_every_headline_has_a_truth_and_an_interval() -> None:
-    found = coverage_headlines.headlines(units_of(make_cohort(150, 1).tables))
-    assert all(e.low is not None and e.high is not None for e in found.values())
-    assert len(found) == 13
+def test_every_headline_has_an_interval_and_is_the_same_alone_as_beside_others() -> None:
+    alone = coverage_headlines.several_cohorts([2])[0]
+    assert coverage_headlines.several_cohorts([1, 2, 3])[1] == alone
+    assert len(alone) == 13
+    assert all(low <= value <= high for value, low, high in alone.values())
+
+
+def test_the_headlines_are_those_of_the_report() -> None:
+    tables = make_cohort(150, 2, code_prefix="AA").tables
+    found = coverage_headlines.several_cohorts([2])[0]
+    session = {e.id: e for e in complication_estimates(units_of(tables))
+               if e.unit == "session" and e.group is None}["complication.any"]
+    two = next(e for e in over_time_estimates(units_of(tables))
+               if e.id == OBLITERATION and dict(e.group or {}) == {"years": "2"})
+    assert found["any complication, session"] == (session.value, session.low, session.high)
+    assert found["confirmed obliteration by 2 years, lesion"] == (two.value, two.low, two.high)
 
 
 def test_intervals_beside_the_truth_are_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
