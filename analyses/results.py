@@ -26,6 +26,7 @@ from analyses.populations.units import Units, units_of
 from analyses.procedures import procedure_estimates
 from analyses.resection import resection_estimates
 from analyses.technique import technique_estimates
+from analyses.weaknesses import weakness_estimates
 from registry.practice_limits import PracticeLimits, default_limits
 
 Progress = Callable[[str], None]
@@ -46,6 +47,7 @@ STEPS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
     ("haemorrhage", haemorrhage_estimates),
     ("over time", over_time_estimates),
     ("groups over time", compared_over_time),
+    ("what the data leave open", weakness_estimates),
 )
 """What a report works out, in its order: a name for the progress line, and the function."""
 

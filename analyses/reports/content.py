@@ -1,7 +1,8 @@
 """The content model of every document: what is said, apart from how it is shown.
 
-A report builds a `Document` from estimates once; the renderers (HTML now; others beside it) turn
-the same document into files. A number in a document is always an `Estimate` in a `Cell` or a
+A report builds a `Document` from estimates once; the renderers (HTML, .docx, .pptx) turn the same
+document into files. A sentence may name a table or figure of its document as `@name`: it is then
+shown by its number. A number in a document is always an `Estimate` in a `Cell` or a
 `Sentence`, so a renderer can offer the cases behind it, and a check can read it back.
 """
 
@@ -82,19 +83,31 @@ class Picture:
     estimates: tuple[Estimate, ...] = ()
 
 
-Block = Paragraph | Points | Caution | Table | Picture
+@dataclass(frozen=True)
+class Verbatim:
+    """Text shown letter by letter and line by line: a plan file."""
+
+    text: str
+
+
+Block = Paragraph | Points | Caution | Table | Picture | Verbatim
 
 
 @dataclass(frozen=True)
 class Section:
     """A heading and what stands below it; a slide or more where the document is a talk.
 
-    `notes` are for the speaker: definitions and methods behind what the slide shows.
+    `notes` are for the speaker: definitions and methods behind what the slide shows. `level`: 1
+    for a section, 2 for a part of the one before it. Tables and figures of a `supplement` are
+    numbered apart (S1, S2 …). `wide`: its tables need a page turned on its side.
     """
 
     title: str
     blocks: tuple[Block, ...]
     notes: tuple[str, ...] = ()
+    level: int = 1
+    supplement: bool = False
+    wide: bool = False
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Iterable
 from datetime import datetime
 from functools import singledispatchmethod
 from pathlib import Path
@@ -16,20 +15,30 @@ from typing import TYPE_CHECKING, Any
 
 from analyses.reports.content import (
     Caution,
-    Cell,
     Document,
     Paragraph,
     Picture,
     Points,
+    Section,
     Table,
+    Verbatim,
 )
-from analyses.reports.docx_fields import add_bookmarked_number, add_reference, shade, words_of
+from analyses.reports.docx_fields import (
+    add_bookmarked_number,
+    add_field,
+    add_reference,
+    words_of,
+)
+from analyses.reports.docx_tables import add_table
+from analyses.reports.numbering import labels_of, pieces
 
 if TYPE_CHECKING:
     from docx.document import Document as Docx
 
 FIGURE_WIDTH_IN = 6.3
 FIGURE_DPI = 300
+PAGE_CM, MARGIN_CM, TALLEST_CM = (21.0, 29.7), 2.3, 20.0
+"""A4, its side margins, and the tallest figure that leaves room for its caption."""
 # A file carries no day of its own: the freeze's date stands in its text.
 NO_DAY = datetime(2000, 1, 1)
 
@@ -45,9 +54,7 @@ def write_docx(document: Document, path: Path) -> None:
     made = _started(document)
     writer = _Writer(made, document)
     for section in document.sections:
-        made.add_heading(section.title, level=1)
-        for block in section.blocks:
-            writer.block(block)
+        writer.section(section)
     buffer = io.BytesIO()
     made.save(buffer)
     path.write_bytes(same_each_time(buffer.getvalue()))
@@ -71,20 +78,30 @@ def _started(document: Document) -> Docx:
     from docx.shared import Cm, Pt
 
     made = docx.Document()
-    for section in made.sections:
-        section.page_width, section.page_height = Cm(21.0), Cm(29.7)
-        section.left_margin = section.right_margin = Cm(2.3)
-        section.top_margin = section.bottom_margin = Cm(2.2)
+    page = made.sections[0]
+    page.page_width, page.page_height = Cm(PAGE_CM[0]), Cm(PAGE_CM[1])
+    page.left_margin = page.right_margin = Cm(MARGIN_CM)
+    page.top_margin = page.bottom_margin = Cm(2.2)
     normal = made.styles["Normal"]
     normal.font.name, normal.font.size = "Liberation Serif", Pt(10.5)
     normal.paragraph_format.space_after = Pt(6)
+    normal.paragraph_format.line_spacing = 1.15
     _plain_headings(made)
     about = made.core_properties
     about.title, about.author, about.comments = document.title, "", ""
+    about.language = "en-GB"
     about.created = about.modified = NO_DAY
     made.add_heading(document.title, level=0)
     made.add_paragraph(document.subtitle)
+    _page_numbers(page, document.footer)
     return made
+
+
+def _page_numbers(page: Any, footer: str) -> None:
+    paragraph = page.footer.paragraphs[0]
+    paragraph.alignment = 1
+    paragraph.add_run(f"{footer}  " if footer else "")
+    add_field(paragraph, " PAGE ", "1")
 
 
 def _plain_headings(made: Docx) -> None:
@@ -92,7 +109,7 @@ def _plain_headings(made: Docx) -> None:
     from docx.oxml.ns import qn
     from docx.shared import Pt, RGBColor
 
-    for name, size in (("Title", 18), ("Heading 1", 14), ("Heading 2", 12), ("Caption", 9.5)):
+    for name, size in (("Title", 18), ("Heading 1", 14), ("Heading 2", 11.5), ("Caption", 9)):
         style = made.styles[name]
         style.font.name, style.font.size = "Liberation Sans", Pt(size)
         style.font.color.rgb = RGBColor(0, 0, 0)
@@ -102,15 +119,34 @@ def _plain_headings(made: Docx) -> None:
 
 
 class _Writer:
-    """Adds blocks to an open .docx, numbering tables and figures as it goes."""
+    """Adds sections and blocks to an open .docx."""
 
     def __init__(self, made: Docx, document: Document) -> None:
         self.made = made
-        self.numbers = {"Table": 0, "Figure": 0}
-        self.labels = {
-            **{f"@{t.name}": ("Table", t.name) for t in document.tables()},
-            **{f"@{p.name}": ("Figure", p.name) for p in document.pictures()},
-        }
+        self.labels = labels_of(document)
+        self.wide = False
+
+    def section(self, section: Section) -> None:
+        """The heading and all below it; on a page turned on its side where tables need it."""
+        if section.wide != self.wide:
+            self._turn_page(section.wide)
+        self.made.add_heading(section.title, level=section.level)
+        for block in section.blocks:
+            self.block(block)
+
+    def _turn_page(self, wide: bool) -> None:
+        from docx.enum.section import WD_ORIENT, WD_SECTION
+        from docx.shared import Cm
+
+        page = self.made.add_section(WD_SECTION.NEW_PAGE)
+        page.orientation = WD_ORIENT.LANDSCAPE if wide else WD_ORIENT.PORTRAIT
+        width, height = reversed(PAGE_CM) if wide else PAGE_CM
+        page.page_width, page.page_height = Cm(width), Cm(height)
+        self.wide = wide
+
+    @property
+    def _room_cm(self) -> float:
+        return (PAGE_CM[1] if self.wide else PAGE_CM[0]) - 2 * MARGIN_CM
 
     @singledispatchmethod
     def block(self, block: object) -> None:
@@ -135,47 +171,55 @@ class _Writer:
         self.made.add_paragraph()
 
     @block.register
+    def _(self, block: Verbatim) -> None:
+        from docx.shared import Pt
+
+        for line in block.text.splitlines():
+            paragraph = self.made.add_paragraph()
+            paragraph.paragraph_format.space_after = Pt(0)
+            paragraph.paragraph_format.line_spacing = 1.0
+            run = paragraph.add_run(line)
+            run.font.name, run.font.size = "Liberation Mono", Pt(7)
+
+    @block.register
     def _(self, block: Table) -> None:
-        self._caption("Table", block.name, block.caption, keep=True)
+        self._caption(block.name, block.caption, keep=True)
         if not block.rows:
             self.made.add_paragraph("No rows.")
             return
-        table = self.made.add_table(rows=1, cols=len(block.columns))
-        table.style = "Table Grid"
-        _header(table, block.columns)
-        for row in block.rows:
-            _fill(table.add_row().cells, row)
-        _rules_only(table)
+        add_table(self.made, block, self._room_cm)
         for note in (*block.notes, *_marks(block)):
             _small(self.made.add_paragraph(), note)
+        self.made.add_paragraph()
 
     @block.register
     def _(self, block: Picture) -> None:
-        from docx.shared import Inches
+        from docx.shared import Cm, Inches
 
         paragraph = self.made.add_paragraph()
         paragraph.paragraph_format.keep_with_next = True
         shape = paragraph.add_run().add_picture(
             io.BytesIO(png_bytes(block, FIGURE_WIDTH_IN, FIGURE_DPI)),
             width=Inches(FIGURE_WIDTH_IN))
+        if shape.height > Cm(TALLEST_CM):
+            shape.width, shape.height = (
+                int(shape.width * Cm(TALLEST_CM) / shape.height), Cm(TALLEST_CM))
         words_of(shape, block.name, block.alt)
-        self._caption("Figure", block.name, block.caption)
+        self._caption(block.name, block.caption)
 
-    def _caption(self, kind: str, name: str, words: str, keep: bool = False) -> None:
-        self.numbers[kind] += 1
+    def _caption(self, name: str, words: str, keep: bool = False) -> None:
         paragraph = self.made.add_paragraph(style="Caption")
         paragraph.paragraph_format.keep_with_next = keep
-        add_bookmarked_number(paragraph, kind, self.numbers[kind], name)
+        add_bookmarked_number(paragraph, self.labels[name], name)
         paragraph.add_run(f". {words}.")
 
     def _text(self, paragraph: Any, text: str) -> None:
         """Text in which `@name` becomes a cross-reference to that table or figure."""
-        for piece in _pieces(text, self.labels):
-            if piece in self.labels:
-                kind, name = self.labels[piece]
-                add_reference(paragraph, kind, name)
+        for words, name in pieces(text, self.labels):
+            if name:
+                add_reference(paragraph, self.labels[name], name)
             else:
-                paragraph.add_run(piece)
+                paragraph.add_run(words)
 
 
 def png_bytes(picture: Picture, width_in: float, dpi: int) -> bytes:
@@ -191,43 +235,6 @@ def png_bytes(picture: Picture, width_in: float, dpi: int) -> bytes:
     return out.getvalue()
 
 
-def _pieces(text: str, labels: dict[str, tuple[str, str]]) -> Iterable[str]:
-    import re
-
-    if not labels:
-        return [text]
-    names = "|".join(re.escape(label) for label in sorted(labels, key=len, reverse=True))
-    return [piece for piece in re.split(f"({names})", text) if piece]
-
-
-def _header(table: Any, columns: tuple[str, ...]) -> None:
-    from docx.oxml import OxmlElement
-
-    for cell, text in zip(table.rows[0].cells, columns, strict=True):
-        run = cell.paragraphs[0].add_run(text)
-        run.bold = True
-        shade(cell, "EEF1F2")
-    # The header row is marked as one, for screen readers and for tables over two pages.
-    table.rows[0]._tr.get_or_add_trPr().append(OxmlElement("w:tblHeader"))
-
-
-def _fill(cells: Iterable[Any], row: tuple[Cell, ...]) -> None:
-    for target, cell in zip(cells, row, strict=True):
-        target.paragraphs[0].add_run(cell.text)
-
-
-def _rules_only(table: Any) -> None:
-    """Small type and rules above and below, as journals set tables."""
-    from docx.shared import Pt
-
-    for row in table.rows:
-        for cell in row.cells:
-            for paragraph in cell.paragraphs:
-                paragraph.paragraph_format.space_after = Pt(1)
-                for run in paragraph.runs:
-                    run.font.size = Pt(8.5)
-
-
 def _marks(block: Table) -> tuple[str, ...]:
     marked = dict.fromkeys(
         note for row in block.rows for c in row if c.estimate and "†" in c.text
@@ -240,5 +247,3 @@ def _small(paragraph: Any, text: str) -> None:
 
     paragraph.paragraph_format.space_after = Pt(2)
     paragraph.add_run(text).font.size = Pt(8)
-
-

@@ -6,31 +6,35 @@ import re
 import zlib
 from typing import Any
 
+from analyses.reports.numbering import Label
 
-def add_bookmarked_number(paragraph: Any, kind: str, number: int, name: str) -> None:
+
+def add_bookmarked_number(paragraph: Any, label: Label, name: str) -> None:
     """`Table 3` as a self-numbering field inside a bookmark that references can point to."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 
-    mark = str(zlib.crc32(f"{kind}/{name}".encode()) % 2**31)
+    mark = str(zlib.crc32(f"{label.kind}/{name}".encode()) % 2**31)
     start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
     start.set(qn("w:id"), mark)
-    start.set(qn("w:name"), bookmark(kind, name))
+    start.set(qn("w:name"), bookmark(label.kind, name))
     end.set(qn("w:id"), mark)
     paragraph._p.append(start)
-    paragraph.add_run(f"{kind} ")
-    _field(paragraph, f" SEQ {kind} \\* ARABIC ", str(number))
+    paragraph.add_run(label.stem)
+    # The supplement counts on its own: another sequence, by another name.
+    sequence = f"{label.kind}{'S' if label.supplement else ''}"
+    add_field(paragraph, f" SEQ {sequence} \\* ARABIC ", str(label.number))
     paragraph._p.append(end)
 
 
-def add_reference(paragraph: Any, kind: str, name: str, shown: str = "") -> None:
-    """A cross-reference to a caption's `Table 3`; word processors fill it in when fields update."""
-    _field(paragraph, f" REF {bookmark(kind, name)} \\h ", shown or kind)
+def add_reference(paragraph: Any, label: Label, name: str) -> None:
+    """A cross-reference to a caption's `Table 3`: right as written, and it follows renumbering."""
+    add_field(paragraph, f" REF {bookmark(label.kind, name)} \\h ", label.text)
 
 
 def bookmark(kind: str, name: str) -> str:
-    """The bookmark's name: letters, digits and underscores, at most 40."""
-    return re.sub(r"\W+", "_", f"{kind}_{name}")[:40]
+    """The bookmark's name: letters, digits and underscores, at most 40, unlike any other's."""
+    return f"{re.sub(r'[^A-Za-z0-9]+', '_', f'{kind}_{name}')[:31]}_{zlib.crc32(name.encode()):08x}"
 
 
 def words_of(shape: Any, name: str, alt: str) -> None:
@@ -52,7 +56,8 @@ def shade(cell: Any, colour: str) -> None:
     cell._tc.get_or_add_tcPr().append(shading)
 
 
-def _field(paragraph: Any, instruction: str, shown: str) -> None:
+def add_field(paragraph: Any, instruction: str, shown: str) -> None:
+    """A field: its instruction, and what it shows until fields are updated."""
     from docx.oxml import OxmlElement
     from docx.oxml.ns import qn
 

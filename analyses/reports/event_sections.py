@@ -70,7 +70,7 @@ def kinds_picture(results: Results) -> Picture:
     caption = "Kinds of embolization complication that occurred, per session, with 95 % intervals"
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
-    return Picture("complication-kinds", caption, alt, lambda width: interval_figure(
+    return Picture("kinds-of-complication", caption, alt, lambda width: interval_figure(
         found, labels, width, "Sessions (%)"), tuple(found))
 
 

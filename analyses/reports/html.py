@@ -20,7 +20,9 @@ from analyses.reports.content import (
     Points,
     Sentence,
     Table,
+    Verbatim,
 )
+from analyses.reports.numbering import Labels, labels_of, numbered, pieces
 
 FIGURE_WIDTH_IN = 7.4
 
@@ -30,9 +32,9 @@ def page(document: Document) -> str:
     import jinja2
 
     folder = files("analyses.reports") / "page"
-    writer = _Writer(document.stays_inside)
+    writer = _Writer(document.stays_inside, labels_of(document))
     sections = [
-        {"title": section.title, "anchor": _anchor(section.title),
+        {"title": section.title, "anchor": _anchor(section.title), "level": section.level,
          "blocks": [writer.block(block) for block in section.blocks]}
         for section in document.sections
     ]
@@ -73,11 +75,10 @@ def svg_text(picture: Picture, width_in: float = FIGURE_WIDTH_IN) -> str:
 class _Writer:
     """Turns blocks into HTML and keeps the estimates shown, in order, for their case lists."""
 
-    def __init__(self, with_cases: bool) -> None:
+    def __init__(self, with_cases: bool, labels: Labels) -> None:
         self.with_cases = with_cases
+        self.labels = labels
         self.shown: list[Estimate] = []
-        self.tables = 0
-        self.figures = 0
 
     @singledispatchmethod
     def block(self, block: object) -> str:
@@ -99,16 +100,16 @@ class _Writer:
 
     @block.register
     def _(self, block: Table) -> str:
-        self.tables += 1
         head = "".join(f'<th scope="col">{escape(text)}</th>' for text in block.columns)
         body = "".join(f"<tr>{''.join(map(self._cell, row))}</tr>" for row in block.rows)
         notes = list(block.notes)
         if any(c.estimate and "†" in c.text for row in block.rows for c in row):
             notes.append(self._marks(block))
         below = "".join(f'<p class="notes">{escape(note)}</p>' for note in notes)
-        caption = f"Table {self.tables}. {block.caption}"
+        caption = f"{self.labels[block.name].text}. {block.caption}"
         table = (
-            f'<div class="scroll"><table><caption>{escape(caption)}</caption><thead><tr>{head}'
+            f'<div class="scroll" id="{_anchor(block.name)}-shown"><table>'
+            f"<caption>{escape(caption)}</caption><thead><tr>{head}"
             f"</tr></thead><tbody>{body}</tbody></table></div>{below}"
         )
         if not block.folded:
@@ -117,9 +118,13 @@ class _Writer:
 
     @block.register
     def _(self, block: Picture) -> str:
-        self.figures += 1
-        caption = f"Figure {self.figures}. {block.caption}"
-        return (f"<figure>{svg_text(block)}<figcaption>{escape(caption)}</figcaption></figure>")
+        caption = f"{self.labels[block.name].text}. {block.caption}"
+        return (f'<figure id="{_anchor(block.name)}-shown">{svg_text(block)}'
+                f"<figcaption>{escape(caption)}</figcaption></figure>")
+
+    @block.register
+    def _(self, block: Verbatim) -> str:
+        return f'<pre class="verbatim">{escape(block.text)}</pre>'
 
     def _marks(self, block: Table) -> str:
         notes = dict.fromkeys(
@@ -129,8 +134,14 @@ class _Writer:
 
     def _sentence(self, sentence: Sentence) -> str:
         if not (self.with_cases and sentence.estimates and sentence.estimates[0].counted):
-            return escape(sentence.text)
-        return self._button(escape(sentence.text), sentence.estimates[0])
+            return self._linked(sentence.text)
+        return self._button(escape(numbered(sentence.text, self.labels)), sentence.estimates[0])
+
+    def _linked(self, text: str) -> str:
+        """The text with references to tables and figures as links to them."""
+        return "".join(
+            f'<a href="#{_anchor(name)}-shown">{self.labels[name].text}</a>' if name
+            else escape(words) for words, name in pieces(text, self.labels))
 
     def _cell(self, cell: Cell) -> str:
         text = escape(cell.text)

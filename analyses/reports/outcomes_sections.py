@@ -39,7 +39,8 @@ MEASURED = [
 ]
 RESECTED = [("resection.complete_by_extent", "lesion"), ("resection.permanent_deficit", "lesion")]
 FUNCTION = [("function.independent", "patient"), ("function.worse", "patient")]
-MOMENT_LABELS = {"before": "Before treatment", "worst": "Worst since it began", "last": "Last visit"}
+MOMENT_LABELS = {
+    "before": "Before treatment", "worst": "Worst since it began", "last": "Last visit"}
 BAND_WORDS = {"extent": "extent of embolization", "interval": "days since the last session"}
 
 

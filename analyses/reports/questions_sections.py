@@ -46,8 +46,9 @@ def differences_table(results: Results) -> Table:
     for id in HEADLINE_IDS:
         for e in _differences(results, id):
             column, pair = _group(e)
-            rows.append((Cell(about(id).label, heading=True), Cell(GROUP_LABELS[column]), Cell(pair),
-                         number_cell(e), Cell(_patients(e))))
+            rows.append((
+                Cell(about(id).label, heading=True), Cell(GROUP_LABELS[column]), Cell(pair),
+                number_cell(e), Cell(_patients(e))))
     return Table("differences", "Differences between groups", (
         "Measure", "By", "Groups", "Counts and difference (95 % interval)", "Patients"),
         tuple(rows), ("First group less the second, in percentage points. One row a patient: "

@@ -77,7 +77,7 @@ def rates_picture(results: Results) -> Picture:
     caption = "Haemorrhages per 100 patient-years by stage, with 95 % intervals"
     alt = f"{caption}: " + "; ".join(
         f"{e.group['stage']} {e.number_text()}" for e in found if e.group)
-    return Picture("haemorrhage-rates", caption, alt, lambda width: rate_figure(
+    return Picture("haemorrhage-rates-by-stage", caption, alt, lambda width: rate_figure(
         found, labels, width, "Haemorrhages per 100 patient-years (log scale)"), tuple(found))
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from analyses.results import Results
+from analyses.results_record import records
 from analyses.small_cells import for_outside
 
 Writer = Callable[[Path], None]
@@ -30,7 +31,7 @@ def results_record(results: Results) -> dict[str, Any]:
     keys = ("freeze_hash", "purpose", "date", "schema_version", "schema_hash", "software")
     return {
         "freeze": {key: manifest[key] for key in keys if key in manifest},
-        "estimates": [estimate.as_record() for estimate in for_outside(results.estimates)],
+        "estimates": records(for_outside(results.estimates)),
     }
 
 
