@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from functools import cached_property
 from importlib.resources import files
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 from analyses.estimate import Estimate
@@ -46,7 +47,7 @@ class Shown:
         """The sections as a piece of HTML with its own style."""
         from analyses.reports.html import page
 
-        whole = page(Document("shown", "", "", self.sections, stays_inside=False))
+        whole = page(Document("shown", "", "", _distinct(self.sections), stays_inside=False))
         inner = whole[whole.index('<main id="main">'):whole.index("</main>")]
         inner = TABLE_OR_FIGURE.sub(r"\1", inner.partition(">")[2])
         css = (files("analyses.reports") / "page" / "notebook.css").read_text(encoding="utf-8")
@@ -165,6 +166,16 @@ def _taken(thing: Any) -> list[Any]:
             type(thing).__module__ == Section.__module__):
         return [thing]
     raise TypeError(f"No way to show a {type(thing).__name__} here.")
+
+
+def _distinct(sections: Iterable[Section]) -> tuple[Section, ...]:
+    """The same sections, each table and figure under a name of its own (one may come twice)."""
+    number = count(1)
+    return tuple(
+        replace(section, blocks=tuple(
+            replace(block, name=f"{block.name}-{next(number)}")
+            if isinstance(block, (Table, Picture)) else block for block in section.blocks))
+        for section in sections)
 
 
 def _labelled(block: Any, labels: Any) -> Any:

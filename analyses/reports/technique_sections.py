@@ -1,0 +1,216 @@
+"""Technique and outcome as content: each declared model in a clinician's words.
+
+The models come from `analyses.regression`; here they are put into a table and a figure, with the
+events behind each, what was not planned marked, and groups too small to compare named as such.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analyses.estimate import Estimate, replaced
+from analyses.estimate_text import plural
+from analyses.reports.content import (
+    Block,
+    Caution,
+    Cell,
+    Picture,
+    Points,
+    Section,
+    Sentence,
+    Table,
+    plain,
+)
+
+if TYPE_CHECKING:
+    from analyses.regression.planned_run import PlannedResult
+    from analyses.regression.technique_models import TechniqueModels
+
+TECHNIQUE_WORDS = {
+    "pedicles": "Pedicles treated, per pedicle more",
+    "agent_ml": "Agent volume, per mL more",
+    "agent_per_nidus": "Agent per mL of nidus, per 0.1 mL more",
+    "rate_ml_min": "Mean rate, per 0.1 mL/min faster",
+    "longest_pause_s": "Longest pause, per 30 s longer",
+    "formulation": "Formulation",
+    "reflux_past_limit": "Reflux past the agreed limit",
+    "venous_passage": "Agent in the draining vein",
+}
+OUTCOME_WORDS = {
+    "event": "Any complication",
+    "obliterated": "Immediate complete occlusion",
+    "permanent_deficit": "Permanent deficit or death from embolization",
+    "blood_loss_ml": "Blood loss of the resection",
+    "operation_min": "Operation time of the resection",
+}
+YES_NO = ("reflux_past_limit",)
+FEW_ROWS = 5
+"""Fewer rows than this with (or without) what is compared: too few to compare."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One comparison of a model: words, its ratio (None: not given, and why in `note`)."""
+
+    label: str
+    ratio: Estimate | None
+    note: str
+    result: PlannedResult
+
+
+def technique_sections(models: TechniqueModels) -> tuple[Section, ...]:
+    """What was declared and the cautions, then a section an outcome."""
+    pairs = dict.fromkeys((r.model.outcome, r.model.unit) for r in models.results)
+    opening = Section("What was declared, and what to keep in mind", (
+        plain(f"{models.heading}."),
+        Caution("Before these models are read", tuple(map(Sentence, models.cautions)))))
+    return (opening, *(outcome_section(models, *pair) for pair in pairs))
+
+
+def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section:
+    """One outcome: every technique variable in turn, adjusted as declared."""
+    results = [r for r in models.results if (r.model.outcome, r.model.unit) == (outcome, unit)]
+    lines = [line for result in results for line in _lines(result)]
+    title = f"{OUTCOME_WORDS.get(outcome, outcome)}, per {unit}"
+    blocks: list[Block] = [plain(_asked(results)), *_picture(title, outcome, unit, lines),
+                           _table(title, outcome, unit, lines),
+                           *_warnings(outcome, unit, lines)]
+    refused = [line for line in lines if line.ratio is None and line.note]
+    if refused:
+        blocks.append(Points(tuple(Sentence(f"{line.label}: {line.note}") for line in refused)))
+    return Section(title, tuple(blocks))
+
+
+def _lines(result: PlannedResult) -> list[Line]:
+    label = TECHNIQUE_WORDS.get(result.model.exposure.name, result.model.exposure.name)
+    if result.fit is None:
+        return [Line(label, None, f"not fitted: {result.refusal}.", result)]
+    if result.fit.estimator == "exact" or not result.ratios:
+        # The reason in full stands in the result's words; a ratio would be a number to misuse.
+        return [Line(label, None, f"{result.fit.why} {' '.join(result.fit.warnings[:1])}".strip(),
+                     result)]
+    return [_line(result, label, one) for one in result.ratios]
+
+
+def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
+    term = (one.group or {})["term"]
+    words = f"{label}: {_level(term)}" if "[" in term else label
+    smaller = _smaller_side(result, term)
+    if smaller is not None and smaller < FEW_ROWS:
+        return Line(words, None, f"too few to compare ({smaller} "
+                    f"{one.unit if smaller == 1 else plural(one.unit)} on the smaller side).",
+                    result)
+    return Line(words, one, "", result)
+
+
+def _level(term: str) -> str:
+    name, _, level = term.partition(" [")
+    reference = "none" if name == "venous_passage" else "EVOH 6 %" if name == "formulation" else ""
+    against = f", against {reference}" if reference else ""
+    return f"{level.rstrip(']')}{against}"
+
+
+def _smaller_side(result: PlannedResult, term: str) -> int | None:
+    """Of a comparison of yes with no, the rows on the smaller side; None for a number."""
+    rows = result.fit.rows  # type: ignore[union-attr]
+    column = rows.x[:, rows.columns.names.index(term)]
+    if not np.isin(column, (0, 1)).all():
+        return None
+    ones = int(column.sum())
+    return min(ones, rows.n - ones)
+
+
+def _asked(results: Sequence[PlannedResult]) -> str:
+    held = [term.name.replace("sm_grade", "Spetzler–Martin grade").replace(
+        "ruptured", "rupture before treatment").replace("case_number", "the operator's case number")
+        for term in results[0].model.adjust]
+    beside = f", with {', '.join(held)} held the same" if held else ""
+    return ("One model a technique variable"
+            f"{beside}. A ratio of 1 means no association; an interval that includes 1 leaves the "
+            "question open, in both directions.")
+
+
+def _picture(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Picture, ...]:
+    from analyses.regression.figures import forest_plot
+
+    drawn = [line for line in lines if line.ratio is not None and line.ratio.value is not None]
+    if not drawn:
+        return ()
+    found = [line.ratio for line in drawn if line.ratio is not None]
+    caption = f"{title}: association with technique, adjusted; 95 % intervals"
+    alt = f"{caption}. " + "; ".join(
+        f"{line.label} {line.ratio.number_text()}" for line in drawn if line.ratio is not None)
+    labels = [_wrapped(line.label) for line in drawn]
+    return (Picture(f"technique-{outcome}-{unit}-figure", caption, alt,
+                    lambda width: forest_plot(found, labels=labels), tuple(found)),)
+
+
+def _table(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> Table:
+    rows = []
+    for line in lines:
+        fit = line.result.fit
+        counted = "" if fit is None else (
+            f"{'' if fit.events is None else f'{fit.events:,}/'}{fit.n:,}")
+        rows.append((
+            Cell(line.label, heading=True),
+            Cell("no number can be given" if line.ratio is None else line.ratio.number_text(),
+                 line.ratio),
+            Cell(counted), Cell("" if fit is None else f"{fit.clusters:,}"),
+            *_risk_cells(line), Cell(_status(line))))
+    counted = f"Events/{plural(unit)}" if any(
+        r.result.fit is not None and r.result.fit.events is not None for r in lines) else (
+        plural(unit).capitalize())
+    return Table(f"technique-{outcome}-{unit}", f"{title} and technique", (
+        "Technique", "Ratio (95 % interval)", counted, "Patients", "Risk at each setting",
+        "Status"), tuple(rows), (
+        "Only rows in which everything was recorded are in a model. Risk at each setting: what "
+        "share would be expected if all of these rows had that value and all else as it was "
+        "(lower and upper quartile of a number); an association, not a promise.",))
+
+
+def _risk_cells(line: Line) -> tuple[Cell, ...]:
+    risks = line.result.risks
+    if risks is None or line.ratio is None:
+        return (Cell(""),)
+    told = "; ".join(
+        f"{_setting(e)}: {replaced(e, events=None, n=None).number_text()}" for e in risks.risks)
+    return (Cell(told, risks.risks[0]),)
+
+
+def _setting(estimate: Estimate) -> str:
+    name, value = next(iter((estimate.group or {"": ""}).items()))
+    if name in YES_NO:
+        return {"False": "no", "0": "no", "True": "yes", "1": "yes"}.get(value, value)
+    try:
+        return f"{float(value):.3g}"
+    except ValueError:
+        return value
+
+
+def _status(line: Line) -> str:
+    return "planned" if line.result.status == "planned" else "exploratory"
+
+
+def _warnings(outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Table, ...]:
+    """What the models warn of, each with the variables it is about."""
+    said: dict[str, list[str]] = {}
+    for line in lines:
+        if line.result.fit is not None and line.ratio is not None:
+            for words in line.result.fit.warnings:
+                said.setdefault(words, []).append(line.label.partition(":")[0])
+    rows = tuple((Cell("; ".join(dict.fromkeys(labels)), heading=True), Cell(words))
+                 for words, labels in said.items())
+    if not rows:
+        return ()
+    return (Table(f"technique-{outcome}-{unit}-warnings", "What these models warn of",
+                  ("Technique", "Warning"), rows, folded=True),)
+
+
+def _wrapped(label: str) -> str:
+    from textwrap import fill
+
+    return fill(label, 28)
