@@ -1,7 +1,8 @@
 """Rows kept out: held whole, as raw text with their reasons, until they can come in.
 
-The holding of a source mirrors what its latest version could not get in. A patient held from
-another source is let go when that patient first comes into the registry.
+For every patient that a source names, its holding mirrors what its latest version could not get
+in; patients it no longer names stay held. A patient held from another source is let go when that
+patient first comes into the registry.
 """
 
 from __future__ import annotations
@@ -37,6 +38,13 @@ def held_records(batch: Batch, decision: Decision) -> list[Record]:
         for row in batch.held
     ]
     return rows + _kept_out(batch, decision)
+
+
+def patients_named(batch: Batch) -> set[str]:
+    """Every patient that a batch names, in the rows ready to go in or in those held."""
+    ready = {str(code) for frame in batch.tables.values() if "patient_id" in frame
+             for code in frame["patient_id"].dropna().unique()}
+    return ready | set(batch.patients_held)
 
 
 def _record(

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Table, bindparam, select
 from registry.canonical import Record, records
 from registry.schema import TABLES, TableSpec
 from registry.store.decide import Decision, changes_of, decide
-from registry.store.holding import held_records, hold
+from registry.store.holding import held_records, hold, patients_named
 from registry.store.plan import States, TablePlan, Tables
 from registry.store.results import Change, IntakeResult
 from registry.store.sql import SqlTables
@@ -49,7 +49,8 @@ def write_batch(
     for name in reversed(list(TABLES)):
         _remove(connection, sql.data[name], decision.plans[name], writer, states)
     come_in = set(decision.plans["patients"].added["patient_id"])
-    hold(connection, sql.held, writer, held_records(batch, decision), come_in)
+    hold(connection, sql.held, writer, held_records(batch, decision), come_in,
+         patients_named(batch))
     return _result(batch, decision), writer.flush()
 
 

@@ -278,6 +278,14 @@ def test_a_held_patient_that_comes_in_is_let_go(place):
     assert {"held", "let go"} <= set(opened.audit()["action"])
 
 
+def test_a_copy_that_brings_back_some_of_the_held_patients_does_not_lose_the_others(place):
+    opened = open_registry(place)
+    opened.take_in(batch(clean_tables(), held=[held_row(), held_row(patient_id="N-0051")]))
+    mended = with_row(clean_tables(), "patients", like=0, patient_id="N-0050")
+    opened.take_in(batch(mended))
+    assert opened.held()["patient_id"].tolist() == ["N-0051"]
+
+
 def test_a_held_patient_that_comes_in_from_another_source_is_let_go(place):
     opened = open_registry(place)
     opened.take_in(batch({}, held=[held_row(patient_id="N-0001"), held_row()]))
