@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
+from analyses.figure_lines import is_narrow
 from analyses.figures import ACCENT, INK, QUIET, STYLE
 from analyses.flow import Flow, words_of
 
@@ -12,7 +13,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LINE_IN = 0.165
 PAD_IN = 0.13
 GAP_IN = 0.16
 LEFT = (0.0, 0.42)
@@ -26,7 +26,7 @@ def flow_figure(flow: Flow, width_in: float) -> Figure:
     from matplotlib.figure import Figure as MplFigure
 
     rows = _rows(flow, width_in)
-    heights = [_height(left, right) for left, right, _ in rows]
+    heights = [_height(left, right, width_in) for left, right, _ in rows]
     total = sum(heights) + GAP_IN * (len(rows) + 1) + 0.3
     with mpl.rc_context(STYLE):
         figure = MplFigure(figsize=(width_in, total))
@@ -34,7 +34,7 @@ def flow_figure(flow: Flow, width_in: float) -> Figure:
         axes.set_xlim(0, 1)
         axes.set_ylim(total, 0)
         axes.axis("off")
-        _draw(axes, rows, heights)
+        _draw(axes, rows, heights, width_in)
     return figure
 
 
@@ -62,25 +62,36 @@ def _wrapped(lines: object, width_in: float) -> list[str]:
 
 def _letters(width_in: float, column: tuple[float, float]) -> int:
     """How many letters of our size fit across a column."""
-    return int((column[1] - column[0]) * width_in * 13.5) - 3
+    return int((column[1] - column[0]) * width_in * 115 / _points(width_in)) - 3
 
 
-def _height(left: list[str], right: list[str]) -> float:
-    return LINE_IN * max(len(left), len(right), 1) + PAD_IN
+def _points(width_in: float) -> float:
+    """Size of type: a little smaller where there is one journal column only."""
+    return 7.0 if is_narrow(width_in) else 8.5
 
 
-def _draw(axes: Axes, rows: list[Row], heights: list[float]) -> None:
+def _line_in(width_in: float) -> float:
+    return 0.0194 * _points(width_in)
+
+
+def _height(left: list[str], right: list[str], width_in: float) -> float:
+    return _line_in(width_in) * max(len(left), len(right), 1) + PAD_IN
+
+
+def _draw(axes: Axes, rows: list[Row], heights: list[float], width_in: float) -> None:
     top, last_trunk = GAP_IN, None
     heading = next(place for place, row in enumerate(rows) if not row[2])
+    points, line_in = _points(width_in), _line_in(width_in)
     for place, ((left, right, trunk), height) in enumerate(zip(rows, heights, strict=True)):
         if place == heading:
-            axes.text(LEFT[0], top + 0.06, "In each analysis", va="center", fontsize=8.5,
+            axes.text(LEFT[0], top + 0.06, "In each analysis", va="center", fontsize=points,
                       color=QUIET)
-            axes.text(RIGHT[0], top + 0.06, "Not in it", va="center", fontsize=8.5, color=QUIET)
+            axes.text(RIGHT[0], top + 0.06, "Not in it", va="center", fontsize=points,
+                      color=QUIET)
             top += 0.26
-        _box(axes, LEFT, top, height, left, ACCENT if trunk else QUIET, trunk)
+        _box(axes, LEFT, top, height, left, (ACCENT if trunk else QUIET, trunk), (points, line_in))
         if right:
-            _box(axes, RIGHT, top, height, right, QUIET, False)
+            _box(axes, RIGHT, top, height, right, (QUIET, False), (points, line_in))
             _arrow(axes, (LEFT[1], top + height / 2), (RIGHT[0], top + height / 2))
         if trunk and last_trunk is not None:
             middle = (LEFT[0] + LEFT[1]) / 2
@@ -89,17 +100,21 @@ def _draw(axes: Axes, rows: list[Row], heights: list[float]) -> None:
         top += height + GAP_IN
 
 
-def _box(axes: Axes, column: tuple[float, float], top: float, height: float, lines: list[str],
-         edge: str, bold: bool) -> None:
+def _box(
+    axes: Axes, column: tuple[float, float], top: float, height: float, lines: list[str],
+    look: tuple[str, bool], size: tuple[float, float],
+) -> None:
+    """A box with its lines. look: edge and whether it is of the trunk; size: points, line."""
     from matplotlib.patches import Rectangle
 
     left, right = column
+    (edge, bold), (points, line_in) = look, size
     axes.add_patch(Rectangle((left, top), right - left, height, facecolor="white",
                              edgecolor=edge, linewidth=1.4 if bold else 0.8, clip_on=False))
-    start = top + height / 2 - LINE_IN * (len(lines) - 1) / 2
+    start = top + height / 2 - line_in * (len(lines) - 1) / 2
     for place, line in enumerate(lines):
-        axes.text(left + 0.012, start + LINE_IN * place, line, va="center", color=INK,
-                  fontsize=8.5, fontweight="bold" if bold and place == 0 else "normal")
+        axes.text(left + 0.012, start + line_in * place, line, va="center", color=INK,
+                  fontsize=points, fontweight="bold" if bold and place == 0 else "normal")
 
 
 def _arrow(axes: Axes, start: tuple[float, float], end: tuple[float, float]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -21,23 +22,22 @@ def strip_figure(
 ) -> Figure:
     """One line a group: each value a small ring, the median a diamond with its interval.
 
-    groups: (label, values, median of them). The medians' numbers stand at the right.
+    groups: (label, values, median of them). The medians' numbers stand beside.
     """
     import matplotlib as mpl
 
+    from analyses.figure_lines import axis_words, lay_out, line_figure
+
+    lines = lay_out([label for label, _, _ in groups], [e.number_text() for _, _, e in groups],
+                    width_in, least_in=0.5)
     with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 0.8 + 0.5 * max(len(groups), 1))
-        places = list(range(len(groups)))[::-1]
-        for place, (_, values, median) in zip(places, groups, strict=True):
+        figure, axes = line_figure(lines, width_in)
+        for place, (_, values, median) in zip(lines.places, groups, strict=True):
             axes.scatter(values, place + _spread(len(values)), s=11, facecolor="none",
                          edgecolor=QUIET, linewidth=0.6)
             _median(axes, place, median)
-        axes.set_yticks(places, [label for label, _, _ in groups])
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(-0.6, len(groups) - 0.4)
         axes.set_xlim(left=0)
-        axes.set_xlabel(axis_label)
-        axes.spines["left"].set_visible(False)
+        axis_words(axes, axis_label, width_in)
     return figure
 
 
@@ -51,7 +51,7 @@ def dose_figure(
     import matplotlib as mpl
 
     with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 2.5)
+        figure, axes = new_figure(width_in, 2.5 if width_in > 5 else 3.0)
         if len(values):
             top = max(float(values.max()), limit) * 1.02
             axes.hist(values, bins=np.linspace(0, top, 31), color="#dfe5e8", edgecolor=QUIET,
@@ -61,12 +61,13 @@ def dose_figure(
             axes.text(0.5, 0.5, "no dose recorded", ha="center", transform=axes.transAxes)
         axes.set_xlim(left=0)
         axes.xaxis.set_major_formatter("{x:,.0f}")
-        axes.set_xlabel(f"{axis_label}, n = {len(values):,} sessions")
+        words = f"{axis_label}, n = {len(values):,} sessions"
+        axes.set_xlabel("\n".join(textwrap.wrap(words, int(width_in * 13))))
         axes.set_ylabel("Sessions")
         axes.yaxis.get_major_locator().set_params(integer=True)
         if len(values):
-            axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3, frameon=False,
-                        borderaxespad=0, fontsize=8)
+            axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3 if width_in > 5 else 1,
+                        frameon=False, borderaxespad=0, fontsize=8 if width_in > 5 else 7)
     return figure
 
 
@@ -76,28 +77,21 @@ def difference_figure(
     """Differences in percentage points with their intervals, no difference marked by a line."""
     import matplotlib as mpl
 
+    from analyses.figure_lines import axis_words, lay_out, line_figure
+
+    counts = [" against ".join(f"{a.events:,}/{a.n:,}" for a in e.arms) for e in estimates]
+    lines = lay_out(labels, counts, width_in)
     with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 0.75 + 0.3 * max(len(estimates), 1))
-        places = list(range(len(estimates)))[::-1]
+        figure, axes = line_figure(lines, width_in)
         axes.axvline(0, color=QUIET, linewidth=0.9, linestyle="--")
-        for place, e in zip(places, estimates, strict=True):
+        for place, e in zip(lines.places, estimates, strict=True):
             if e.value is None:
                 continue
             if e.low is not None and e.high is not None:
                 axes.plot([100 * e.low, 100 * e.high], [place, place], color=ACCENT,
                           linewidth=2.2, solid_capstyle="butt")
             axes.plot([100 * e.value], [place], marker="o", color=INK, markersize=5)
-        axes.set_yticks(places, list(labels))
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(-0.6, len(estimates) - 0.4)
-        axes.set_xlabel("Difference (percentage points), 95 % interval")
-        axes.spines["left"].set_visible(False)
-        axes.grid(axis="x", color="#d5dbde", linewidth=0.6)
-        axes.set_axisbelow(True)
-        for place, e in zip(places, estimates, strict=True):
-            counts = " against ".join(f"{a.events:,}/{a.n:,}" for a in e.arms)
-            axes.annotate(counts, (1.02, place), xycoords=("axes fraction", "data"),
-                          va="center", fontsize=8, annotation_clip=False)
+        axis_words(axes, "Difference (percentage points), 95 % interval", width_in)
     return figure
 
 
@@ -108,13 +102,11 @@ def _median(axes: Axes, place: float, median: Estimate) -> None:
         axes.plot([median.low, median.high], [place, place], color=ACCENT, linewidth=2.2,
                   solid_capstyle="butt", zorder=3)
     axes.plot([median.value], [place], marker="D", color=INK, markersize=5.5, zorder=4)
-    axes.annotate(median.number_text(), (1.02, place), xycoords=("axes fraction", "data"),
-                  va="center", fontsize=8, annotation_clip=False)
 
 
 def _spread(count: int) -> Floats:
-    """Small fixed offsets, so that marks at one value can be told apart; the same each time."""
-    return 0.26 * np.sin(np.arange(count) * 2.399963)
+    """Small fixed offsets in inches, the same each time: marks at one value can be told apart."""
+    return 0.13 * np.sin(np.arange(count) * 2.399963)
 
 
 def _dose_lines(axes: Axes, found: Estimate, limit: float) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -29,21 +30,23 @@ def shift_figure(
     import matplotlib as mpl
 
     with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 0.95 + 0.55 * len(bars))
+        figure, axes = new_figure(width_in, (0.95 if width_in > 5 else 1.3) + 0.55 * len(bars))
         places = list(range(len(bars)))[::-1]
         ends = [_bar(axes, place, found) for place, (_, found) in
                 zip(places, bars, strict=True)]
         for (upper, lower), (a, b) in zip(zip(places, places[1:], strict=False),
                                           zip(ends, ends[1:], strict=False), strict=True):
             axes.plot([a, b], [upper - 0.31, lower + 0.31], color=INK, linewidth=1, linestyle=":")
-        axes.set_yticks(places, [label for label, _ in bars])
+        narrow = width_in < 5
+        axes.set_yticks(places, [textwrap.fill(label, 11 if narrow else 30) for label, _ in bars])
         axes.tick_params(axis="y", length=0)
         axes.set_xlim(0, 1)
         axes.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0", "25", "50", "75", "100"])
         n = bars[0][1][0].n if bars else 0
-        axes.set_xlabel(f"Patients (%), n = {n or 0:,}; numbers of patients in the bars")
+        words = f"Patients (%), n = {n or 0:,}; numbers of patients in the bars"
+        axes.set_xlabel(textwrap.fill(words, 34 if narrow else 80))
         axes.spines["left"].set_visible(False)
-        _legend(axes)
+        _legend(axes, 3 if narrow else 7)
     return figure
 
 
@@ -62,13 +65,13 @@ def _bar(axes: Axes, place: int, found: Sequence[Estimate]) -> float:
     return end
 
 
-def _legend(axes: Axes) -> None:
+def _legend(axes: Axes, columns: int) -> None:
     from matplotlib.patches import Patch
 
     words: Mapping[int, str] = {0: "0 no symptoms", 6: "6 dead"}
     axes.legend(
         handles=[Patch(facecolor=shade, edgecolor=QUIET, label=words.get(score, str(score)))
                  for score, shade in enumerate(SHADES)],
-        title="mRS", loc="lower left", bbox_to_anchor=(0, 1.0), ncols=7, frameon=False,
+        title="mRS", loc="lower left", bbox_to_anchor=(0, 1.0), ncols=columns, frameon=False,
         borderaxespad=0, fontsize=8, title_fontsize=8, alignment="left",
         handlelength=1.2, columnspacing=1.1)

@@ -43,27 +43,22 @@ def new_figure(width_in: float, height_in: float) -> tuple[Figure, Axes]:
 def interval_figure(
     estimates: Sequence[Estimate], labels: Sequence[str], width_in: float, axis_label: str,
 ) -> Figure:
-    """Proportions as points with their intervals, one a line, the counts written at the right.
+    """Proportions as points with their intervals, one a line, with their counts.
 
     estimates: proportions (0–1), drawn in per cent; those that cannot be given get their words
     and no point. labels: what stands at the left of each line.
     """
     import matplotlib as mpl
 
+    from analyses.figure_lines import axis_words, lay_out, line_figure
+
+    lines = lay_out(labels, [e.number_text() for e in estimates], width_in)
     with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 0.75 + 0.3 * max(len(estimates), 1))
-        places = range(len(estimates))[::-1]
-        for place, estimate in zip(places, estimates, strict=True):
+        figure, axes = line_figure(lines, width_in)
+        for place, estimate in zip(lines.places, estimates, strict=True):
             _draw_interval(axes, place, estimate)
-        axes.set_yticks(list(places), labels)
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(-0.6, len(estimates) - 0.4)
         axes.set_xlim(0, _upper_end(estimates))
-        axes.set_xlabel(axis_label)
-        axes.spines["left"].set_visible(False)
-        axes.grid(axis="x", color="#d5dbde", linewidth=0.6)
-        axes.set_axisbelow(True)
-        _write_counts(axes, list(places), estimates)
+        axis_words(axes, axis_label, width_in)
     return figure
 
 
@@ -85,7 +80,7 @@ def session_timeline(sessions: pd.DataFrame, events: pd.Series, width_in: float)
             _draw_bars(axes, counts)
         else:
             _draw_marks(axes, counts)
-        _finish_timeline(axes, counts)
+        _finish_timeline(axes, counts, width_in)
     return figure
 
 
@@ -103,12 +98,6 @@ def _upper_end(estimates: Sequence[Estimate]) -> float:
     highs = [e.high for e in estimates if e.high is not None]
     top = 100 * max(highs, default=1.0)
     return 100.0 if top > 60 else max(5.0, 5 * (int(top / 5) + 1))
-
-
-def _write_counts(axes: Axes, places: list[int], estimates: Sequence[Estimate]) -> None:
-    for place, estimate in zip(places, estimates, strict=True):
-        axes.annotate(estimate.number_text(), (1.02, place), xycoords=("axes fraction", "data"),
-                      va="center", fontsize=8, annotation_clip=False)
 
 
 def _quarter_counts(quarters: pd.Series, events: pd.Series) -> pd.DataFrame:
@@ -137,10 +126,12 @@ def _draw_bars(axes: Axes, counts: pd.DataFrame) -> None:
     axes.bar(x, counts["events"], color=EVENT, hatch="///", edgecolor="white")
 
 
-def _finish_timeline(axes: Axes, counts: pd.DataFrame) -> None:
+def _finish_timeline(axes: Axes, counts: pd.DataFrame, width_in: float) -> None:
     from matplotlib.lines import Line2D
 
     first = [x for x, quarter in enumerate(counts.index) if quarter.quarter == 1]
+    # In one column every second year is enough, and all that fits.
+    first = first[:: 1 if width_in > 5 or len(first) <= 6 else 2]
     axes.set_xticks(first, [str(counts.index[x].year) for x in first])
     axes.set_ylabel("Sessions in the quarter")
     axes.set_xlabel("Calendar year")
@@ -152,5 +143,6 @@ def _finish_timeline(axes: Axes, counts: pd.DataFrame) -> None:
             Line2D([], [], marker="D", color=EVENT, linestyle="",
                    label="session with an embolization complication"),
         ],
-        loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, frameon=False, borderaxespad=0,
+        loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2 if width_in > 5 else 1, frameon=False,
+        borderaxespad=0, fontsize=8.5 if width_in > 5 else 7,
     )

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyses.estimate import Estimate
-from analyses.figures import ACCENT, INK, STYLE, new_figure
+from analyses.figures import ACCENT, INK, STYLE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,35 +22,29 @@ MARKS = (0.01, 0.03, 0.1, 0.3, 1, 3, 10, 30, 100, 300, 1000, 3000, 10_000)
 def rate_figure(
     estimates: Sequence[Estimate], labels: Sequence[str], width_in: float, axis_label: str,
 ) -> Figure:
-    """Rates as points with their intervals, one a line, events and time at the right.
+    """Rates as points with their intervals, one a line, with events and time.
 
     estimates: of kind "rate", all per the same person-time; one that cannot be given gets its
     words and no point. Width in inches.
     """
     import matplotlib as mpl
 
+    from analyses.figure_lines import axis_words, lay_out, line_figure
+
+    lines = lay_out(labels, [e.number_text() for e in estimates], width_in)
+    low, high = _ends(estimates)
     with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 0.8 + 0.32 * max(len(estimates), 1))
-        low, high = _ends(estimates)
-        places = list(range(len(estimates)))[::-1]
-        for place, estimate in zip(places, estimates, strict=True):
+        figure, axes = line_figure(lines, width_in)
+        for place, estimate in zip(lines.places, estimates, strict=True):
             _draw(axes, place, estimate, low)
         axes.set_xscale("log")
         marks = [mark for mark in MARKS if low <= mark <= high]
+        # In one column every second mark is enough, and all that fits.
+        marks = marks[:: 1 if width_in > 5 or len(marks) <= 5 else 2]
         axes.set_xlim(low, high)
         axes.set_xticks(marks, [f"{mark:g}" for mark in marks])
         axes.minorticks_off()
-        axes.set_yticks(places, labels)
-        axes.tick_params(axis="y", length=0)
-        axes.set_ylim(-0.6, len(estimates) - 0.4)
-        axes.set_xlabel(axis_label)
-        axes.spines["left"].set_visible(False)
-        axes.grid(axis="x", color="#d5dbde", linewidth=0.6)
-        axes.set_axisbelow(True)
-        for place, estimate in zip(places, estimates, strict=True):
-            axes.annotate(estimate.number_text().replace(" (", "\n("), (1.02, place),
-                          xycoords=("axes fraction", "data"), va="center", fontsize=7,
-                          linespacing=1.05, annotation_clip=False)
+        axis_words(axes, axis_label, width_in)
     return figure
 
 

@@ -2,8 +2,9 @@
 
 They return a matplotlib figure and touch no file. Readable in grey and by colour-blind readers:
 curves differ by dash and by lightness as well as by hue (the hues of Okabe and Ito 2008), and
-each is labelled where it ends. Where fewer than a tenth are still followed the curve goes on
-thin and without its interval: it is not to be read on (Pocock and others 2002, Lancet 359:1686).
+each is labelled where it ends, or above the axes where one journal column leaves no room. Where
+fewer than a tenth are still followed the curve goes on thin and without its interval: it is not
+to be read on (Pocock and others 2002, Lancet 359:1686).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analyses.figure_lines import is_narrow
 from analyses.figures import INK, QUIET, STYLE
 
 if TYPE_CHECKING:
@@ -67,7 +69,7 @@ def survival_figure(
         _line(part, label, curves.curve(group).value_at(0.0))
         for label, group, part in _parts(curves.table, curves.groups)
     ]
-    at = _marks(lines, times)
+    at = _marks(lines, times, width_in)
     return _figure(lines, curves.at_risk_table(at), at, (width_in, height_in),
                    (time_label, f"{value_label}, %"), (100.0, curves.labels.level))
 
@@ -90,7 +92,7 @@ def incidence_figure(
     else:
         lines = [_line(curves.cause_table(cause), words.get(cause, f"event code {cause}"),
                        curves.curve().value_at(0.0, cause)) for cause in curves.causes]
-    at = _marks(lines, times)
+    at = _marks(lines, times, width_in)
     return _figure(lines, curves.at_risk_table(at), at, (width_in, height_in),
                    (time_label, f"{value_label}, %"), (_upper_end(lines), curves.labels.level))
 
@@ -119,14 +121,15 @@ def _line(table: pd.DataFrame, label: str, at_zero: tuple[float, float, float]) 
     )
 
 
-def _marks(lines: list[Line], times: Sequence[float] | None) -> list[float]:
+def _marks(lines: list[Line], times: Sequence[float] | None, width_in: float) -> list[float]:
     """Round times from 0 to the longest follow-up, or those asked for."""
     if times is not None:
         return [float(t) for t in times]
     from matplotlib.ticker import MaxNLocator
 
     last = max(line.time[-1] for line in lines) or 1.0
-    ticks = MaxNLocator(nbins=6, steps=[1, 2, 2.5, 5, 10]).tick_values(0, last)
+    most = 4 if is_narrow(width_in) else 6
+    ticks = MaxNLocator(nbins=most, steps=[1, 2, 2.5, 5, 10]).tick_values(0, last)
     return [float(t) for t in ticks if 0 <= t <= last]
 
 
@@ -151,8 +154,10 @@ def _figure(
                          "Put groups together, or draw a figure for each.")
     rows = below["group"].nunique() if "group" in below.columns else 1
     top, level = top_and_level
+    narrow = is_narrow(size[0])
     note = fill(_note(lines, level), int(NOTE_CHARACTERS_PER_IN * size[0]))
-    strip = ROW_HEIGHT_IN * (rows + 1.4)
+    # In one column each group's name stands on a line of its own, above its numbers.
+    strip = ROW_HEIGHT_IN * (rows * (2 if narrow and rows > 1 else 1) + 1.4)
     with mpl.rc_context(STYLE):
         figure = MplFigure(figsize=(size[0], size[1] + strip), layout="constrained")
         axes, table = figure.subplots(2, 1, sharex=True, height_ratios=[size[1], strip])
@@ -166,8 +171,11 @@ def _figure(
         axes.set_xlabel(labels[0])
         axes.set_xticks(at, [f"{t:g}" for t in at])
         axes.tick_params(axis="x", labelbottom=True)
-        _label_ends(axes, lines, top)
-        _write_at_risk(table, below, at, lines)
+        if narrow:
+            _label_above(axes, lines)
+        else:
+            _label_ends(axes, lines, top)
+        _write_at_risk(table, below, at, lines, narrow)
         table.set_title(note, loc="left", fontsize=7.5, color=QUIET)
     return figure
 
@@ -197,6 +205,8 @@ def _draw(axes: Axes, line: Line, look: tuple) -> None:
         rest = np.concatenate([[tail[0] - 1], tail])
         axes.plot(np.maximum(line.time[rest], line.readable_to), line.value[rest],
                   drawstyle="steps-post", color=colour, linestyle=dash, linewidth=0.6)
+    if not line.censored_at.size:
+        return  # a line without points would still be given room, far outside the axes
     place = np.searchsorted(line.time, line.censored_at, side="right") - 1
     axes.plot(line.censored_at, line.value[place], linestyle="", marker="|", markersize=5,
               markeredgewidth=0.7, color=colour, clip_on=False)
@@ -225,6 +235,17 @@ def _label_ends(axes: Axes, lines: list[Line], top: float) -> None:
         )
 
 
+def _label_above(axes: Axes, lines: list[Line]) -> None:
+    """Each label beside a piece of its line, above the axes."""
+    from matplotlib.lines import Line2D
+
+    named = [Line2D([], [], color=look[0], linestyle=look[1], linewidth=1.6, label=line.label)
+             for line, look in zip(lines, LOOKS, strict=False) if line.label]
+    if named:
+        axes.legend(handles=named, loc="lower left", bbox_to_anchor=(0, 1.0), frameon=False,
+                    fontsize=7.5, borderaxespad=0, handlelength=2.6)
+
+
 def spread(heights: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
     """Heights from 0 to 1 moved as little as is needed to stand at least `gap` apart."""
     order = np.argsort(heights, kind="stable")
@@ -243,21 +264,28 @@ def spread(heights: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
     return placed + shift
 
 
-def _write_at_risk(table: Axes, below: pd.DataFrame, at: list[float], lines: list[Line]) -> None:
+def _write_at_risk(
+    table: Axes, below: pd.DataFrame, at: list[float], lines: list[Line], narrow: bool,
+) -> None:
     """A row a group: how many are still followed, and in brackets the events so far."""
     grouped = "group" in below.columns
     groups = list(dict.fromkeys(below["group"])) if grouped else [None]
-    for row, group in enumerate(groups):
-        mine = below[[g == group for g in below["group"]]] if grouped else below
-        colour = LOOKS[row][0] if grouped else INK
-        for time, left, events in zip(at, mine["at_risk"], mine["events"], strict=True):
-            table.text(time, row, f"{left} ({events})", ha="center", va="center", fontsize=7.5,
-                       color=colour, clip_on=False)
     names = [line.label for line in lines] if grouped else [""]
-    table.set_yticks(range(len(groups)), names)
+    apart = narrow and grouped
+    rows = [2 * row + 1 if apart else row for row in range(len(groups))]
+    for place, (row, group, name) in enumerate(zip(rows, groups, names, strict=False)):
+        mine = below[[g == group for g in below["group"]]] if grouped else below
+        colour = LOOKS[place][0] if grouped else INK
+        for time, left, events in zip(at, mine["at_risk"], mine["events"], strict=True):
+            table.text(time, row, f"{left} ({events})", ha="center", va="center",
+                       fontsize=7 if narrow else 7.5, color=colour, clip_on=False)
+        if apart:
+            table.annotate(name, (-0.06, row - 0.95), xycoords=("axes fraction", "data"),
+                           va="center", fontsize=7, color=colour, annotation_clip=False)
+    table.set_yticks(rows, [""] * len(rows) if apart else names)
     for tick, (colour, _) in zip(table.get_yticklabels(), LOOKS, strict=False):
         tick.set_color(colour)
-    table.set_ylim(len(groups) - 0.4, -0.6)
+    table.set_ylim(rows[-1] + 0.6, -0.6)
     table.tick_params(length=0, labelbottom=False)
     table.tick_params(axis="y", pad=AT_RISK_PAD)
     for side in table.spines.values():
