@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyses.summary import Displayed
+
 from .arrays import Floats
 
 COLUMNS = ["label", "stage", "value", "centre", "lower", "upper", "signal", "reason"]
 
 
 @dataclass(frozen=True)
-class Chart:
+class Chart(Displayed):
     """A control chart as numbers; drawing it is another module's work.
 
     table: one row a point, in time order, with at least `label`, `stage`, `value`, `centre`,

@@ -14,12 +14,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyses.summary import Displayed
+
 from .arrays import Floats, events, risks, same_length
 from .scores import cusum_scores
 
 
 @dataclass(frozen=True)
-class Cusum:
+class Cusum(Displayed):
     """One direction of a risk-adjusted CUSUM.
 
     table: one row a session: label, event, expected, score, value (0 or more), limit, signal,

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 
 from .arrays import Floats, events, risks, same_length
 
@@ -30,7 +31,7 @@ NO_LEAGUE_TABLE = (
 
 
 @dataclass(frozen=True)
-class Funnel:
+class Funnel(Displayed):
     """One row a group, the limits at its own size, the curves to draw, and the words.
 
     table: group, events, sessions, value (proportion, or observed/expected where expected risks

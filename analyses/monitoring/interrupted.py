@@ -15,6 +15,7 @@ import numpy as np
 
 from analyses import numerals
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 
 from .arrays import Floats, numbers
 from .segmented import LinearFit, ar1, newey_west
@@ -30,7 +31,7 @@ class SeriesTooShort(ValueError):
 
 
 @dataclass(frozen=True)
-class InterruptedSeries:
+class InterruptedSeries(Displayed):
     """A segmented regression: the change of level and of slope, and the line without the change.
 
     table: label, value, after, fitted, counterfactual (the earlier line carried on), low, high

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.estimate import Estimate, replaced
+from analyses.summary import Displayed
 
 from .arrays import Floats, counts, events, risks, same_length
 
@@ -31,7 +32,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True)
-class LearningCurve:
+class LearningCurve(Displayed):
     """The learning curve of a service and, where asked for, of each operator code.
 
     observed: the proportion with the event by block of experience; adjusted: observed/expected

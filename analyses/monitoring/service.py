@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 
 from .chart import Chart
 from .choosing import ChartChoice, choose_chart
@@ -45,7 +46,7 @@ RECENT_MONTHS = 24
 
 
 @dataclass(frozen=True)
-class QualityAnalysis:
+class QualityAnalysis(Displayed):
     """Everything a quarterly meeting looks at; parts that cannot be given are None or empty.
 
     sessions: the procedures in order of time, with `expected`, `baseline` and `stage` added.

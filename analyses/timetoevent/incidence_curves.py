@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from analyses.arguments import check_level
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 from analyses.timetoevent.aalen_johansen import AalenJohansen
 from analyses.timetoevent.counts import number_at_risk
 from analyses.timetoevent.differences import aligned, correlation, difference_estimate, triple
@@ -33,7 +34,7 @@ ROBUST = "Aalen–Johansen, limits F^exp(±z·se/(F·ln F)), variance by patient
 
 
 @dataclass(frozen=True)
-class IncidenceCurves:
+class IncidenceCurves(Displayed):
     """One curve a cause, and a set of them a group.
 
     Where groups were asked for, `at` wants one of `groups`. `causes` are the event codes.

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from analyses import flags
 from analyses.arguments import check_level
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 from analyses.timetoevent.incidence_curves import IncidenceCurves, cumulative_incidence
 from analyses.timetoevent.inputs import Followed, followed, rows_text, whole_time
 from analyses.timetoevent.labels import Labels, beyond_words, unit_name
@@ -25,7 +26,7 @@ PLACES: tuple[Place, ...] = ("earliest", "middle", "latest")
 
 
 @dataclass(frozen=True)
-class IntervalCensored:
+class IntervalCensored(Displayed):
     """Events in (last_negative, first_positive]; an infinite end was never seen positive."""
 
     last_negative: Array

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from analyses import flags
 from analyses.arguments import check_level
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 from analyses.timetoevent.counts import number_at_risk
 from analyses.timetoevent.differences import aligned, correlation, difference_estimate, triple
 from analyses.timetoevent.inputs import Followed, followed, whole_time
@@ -34,7 +35,7 @@ REVERSE = "reverse Kaplan–Meier, log–log interval"
 
 
 @dataclass(frozen=True)
-class SurvivalCurves:
+class SurvivalCurves(Displayed):
     """One Kaplan–Meier curve, or one a group.
 
     Where groups were asked for, `at`, `median` and `restricted_mean` want one of `groups`.

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analyses.arguments import check_level
 from analyses.estimate import Estimate
+from analyses.summary import Displayed
 from analyses.timetoevent.aalen_johansen import AalenJohansen
 from analyses.timetoevent.censoring_model import censoring_model
 from analyses.timetoevent.counts import at_risk_matrix, event_matrix
@@ -31,7 +32,7 @@ Vittinghoff and McCulloch 2007, Am J Epidemiol 165:710, for five to nine)."""
 
 
 @dataclass(frozen=True)
-class WeightedIncidence:
+class WeightedIncidence(Displayed):
     """Curve of the event of interest with the covariates of those lost allowed for."""
 
     people: Followed

@@ -34,6 +34,16 @@ class Freeze:
     manifest: dict[str, Any]
     path: Path
 
+    def _repr_html_(self) -> str:
+        from registry.freeze.shown import html
+
+        return html(self)
+
+    def __str__(self) -> str:
+        from registry.freeze.shown import text
+
+        return text(self)
+
 
 def read_freeze(path: str | Path) -> Freeze:
     """Read a freeze, after checking every file of it against its SHA-256.
