@@ -25,12 +25,23 @@ class CaseError(ValueError):
 
 @dataclass(frozen=True)
 class CourseEvent:
-    """Something that happened: `day` counts from day 0; `lane` is where the timeline draws it."""
+    """Something that happened: `day` counts from day 0; `lane` is where the timeline draws it.
+
+    `injections`: how many were made, of a session.
+    """
 
     day: int
     lane: str
     words: str
-    grave: bool = False
+    injections: int = 0
+
+
+@dataclass(frozen=True)
+class MrsPoint:
+    """The modified Rankin Scale on a day: 0 to 6."""
+
+    day: int
+    mrs: int
 
 
 @dataclass(frozen=True)
@@ -46,6 +57,20 @@ class OneCase:
     events: pd.DataFrame
     day_zero: pd.Timestamp
     index_event: pd.Series | None
+
+    @property
+    def zero_words(self) -> str:
+        """What happened on day 0."""
+        return "the first treatment" if self.tables["sessions"].empty else (
+            "the first vascular access")
+
+    def day(self, when: pd.Timestamp) -> int:
+        """Days from day 0."""
+        return int((when - self.day_zero).days)
+
+    def lesion_words(self, lesion_no: object) -> str:
+        """", lesion 2" where the case has several lesions, nothing where it has one."""
+        return f", lesion {lesion_no}" if len(self.lesions) > 1 else ""
 
 
 def one_case(units: Units, code: str) -> OneCase:
@@ -94,39 +119,82 @@ def age_band(age: float) -> str:
 
 def course(case: OneCase) -> list[CourseEvent]:
     """Everything that has a day, in order, for the timeline."""
-    found: list[CourseEvent] = []
-    for row in case.tables["sessions"].itertuples():
-        pct = row.occlusion_after_pct
-        words = "session" if pd.isna(pct) else f"session, occlusion {pct:g} %"
-        found.append(_at(case, row.session_date, "sessions", words))
-    for row in case.tables["resections"].itertuples():
-        found.append(_at(case, row.resection_date, "operations", f"resection, {row.result}"))
-    for row in case.tables["radiosurgeries"].itertuples():
-        found.append(_at(case, row.radiosurgery_date, "operations", "radiosurgery"))
-    for row in case.tables["complications"].itertuples():
-        grave = row.deficit == "permanent" or bool(row.death is True)
-        found.append(_at(case, row.onset_date, "events", str(row.kind), grave))
-    for row in case.tables["follow_ups"].itertuples():
-        found.append(_at(case, row.follow_up_date, "mRS", f"mRS {row.mrs}"))
-    if pd.notna(case.patient["death_date"]):
-        found.append(_at(case, case.patient["death_date"], "events", "death", True))
+    found = [*_sessions(case), *_operations(case), *_events(case)]
     return sorted(found, key=lambda e: (e.day, e.lane, e.words))
+
+
+def mrs_course(case: OneCase) -> list[MrsPoint]:
+    """mRS before treatment (on day 0), at each follow-up, and 6 from the day of death."""
+    found = []
+    if pd.notna(case.patient["mrs_before"]):
+        found.append(MrsPoint(0, int(case.patient["mrs_before"])))
+    visits = case.tables["follow_ups"]
+    visits = visits[visits["mrs"].notna()]
+    found += [MrsPoint(case.day(row.follow_up_date), int(row.mrs)) for row in visits.itertuples()]
+    if pd.notna(case.patient["death_date"]):
+        found.append(MrsPoint(case.day(case.patient["death_date"]), 6))
+    return sorted(set(found), key=lambda point: (point.day, point.mrs))
+
+
+def _sessions(case: OneCase) -> list[CourseEvent]:
+    made = case.tables["injections"].groupby(SESSION).size()
+    found = []
+    for row in case.tables["sessions"].itertuples():
+        count = int(made.get((row.patient_id, row.lesion_no, row.session_no), 0))
+        told = "no injection" if not count else (
+            "one injection" if count == 1 else f"{count} injections")
+        pct = row.occlusion_after_pct
+        after = "" if pd.isna(pct) else f", occlusion {pct:g} %"
+        found.append(CourseEvent(
+            case.day(row.session_date), "sessions",
+            f"{told}{after}{case.lesion_words(row.lesion_no)}", count))
+    return found
+
+
+def _operations(case: OneCase) -> list[CourseEvent]:
+    found = [
+        CourseEvent(case.day(row.resection_date), "operations",
+                    f"resection, {row.result}{case.lesion_words(row.lesion_no)}")
+        for row in case.tables["resections"].itertuples()]
+    return found + [
+        CourseEvent(case.day(row.radiosurgery_date), "operations",
+                    f"radiosurgery{case.lesion_words(row.lesion_no)}")
+        for row in case.tables["radiosurgeries"].itertuples()]
+
+
+def _events(case: OneCase) -> list[CourseEvent]:
+    """Complications, bleeds after day 0 that are no complication, and death."""
+    found = [
+        CourseEvent(case.day(row.onset_date), "events", str(row.kind))
+        for row in case.tables["complications"].itertuples()]
+    bleeds = case.tables["haemorrhages"]
+    bleeds = bleeds[bleeds["complication_no"].isna() & (bleeds["haemorrhage_date"] > case.day_zero)]
+    for row in bleeds.itertuples():
+        about = "" if row.date_known_to == "day" else " (day not exactly known)"
+        found.append(CourseEvent(case.day(row.haemorrhage_date), "events", f"bleed{about}"))
+    if pd.notna(case.patient["death_date"]):
+        found.append(CourseEvent(case.day(case.patient["death_date"]), "events", "death"))
+    return found
 
 
 def technique_rows(case: OneCase, limits: PracticeLimits) -> pd.DataFrame:
     """Each injection with its technique and where it stood beside the limits.
 
-    Columns: `day`, SESSION, injection_no, agent, agent_ml, injection_min, pauses_s,
-    longest_pause_s, rate_ml_min, reflux_mm, reflux_limit_mm, venous_passage, retrieval, and the
-    limit columns (boolean; blank where not recorded or not about this agent).
+    In order of time. Columns: `day`, SESSION, injection_no, agent, agent_ml, agent_mixing_min,
+    dead_space_ml, dmso_ml, injection_min, longest_pause_s, rate_ml_min, reflux_mm,
+    reflux_limit_mm, retrieval, `judged` (whether the limits are about this agent), and the limit
+    columns (boolean; blank where not recorded or not about this agent).
     """
     injections, sessions = case.tables["injections"], case.tables["sessions"]
     worked = injection_technique(injections, sessions)[["rate_ml_min", "push_min"]]
     judged = injection_limits(injections, sessions, limits).drop(
         columns=[*SESSION, "injection_no"])
     rows = injections.join(worked).join(judged)
-    rows = rows.merge(sessions[[*SESSION, "session_date"]], on=SESSION, how="left")
-    return rows.assign(day=(rows["session_date"] - case.day_zero).dt.days)
+    rows["judged"] = rows.index.isin(judged.index)
+    rows = rows.merge(sessions[[*SESSION, "session_date", "agent_mixing_min"]], on=SESSION,
+                      how="left")
+    rows = rows.assign(day=(rows["session_date"] - case.day_zero).dt.days)
+    return rows.sort_values(["day", *SESSION, "injection_no"], ignore_index=True)
 
 
 def similar_cases(units: Units, case: OneCase) -> pd.DataFrame:
@@ -144,7 +212,3 @@ def similar_cases(units: Units, case: OneCase) -> pd.DataFrame:
     about = units.lesions[[*LESION, "sm_grade", "ruptured", "intent"]]
     return rows.sort_values(["onset_date", "key"]).merge(about, on=LESION, how="left")
 
-
-def _at(case: OneCase, day: pd.Timestamp, lane: str, words: str, grave: bool = False,
-        ) -> CourseEvent:
-    return CourseEvent(int((day - case.day_zero).days), lane, words, grave)

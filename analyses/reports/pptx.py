@@ -7,6 +7,7 @@ from the same freeze is the same byte for byte.
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from functools import singledispatchmethod
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,16 +23,38 @@ from analyses.reports.content import (
     Table,
 )
 from analyses.reports.docx import NO_DAY, png_bytes, same_each_time
-from analyses.reports.pptx_parts import add_vector, name_picture, set_cell, style_table
+from analyses.reports.pptx_layout import (
+    BOTTOM_IN,
+    HEIGHT_IN,
+    LEFT_IN,
+    ROOM_IN,
+    SMALL_PT,
+    TABLE_PT,
+    TEXT_PT,
+    TOP_IN,
+    WIDTH_IN,
+    lines_of,
+    row_heights,
+    rows_by_slide,
+    table_widths,
+)
+from analyses.reports.pptx_parts import (
+    add_band,
+    add_vector,
+    look,
+    name_picture,
+    name_table,
+    set_cell,
+    style_table,
+)
 
 if TYPE_CHECKING:
     from pptx.presentation import Presentation
     from pptx.slide import Slide
 
-WIDTH_IN, HEIGHT_IN = 13.333, 7.5
-LEFT_IN, TOP_IN, BOTTOM_IN = 0.7, 1.45, 6.85
-ROWS_A_SLIDE = 11
-TEXT_PT, TABLE_PT, SMALL_PT = 18, 14, 12
+DRAWN_IN = 6.6
+"""Figures are drawn this wide and shown nearly twice as large, so that their letters are read."""
+GAP_IN = 0.14
 
 
 def write_pptx(document: Document, path: Path) -> None:
@@ -43,12 +66,19 @@ def write_pptx(document: Document, path: Path) -> None:
         raise ValueError(f"{document.name} stays inside the service; it is not made as .pptx.")
     made = _started(document)
     writer = _Writer(made, document)
-    writer.title_slide()
-    for section in document.sections:
+    sections = document.sections
+    opening = sections[0] if sections and _only_cautions(sections[0]) else None
+    writer.title_slide(opening)
+    for section in sections[1 if opening else 0:]:
         writer.section(section)
     buffer = io.BytesIO()
     made.save(buffer)
     path.write_bytes(same_each_time(buffer.getvalue()))
+
+
+def _only_cautions(section: Section) -> bool:
+    """Whether a section is short rules alone; as the first one it stands on the title slide."""
+    return all(isinstance(block, Caution) for block in section.blocks)
 
 
 def _started(document: Document) -> Presentation:
@@ -58,7 +88,9 @@ def _started(document: Document) -> Presentation:
     made = pptx.Presentation()
     made.slide_width, made.slide_height = Inches(WIDTH_IN), Inches(HEIGHT_IN)
     about = made.core_properties
-    about.title, about.author = document.title, ""
+    # The library's own template names its maker; nobody is named in ours.
+    about.title, about.author, about.last_modified_by = document.title, "", ""
+    about.language = "en-GB"
     about.created = about.modified = NO_DAY
     return made
 
@@ -73,10 +105,18 @@ class _Writer:
         self.title = ""
         self.y = TOP_IN
 
-    def title_slide(self) -> None:
-        """The first slide: title, subtitle and footer."""
-        self._new_slide(self.document.title, size=34)
-        self._box([self.document.subtitle], TEXT_PT)
+    def title_slide(self, opening: Section | None) -> None:
+        """The first slide: title, subtitle, and the rules of the discussion where there are any."""
+        self._new_slide(self.document.title, size=40)
+        assert self.slide is not None
+        add_band(self.slide, HEIGHT_IN)
+        self._box([self.document.subtitle], TEXT_PT + 2)
+        if opening is None:
+            return
+        self.y += 2 * GAP_IN
+        for block in opening.blocks:
+            self.block(block)
+        self._notes(self.slide, opening)
 
     def section(self, section: Section) -> None:
         """A section's slide or slides, with its speaker notes on each."""
@@ -85,9 +125,12 @@ class _Writer:
         self._new_slide(section.title)
         for block in section.blocks:
             self.block(block)
+        for slide in list(self.made.slides)[first:]:
+            self._notes(slide, section)
+
+    def _notes(self, slide: Slide, section: Section) -> None:
         if section.notes:
-            for slide in list(self.made.slides)[first:]:
-                slide.notes_slide.notes_text_frame.text = "\n".join(section.notes)
+            slide.notes_slide.notes_text_frame.text = "\n".join(section.notes)
 
     @singledispatchmethod
     def block(self, block: object) -> None:
@@ -108,13 +151,15 @@ class _Writer:
 
     @block.register
     def _(self, block: Table) -> None:
-        chunks = [block.rows[at:at + ROWS_A_SLIDE]
-                  for at in range(0, len(block.rows), ROWS_A_SLIDE)] or [()]
-        for part, rows in enumerate(chunks):
-            if part or self._left() < 0.42 * (min(len(rows), 6) + 2):
-                self._new_slide(f"{self.title} (continued)" if part or self.y > TOP_IN + 0.1
-                                else self.title)
-            self._table(block, rows)
+        texts = [block.columns, *(tuple(cell.text for cell in row) for row in block.rows)]
+        widths = table_widths(block, ROOM_IN)
+        heights = row_heights(block, widths)
+        below = sum(lines_of(note, SMALL_PT) for note in block.notes) * SMALL_PT * 1.25 / 72
+        for start, stop, new in rows_by_slide(heights, self._left(), below):
+            if new:
+                self._next_slide(fresh=start == 0)
+            self._table(block, [texts[0], *texts[1 + start:1 + stop]],
+                        [heights[0], *heights[1 + start:1 + stop]], widths)
         if block.notes:
             self._box(list(block.notes), SMALL_PT)
 
@@ -122,20 +167,20 @@ class _Writer:
     def _(self, block: Picture) -> None:
         from pptx.util import Inches
 
+        drawn = block.draw(DRAWN_IN)
+        shape_of = drawn.get_figheight() / drawn.get_figwidth()
+        if self._left() - 0.35 < min(ROOM_IN * shape_of, 0.75 * (BOTTOM_IN - TOP_IN)):
+            self._next_slide(fresh=True)
         assert self.slide is not None
-        if self._left() < 2.6:
-            self._new_slide(f"{self.title} (continued)")
-        room = self._left() - 0.5
-        width = WIDTH_IN - 2 * LEFT_IN
-        drawn = block.draw(8.6)
-        high = width * drawn.get_figheight() / drawn.get_figwidth()
+        room = self._left() - 0.4
+        width, high = ROOM_IN, ROOM_IN * shape_of
         if high > room:
             width, high = width * room / high, room
         shape = self.slide.shapes.add_picture(
-            io.BytesIO(png_bytes(block, 8.6, 200)), Inches(LEFT_IN), Inches(self.y),
+            io.BytesIO(png_bytes(block, DRAWN_IN, 200)), Inches(LEFT_IN), Inches(self.y),
             Inches(width), Inches(high))
         name_picture(shape, block.name, block.alt)
-        add_vector(self.slide, shape, block)
+        add_vector(self.slide, shape, block, DRAWN_IN)
         self.y += high + 0.05
         self._box([f"{block.caption}."], SMALL_PT)
 
@@ -146,85 +191,65 @@ class _Writer:
     def _left(self) -> float:
         return BOTTOM_IN - self.y
 
-    def _new_slide(self, title: str, size: int = 28) -> None:
-        from pptx.util import Inches, Pt
+    def _next_slide(self, *, fresh: bool) -> None:
+        """Go on to another slide, unless this one is fresh and nothing stands on it yet."""
+        if fresh and self.y <= TOP_IN + 0.01:
+            return
+        self._new_slide(f"{self.title} (continued)")
+
+    def _new_slide(self, title: str, size: int = 30) -> None:
+        from pptx.util import Inches
 
         self.slide = self.made.slides.add_slide(self.made.slide_layouts[5])
         heading = self.slide.shapes.title
-        heading.left, heading.top = Inches(LEFT_IN), Inches(0.4)
-        heading.width, heading.height = Inches(WIDTH_IN - 2 * LEFT_IN), Inches(0.9)
+        heading.left, heading.top = Inches(LEFT_IN), Inches(0.35)
+        heading.width, heading.height = Inches(ROOM_IN), Inches(0.85)
         heading.text_frame.text = title
         heading.text_frame.word_wrap = True
-        self._look(heading.text_frame.paragraphs[0], size, bold=True)
+        heading.text_frame.margin_left = 0
+        look(heading.text_frame.paragraphs[0], size, bold=True)
         self.y = TOP_IN
-        if self.document.footer:
-            box = self.slide.shapes.add_textbox(
-                Inches(LEFT_IN), Inches(7.0), Inches(WIDTH_IN - 2 * LEFT_IN), Inches(0.35))
-            box.text_frame.text = self.document.footer
-            self._look(box.text_frame.paragraphs[0], 11, bold=False)
-            box.text_frame.paragraphs[0].font.size = Pt(11)
+        number = len(self.made.slides)
+        words = f"{self.document.footer}   {number}" if self.document.footer else str(number)
+        box = self.slide.shapes.add_textbox(
+            Inches(LEFT_IN), Inches(7.02), Inches(ROOM_IN), Inches(0.35))
+        box.text_frame.text = words
+        box.text_frame.word_wrap, box.text_frame.margin_left = True, 0
+        look(box.text_frame.paragraphs[0], SMALL_PT, bold=False)
 
-    def _box(self, lines: list[str], size: int, bold: bool = False) -> None:
+    def _box(self, lines: Sequence[str], size: int, bold: bool = False) -> None:
         from pptx.util import Inches
 
-        assert self.slide is not None
-        high = sum(_lines_of(line, size) for line in lines) * size * 1.25 / 72 + 0.08
+        high = sum(lines_of(line, size) for line in lines) * size * 1.25 / 72 + 0.1
         if high > self._left() and self.y > TOP_IN:
             self._new_slide(f"{self.title} (continued)")
+        assert self.slide is not None
         box = self.slide.shapes.add_textbox(
-            Inches(LEFT_IN), Inches(self.y), Inches(WIDTH_IN - 2 * LEFT_IN), Inches(high))
+            Inches(LEFT_IN), Inches(self.y), Inches(ROOM_IN), Inches(high))
         frame = box.text_frame
         frame.word_wrap = True
+        frame.margin_left = frame.margin_right = 0
         for place, line in enumerate(lines):
             paragraph = frame.paragraphs[0] if place == 0 else frame.add_paragraph()
             paragraph.text = line
-            self._look(paragraph, size, bold)
-        self.y += high + 0.06
+            look(paragraph, size, bold)
+        self.y += high + (0.02 if size == SMALL_PT or bold else GAP_IN)
 
-    def _look(self, paragraph: Any, size: int, bold: bool) -> None:
-        from pptx.dml.color import RGBColor
-        from pptx.enum.text import PP_ALIGN
-        from pptx.util import Pt
-
-        paragraph.alignment = PP_ALIGN.LEFT
-        paragraph.font.size, paragraph.font.bold = Pt(size), bold
-        paragraph.font.name = "Liberation Sans"
-        paragraph.font.color.rgb = RGBColor(0x1B, 0x2A, 0x33)
-
-    def _table(self, block: Table, rows: tuple[Any, ...]) -> None:
+    def _table(self, block: Table, texts: Sequence[tuple[str, ...]], heights: Sequence[float],
+               widths: Sequence[float]) -> None:
         from pptx.util import Inches
 
+        self._box([f"{block.caption}."], TABLE_PT, bold=True)
         assert self.slide is not None
-        self._box([f"{block.caption}."], SMALL_PT, bold=True)
-        size = TABLE_PT if len(block.columns) <= 6 else SMALL_PT
-        texts = [block.columns, *(tuple(cell.text for cell in row) for row in rows)]
-        widths = _widths(texts, WIDTH_IN - 2 * LEFT_IN)
-        heights = [_row_height(row, widths, size) for row in texts]
-        shape = self.slide.shapes.add_table(
+        shape: Any = self.slide.shapes.add_table(
             len(texts), len(block.columns), Inches(LEFT_IN), Inches(self.y),
             Inches(sum(widths)), Inches(sum(heights)))
         style_table(shape)
+        name_table(shape, block.name, block.caption)
         for at, width in enumerate(widths):
             shape.table.columns[at].width = Inches(width)
         for at, (row, high) in enumerate(zip(texts, heights, strict=True)):
             shape.table.rows[at].height = Inches(high)
             for column, text in enumerate(row):
-                set_cell(shape.table.cell(at, column), text, size, heading=at == 0)
-        self.y += sum(heights) + 0.1
-
-
-def _lines_of(text: str, size: int, width_in: float = WIDTH_IN - 2 * LEFT_IN) -> int:
-    """How many lines a text takes at this size, somewhat generously."""
-    a_line = max(8, int(width_in * 72 / (size * 0.5)))
-    return max(1, -(-len(text) // a_line))
-
-
-def _widths(rows: list[tuple[str, ...]], total_in: float) -> list[float]:
-    """Column widths in proportion to what stands in them, none under a tenth of an even share."""
-    longest = [min(60, max(8, *(len(row[at]) for row in rows))) for at in range(len(rows[0]))]
-    return [total_in * size / sum(longest) for size in longest]
-
-
-def _row_height(row: tuple[str, ...], widths: list[float], size: int) -> float:
-    lines = max(_lines_of(text, size, width - 0.2) for text, width in zip(row, widths, strict=True))
-    return lines * size * 1.22 / 72 + 0.1
+                set_cell(shape.table.cell(at, column), text, TABLE_PT, heading=at == 0)
+        self.y += sum(heights) + GAP_IN

@@ -11,7 +11,38 @@ SVG_NAMESPACE = "http://schemas.microsoft.com/office/drawing/2016/SVG/main"
 """Identifiers of the SVG picture extension of the open Office drawing format ([MS-ODRAWXML])."""
 
 
-def add_vector(slide: Any, shape: Any, picture: Picture) -> None:
+INK, ACCENT, HEADING_FILL = "1B2A33", "0A5C6B", "E7EEF0"
+FONT = "Arial"
+"""A family that every office program has, or stands another of the same widths in for."""
+
+
+def look(paragraph: Any, size: int, bold: bool) -> None:
+    """A paragraph's letters: size in points, in ink, from the left."""
+    from pptx.dml.color import RGBColor
+    from pptx.enum.text import PP_ALIGN
+    from pptx.util import Pt
+
+    paragraph.alignment = PP_ALIGN.LEFT
+    paragraph.font.size, paragraph.font.bold = Pt(size), bold
+    paragraph.font.name = FONT
+    paragraph.font.color.rgb = RGBColor.from_string(INK)
+
+
+def add_band(slide: Any, height_in: float) -> None:
+    """A band of colour down the left edge: the first slide looks like one."""
+    from pptx.dml.color import RGBColor
+    from pptx.enum.shapes import MSO_SHAPE
+    from pptx.util import Inches
+
+    band = slide.shapes.add_shape(MSO_SHAPE.RECTANGLE, 0, 0, Inches(0.32), Inches(height_in))
+    band.fill.solid()
+    band.fill.fore_color.rgb = RGBColor.from_string(ACCENT)
+    band.line.fill.background()
+    band.shadow.inherit = False
+    band.name = "band"
+
+
+def add_vector(slide: Any, shape: Any, picture: Picture, width_in: float) -> None:
     """Give a picture its vector twin: programs that can, draw the SVG instead of the PNG."""
     from lxml import etree
     from pptx.opc.package import Part
@@ -23,7 +54,7 @@ def add_vector(slide: Any, shape: Any, picture: Picture) -> None:
     number = 1 + sum(1 for part in slide.part.package.iter_parts()
                      if str(part.partname).endswith(".svg"))
     part = Part(PackURI(f"/ppt/media/vector{number}.svg"), "image/svg+xml",
-                slide.part.package, svg_text(picture, 8.6).encode("utf-8"))
+                slide.part.package, svg_text(picture, width_in).encode("utf-8"))
     relation = slide.part.relate_to(
         part, "http://schemas.openxmlformats.org/officeDocument/2006/relationships/image")
     blip = shape._element.find(f".//{qn('a:blip')}")
@@ -52,15 +83,23 @@ def style_table(shape: Any) -> None:
         style.text = "{5940675A-B579-460E-94D1-54222C63F5DA}"
 
 
+def name_table(shape: Any, name: str, words: str) -> None:
+    """The name of a table and what it holds, for screen readers."""
+    about = shape._element.nvGraphicFramePr.cNvPr
+    about.set("name", name)
+    about.set("descr", words)
+
+
 def set_cell(cell: Any, text: str, size: int, heading: bool) -> None:
-    """A cell's text, in ink on white; headings bold."""
+    """A cell's text, in ink on white; headings bold on a light ground."""
     from pptx.dml.color import RGBColor
-    from pptx.util import Inches, Pt
+    from pptx.util import Inches
 
     cell.text = text
     cell.margin_left = cell.margin_right = Inches(0.07)
     cell.margin_top = cell.margin_bottom = Inches(0.03)
+    if heading:
+        cell.fill.solid()
+        cell.fill.fore_color.rgb = RGBColor.from_string(HEADING_FILL)
     for paragraph in cell.text_frame.paragraphs:
-        paragraph.font.size, paragraph.font.bold = Pt(size), heading
-        paragraph.font.name = "Liberation Sans"
-        paragraph.font.color.rgb = RGBColor(0x1B, 0x2A, 0x33)
+        look(paragraph, size, heading)
