@@ -88,17 +88,21 @@ def _texts(column: pd.Series, kind: str) -> list[str]:
 
 def hold(
     connection: Connection, held: Table, writer: TrailWriter, rows: list[Record],
-    come_in: Collection[str],
+    come_in: Collection[str], named: Collection[str],
 ) -> None:
-    """Make the holding of this source hold exactly `rows`; note in the trail what changed.
+    """Hold `rows` of this source in place of what it held of the same patients; note the change.
 
-    `come_in` are the patients that came into the registry for the first time: what other
-    sources held of them is let go.
+    `named` are all patients that the source names now. One it does not name stays held: a copy
+    that brings back only some of those kept out must not lose the others. `come_in` are the
+    patients that came into the registry for the first time: what other sources held of them is
+    let go.
     """
     origin = writer.origin
-    before = _of_source(connection, held, origin.source_id)
+    before = [row for row in _of_source(connection, held, origin.source_id)
+              if row["patient_id"] is None or row["patient_id"] in named]
     if [tuple(r[n] for n in _SAME) for r in before] != [tuple(r[n] for n in _SAME) for r in rows]:
-        connection.execute(held.delete().where(held.c.source_id == origin.source_id))
+        numbers = [row["held_no"] for row in before]
+        connection.execute(held.delete().where(held.c.held_no.in_(numbers)))
         _insert(connection, held, writer, rows)
         _note(writer, before, rows)
     elsewhere = (held.c.source_id != origin.source_id) & held.c.patient_id.in_(list(come_in))
