@@ -87,8 +87,9 @@ class Precision:
             f"independent {self.unit}s; "
         )
         repeats = clustered if self.rows > self.patients else ""
+        rows = "" if self.unit == "patient" else f"{whole(self.rows)} {self.unit}s of "
         return (
-            f"{whole(self.rows)} {self.unit}s of {whole(self.patients)} patients; {repeats}"
+            f"{rows}{whole(self.patients)} patients; {repeats}"
             f"{100 * self.level:g} % intervals, {100 * self.power:g} % power."
         )
 

@@ -29,7 +29,8 @@ from analyses.reports.docx_fields import (
     add_reference,
     words_of,
 )
-from analyses.reports.docx_tables import add_table
+from analyses.reports.docx_tables import add_table, unbroken
+from analyses.reports.marks import lettered
 from analyses.reports.numbering import labels_of, pieces
 
 if TYPE_CHECKING:
@@ -87,6 +88,8 @@ def _started(document: Document) -> Docx:
     normal.paragraph_format.space_after = Pt(6)
     normal.paragraph_format.line_spacing = 1.15
     _plain_headings(made)
+    if document.compact:
+        _set_closely(made)
     about = made.core_properties
     about.title, about.author, about.comments = document.title, "", ""
     about.language = "en-GB"
@@ -95,6 +98,18 @@ def _started(document: Document) -> Docx:
     made.add_paragraph(document.subtitle)
     _page_numbers(page, document.footer)
     return made
+
+
+def _set_closely(made: Docx) -> None:
+    """Smaller type and margins, for a paper of two pages."""
+    from docx.shared import Cm, Pt
+
+    page, normal = made.sections[0], made.styles["Normal"]
+    page.top_margin = page.bottom_margin = Cm(1.5)
+    normal.font.size, normal.paragraph_format.space_after = Pt(9.5), Pt(2)
+    normal.paragraph_format.line_spacing = 1.0
+    made.styles["Heading 1"].paragraph_format.space_before = Pt(9)
+    made.styles["Title"].font.size = Pt(15)
 
 
 def _page_numbers(page: Any, footer: str) -> None:
@@ -183,12 +198,13 @@ class _Writer:
 
     @block.register
     def _(self, block: Table) -> None:
+        block = lettered(block)
         self._caption(block.name, block.caption, keep=True)
         if not block.rows:
             self.made.add_paragraph("No rows.")
             return
         add_table(self.made, block, self._room_cm)
-        for note in (*block.notes, *_marks(block)):
+        for note in block.notes:
             _small(self.made.add_paragraph(), note)
         self.made.add_paragraph()
 
@@ -219,7 +235,7 @@ class _Writer:
             if name:
                 add_reference(paragraph, self.labels[name], name)
             else:
-                paragraph.add_run(words)
+                paragraph.add_run(unbroken(words))
 
 
 def png_bytes(picture: Picture, width_in: float, dpi: int) -> bytes:
@@ -235,15 +251,8 @@ def png_bytes(picture: Picture, width_in: float, dpi: int) -> bytes:
     return out.getvalue()
 
 
-def _marks(block: Table) -> tuple[str, ...]:
-    marked = dict.fromkeys(
-        note for row in block.rows for c in row if c.estimate and "†" in c.text
-        for note in c.estimate.notes())
-    return (f"† {'; '.join(marked)}.",) if marked else ()
-
-
 def _small(paragraph: Any, text: str) -> None:
     from docx.shared import Pt
 
     paragraph.paragraph_format.space_after = Pt(2)
-    paragraph.add_run(text).font.size = Pt(8)
+    paragraph.add_run(unbroken(text)).font.size = Pt(8)

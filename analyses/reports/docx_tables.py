@@ -78,10 +78,25 @@ def _fill(row: Any, cells: Sequence[Cell], points: float, *, bold: bool) -> None
     for target, cell in zip(row.cells, cells, strict=True):
         paragraph = target.paragraphs[0]
         paragraph.paragraph_format.space_after = Pt(1)
-        run = paragraph.add_run(cell.text)
-        run.font.size, run.font.name = Pt(points), "Liberation Sans"
-        run.bold = bold or None
+        words, mark = _parted(cell.text)
+        for text in filter(None, (words, mark)):
+            run = paragraph.add_run(unbroken(text.strip() if text is mark else text))
+            run.font.size, run.font.name = Pt(points), "Liberation Sans"
+            run.bold = bold or None
+            run.font.superscript = text is mark or None
     row._tr.get_or_add_trPr().append(OxmlElement("w:cantSplit"))
+
+
+def unbroken(text: str) -> str:
+    """The text with a per cent sign that stays on the line of its number."""
+    return text.replace(" %", "\N{NO-BREAK SPACE}%")
+
+
+def _parted(text: str) -> tuple[str, str]:
+    """The text of a cell, and its mark (` [a]`) apart."""
+    found = re.fullmatch(r"(.*?)( \[[a-z]+\])?", text, flags=re.DOTALL)
+    assert found is not None
+    return found[1], found[2] or ""
 
 
 def _set_widths(table: Any, widths: Sequence[float]) -> None:

@@ -38,14 +38,17 @@ LISTED = {
 }
 
 
-def complication_detail_section(results: Results) -> Section:
-    """Kinds, phases, timing, severity and attribution, and every event."""
+def complication_detail_section(results: Results, events: Table | None = None) -> Section:
+    """Kinds, phases, timing, severity and attribution, and every event.
+
+    events: the listing of the events; with study codes where None, for use inside the service.
+    """
     return Section("Complications in detail", (
         _placed(results), kinds_picture(results), kinds_table(results),
         measures_table(results, "complication-detail",
                        "Complications: timing, severity and attribution", DETAIL),
         phases_table(results), events_by_field_table(results),
-        events_table(results),
+        events or events_table(results),
     ))
 
 

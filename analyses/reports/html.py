@@ -22,6 +22,7 @@ from analyses.reports.content import (
     Table,
     Verbatim,
 )
+from analyses.reports.marks import lettered
 from analyses.reports.numbering import Labels, labels_of, numbered, pieces
 
 FIGURE_WIDTH_IN = 7.4
@@ -100,12 +101,10 @@ class _Writer:
 
     @block.register
     def _(self, block: Table) -> str:
+        block = lettered(block)
         head = "".join(f'<th scope="col">{escape(text)}</th>' for text in block.columns)
         body = "".join(f"<tr>{''.join(map(self._cell, row))}</tr>" for row in block.rows)
-        notes = list(block.notes)
-        if any(c.estimate and "†" in c.text for row in block.rows for c in row):
-            notes.append(self._marks(block))
-        below = "".join(f'<p class="notes">{escape(note)}</p>' for note in notes)
+        below = "".join(f'<p class="notes">{escape(note)}</p>' for note in block.notes)
         caption = f"{self.labels[block.name].text}. {block.caption}"
         table = (
             f'<div class="scroll" id="{_anchor(block.name)}-shown"><table>'
@@ -125,12 +124,6 @@ class _Writer:
     @block.register
     def _(self, block: Verbatim) -> str:
         return f'<pre class="verbatim">{escape(block.text)}</pre>'
-
-    def _marks(self, block: Table) -> str:
-        notes = dict.fromkeys(
-            note for row in block.rows for c in row if c.estimate and "†" in c.text
-            for note in c.estimate.notes())
-        return "† " + "; ".join(notes) + "."
 
     def _sentence(self, sentence: Sentence) -> str:
         if not (self.with_cases and sentence.estimates and sentence.estimates[0].counted):

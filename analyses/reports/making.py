@@ -15,6 +15,7 @@ from analyses.reports.write import ReportError, Writer, results_text, text_write
 
 if TYPE_CHECKING:
     from analyses.estimate import Estimate
+    from analyses.regression.plan import Plan
     from analyses.reports.content import Document
     from analyses.results import Results
     from registry.practice_limits import PracticeLimits
@@ -62,19 +63,31 @@ def write_report(
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
     """The case series: pages, a manuscript to go on writing in, figures and tables apart."""
     from analyses.reports.figure_files import figure_writers
-    from analyses.reports.series import series_document
+    from analyses.reports.series import manuscript_document, series_document, series_work
     from analyses.reports.table_files import table_writers
 
+    work = series_work(results, plan=_plan(wish.plan), progress=tell)
     tell("building the case series")
-    inside = series_document(results)
-    outside = replace(series_document(results), name="case-series", stays_inside=False)
+    inside, outside = series_document(work), manuscript_document(work)
     return {
-        **_numbers(results),
+        **_numbers(_with(results, work.estimates)),
         **_page(inside),
         **_docx(outside),
         **table_writers(outside),
         **figure_writers(outside),
     }, f"{inside.name}.html"
+
+
+def _plan(path: Path | None) -> Plan | None:
+    """The plan file of the technique models. Raises ReportError where it cannot be read."""
+    from analyses.regression.plan import read_plan
+
+    if path is None:
+        return None
+    try:
+        return read_plan(path)
+    except ValueError as problem:
+        raise ReportError(str(problem)) from None
 
 
 def conference_files(
@@ -104,11 +117,25 @@ def quality_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[st
     words = read_project(wish.project) if wish.project else None
     work = quality_work(results, limits=wish.limits, project=words)
     inside = quality_document(work, inside=True)
+    found = _with(results, (*work.estimates, *inside.estimates()))
+    named = tuple(e for e in found.estimates if _by_operator(e))
     return {
-        **_numbers(_with(results, work.estimates)),
+        **_numbers(replace(found, estimates=tuple(
+            e for e in found.estimates if not _by_operator(e)))),
+        **({OPERATORS: text_writer(results_text(replace(found, estimates=named), INSIDE))}
+           if named else {}),
         **_page(inside),
         **_docx(quality_document(work, inside=False)),
     }, f"{inside.name}.html"
+
+
+OPERATORS = "by-operator-stays-inside.json"
+INSIDE = "Stays inside the service: numbers by operator code."
+
+
+def _by_operator(estimate: Estimate) -> bool:
+    """Whether an estimate names an operator code: such numbers never leave the service."""
+    return "operator" in (estimate.group or {})
 
 
 AUDIENCES: dict[str, Callable[[Results, Wish, Progress], tuple[dict[str, Writer], str]]] = {

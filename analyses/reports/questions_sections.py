@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from analyses.catalogue import CATALOGUE, GROUP_LABELS, about
 from analyses.comparisons import COMPARED, all_heterogeneity, trends
 from analyses.estimate import Estimate
@@ -69,13 +71,19 @@ def difference_picture(results: Results) -> Picture:
 
 def trends_block(results: Results) -> Paragraph:
     """A sentence a trend: the change a step with its interval, then the test."""
+    return Paragraph(tuple(trends_of(results, HEADLINE_IDS)))
+
+
+def trends_of(results: Results, ids: Iterable[str]) -> list[Sentence]:
+    """The sentences on the trends of these measures, by grade and by calendar year."""
     told = []
-    for id, headline in headlines(results.units).items():
-        for trend in trends(headline):
+    every = headlines(results.units)
+    for id in ids:
+        for trend in trends(every[id]):
             _, step = _group(trend.estimate)
-            subject = f"{about(id).subject}, per {headline.unit}, {step}"
+            subject = f"{about(id).subject}, per {every[id].unit}, {step}"
             told.append(Sentence(trend.sentence(subject), (trend.estimate,)))
-    return Paragraph(tuple(told))
+    return told
 
 
 def heterogeneity_table(results: Results) -> Table:

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from analyses.reports.content import Document, Table
+from analyses.reports.marks import lettered
 
 Writer = Callable[[Path], None]
 
@@ -21,7 +22,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 def table_writers(document: Document) -> dict[str, Writer]:
     """File name → writer: `tables/NAME.csv` for each table, and `tables/tables.xlsx`."""
-    tables = document.tables()
+    tables = [lettered(table) for table in document.tables()]
     found: dict[str, Writer] = {
         f"tables/{table.name}.csv": _csv_writer(table) for table in tables}
     if tables:
@@ -46,6 +47,8 @@ def csv_text(table: Table) -> str:
     writer.writerow([safe_text(text) for text in table.columns])
     for row in table.rows:
         writer.writerow([safe_text(cell.text) for cell in row])
+    # What the numbers mean goes with them: below, after an empty line.
+    writer.writerows([[], *([safe_text(note)] for note in table.notes)] if table.notes else [])
     return out.getvalue()
 
 

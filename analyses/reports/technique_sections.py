@@ -74,7 +74,7 @@ def technique_sections(models: TechniqueModels) -> tuple[Section, ...]:
 def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section:
     """One outcome: every technique variable in turn, adjusted as declared."""
     results = [r for r in models.results if (r.model.outcome, r.model.unit) == (outcome, unit)]
-    lines = [line for result in results for line in _lines(result)]
+    lines = [line for result in results for line in lines_of(result)]
     title = f"{OUTCOME_WORDS.get(outcome, outcome)}, per {unit}"
     blocks: list[Block] = [plain(_asked(results)), *_picture(title, outcome, unit, lines),
                            _table(title, outcome, unit, lines),
@@ -85,7 +85,8 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
     return Section(title, tuple(blocks))
 
 
-def _lines(result: PlannedResult) -> list[Line]:
+def lines_of(result: PlannedResult) -> list[Line]:
+    """Every comparison of one model; without a ratio where none should be given, and why."""
     label = TECHNIQUE_WORDS.get(result.model.exposure.name, result.model.exposure.name)
     if result.fit is None:
         return [Line(label, None, f"not fitted: {result.refusal}.", result)]
@@ -135,7 +136,7 @@ def _asked(results: Sequence[PlannedResult]) -> str:
 
 
 def _picture(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Picture, ...]:
-    from analyses.regression.figures import forest_plot
+    from analyses.figure_ratios import ratio_figure
 
     drawn = [line for line in lines if line.ratio is not None and line.ratio.value is not None]
     if not drawn:
@@ -144,9 +145,9 @@ def _picture(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> tupl
     caption = f"{title}: association with technique, adjusted; 95 % intervals"
     alt = f"{caption}. " + "; ".join(
         f"{line.label} {line.ratio.number_text()}" for line in drawn if line.ratio is not None)
-    labels = [_wrapped(line.label) for line in drawn]
+    labels = [line.label for line in drawn]
     return (Picture(f"technique-{outcome}-{unit}-figure", caption, alt,
-                    lambda width: forest_plot(found, labels=labels), tuple(found)),)
+                    lambda width: ratio_figure(found, labels, width), tuple(found)),)
 
 
 def _table(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> Table:
@@ -209,8 +210,3 @@ def _warnings(outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Table, ..
     return (Table(f"technique-{outcome}-{unit}-warnings", "What these models warn of",
                   ("Technique", "Warning"), rows, folded=True),)
 
-
-def _wrapped(label: str) -> str:
-    from textwrap import fill
-
-    return fill(label, 28)

@@ -98,8 +98,6 @@ def ratios_table(results: Results) -> Table:
 
 def over_time_section(results: Results) -> Section:
     """Curves with their numbers, comparisons, and what imaging dates leave open."""
-    units = results.units
-    lesions, patients = obliteration_durations(units), bleed_durations(units)
     blocks: list[Block] = [
         plain(
             "Time runs from the first treatment. Confirmed obliteration dates from the catheter "
@@ -107,16 +105,24 @@ def over_time_section(results: Results) -> Section:
             "one lost to follow-up is censored.",
             "A lesion that opened again keeps its first day of confirmation: what came later is "
             "its recurrence, watched to its last image."),
-        _follow_up(results), curves_table(results),
+        _follow_up(results), curves_table(results), *obliteration_pictures(results),
+        *bleed_free_pictures(results), *_recurrence_picture(results),
+        grouped_time_table(results), differences_over_time(results),
     ]
-    if len(lesions):
-        blocks += [_obliteration_picture(results), *_by_group_picture(results, "intent"),
-                   Paragraph((_bracketed_sentence(results),))]
-    if len(patients):
-        blocks.append(_bleed_free_picture(results))
-    blocks += [*_recurrence_picture(results), grouped_time_table(results),
-               differences_over_time(results)]
     return Section("Over time", tuple(blocks))
+
+
+def obliteration_pictures(results: Results) -> list[Block]:
+    """Confirmed obliteration over time, and by intent; what imaging dates leave open beside it."""
+    if not len(obliteration_durations(results.units)):
+        return []
+    return [_obliteration_picture(results), *_by_group_picture(results, "intent"),
+            Paragraph((_bracketed_sentence(results),))]
+
+
+def bleed_free_pictures(results: Results) -> list[Block]:
+    """Life without haemorrhage since the first treatment."""
+    return [_bleed_free_picture(results)] if len(bleed_durations(results.units)) else []
 
 
 def curves_table(results: Results) -> Table:

@@ -1,0 +1,173 @@
+"""The numbers of the technique models as estimates, each with a name of its own.
+
+Beside the adjusted ratio of each declared model: the ratio of the variable alone, on the same
+rows; the events (or the values) seen behind it; the standardised risks; and the E-values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from analyses.catalogue import About, describe
+from analyses.estimate import Estimate, replaced
+from analyses.proportions import clustered_proportion
+from analyses.regression.fitting import fit
+from analyses.regression.planned_run import PlannedResult
+from analyses.regression.technique_models import TechniqueModels
+from analyses.regression.unmeasured import as_risk_ratio, e_value, e_value_of_bound
+from analyses.results_record import key_of
+
+SEEN, ALONE, E_VALUE, E_BOUND = "seen", "alone", "e_value", "e_value_of_bound"
+
+
+@dataclass(frozen=True)
+class TermEstimates:
+    """What is told of one line of one model.
+
+    adjusted: the declared model's ratio; alone: that of the variable by itself, None where no
+    number can be given; seen: shares of events with and without, or medians with and without the
+    event; e_values: of the ratio and of its interval's nearer end (none where it includes 1).
+    """
+
+    result: PlannedResult
+    term: str
+    adjusted: Estimate
+    alone: Estimate | None
+    seen: tuple[Estimate, ...]
+    e_values: tuple[Estimate, ...]
+
+
+@dataclass(frozen=True)
+class ModelNumbers:
+    """Every line of every model that gives a number, and all their estimates in order."""
+
+    lines: tuple[TermEstimates, ...] = ()
+    estimates: tuple[Estimate, ...] = field(default=(), repr=False)
+
+    def line(self, adjusted: Estimate) -> TermEstimates | None:
+        """The line whose adjusted ratio this is."""
+        return next((line for line in self.lines if line.adjusted == adjusted), None)
+
+
+def model_numbers(models: TechniqueModels | None) -> ModelNumbers:
+    """The numbers of all models that could be fitted; none where there are no models."""
+    if models is None:
+        return ModelNumbers()
+    lines = tuple(line for result in models.results for line in _lines(result))
+    found: list[Estimate] = []
+    for result in models.results:
+        mine = [line for line in lines if line.result is result]
+        for line in mine:
+            found += [line.adjusted, *filter(None, [line.alone]), *line.seen, *line.e_values]
+        if result.risks is not None:
+            found += [*result.risks.risks, *(e for e in result.risks.differences)]
+    return ModelNumbers(lines, tuple(_named_apart(found)))
+
+
+def _lines(result: PlannedResult) -> list[TermEstimates]:
+    if result.fit is None or result.fit.estimator == "exact":
+        return []
+    alone = _alone(result)
+    found = []
+    for ratio in result.ratios:
+        if ratio.value is None:
+            continue
+        term = (ratio.group or {})["term"]
+        found.append(TermEstimates(result, term, ratio, alone.get(term), _seen(result, term, ratio),
+                                   _e_values(ratio)))
+    return found
+
+
+def _alone(result: PlannedResult) -> dict[str, Estimate]:
+    """Ratios of the exposure by itself, on the rows of the adjusted model."""
+    model, whole = result.model, result.fit
+    assert whole is not None
+    cluster = model.cluster if model.cluster in whole.rows.frame.columns else None
+    try:
+        one = fit(whole.rows.frame, model.outcome, [model.exposure], cluster=cluster,
+                  estimator=model.estimator, level=whole.level)
+    except ValueError:
+        return {}
+    return {(e.group or {})["term"]: replaced(e, id=f"{e.id}.{ALONE}")
+            for e in one.estimates(model.unit) if e.value is not None}
+
+
+def _seen(result: PlannedResult, term: str, ratio: Estimate) -> tuple[Estimate, ...]:
+    """The raw numbers behind a ratio, so that no model stands in for the data."""
+    assert result.fit is not None
+    rows = result.fit.rows
+    column = rows.x[:, rows.columns.names.index(term)] * _step(result, term)
+    parts = [("with", column != 0), ("without", column == 0)]
+    if np.isin(column, (0.0, 1.0)).all():
+        return tuple(_share(rows.y[part], rows.cluster[part], ratio, word) if
+                     result.fit.events is not None else _median(rows.y[part], ratio, word)
+                     for word, part in parts)
+    if result.fit.events is None:
+        return (_median(column, ratio, "all"),)
+    return tuple(_median(column[rows.y == value], ratio, word)
+                 for word, value in (("with the event", 1), ("without", 0)))
+
+
+def _step(result: PlannedResult, term: str) -> float:
+    """A linear term's own unit: columns are divided by the step of their coefficient."""
+    return result.model.exposure.per if "[" not in term else 1.0
+
+
+def _share(y: np.ndarray, cluster: np.ndarray, ratio: Estimate, word: str) -> Estimate:
+    return clustered_proportion(
+        y.astype(bool), cluster, id=f"{ratio.id}.{SEEN}", unit=ratio.unit,
+        group={**(ratio.group or {}), "rows": word})
+
+
+def _median(values: np.ndarray, ratio: Estimate, word: str) -> Estimate:
+    return Estimate(
+        id=f"{ratio.id}.{SEEN}", kind="median", unit=ratio.unit, n=len(values),
+        value=float(np.median(values)) if len(values) else None,
+        method="description of the sample", group={**(ratio.group or {}), "rows": word})
+
+
+def _e_values(ratio: Estimate) -> tuple[Estimate, ...]:
+    if ratio.events is None or ratio.low is None or ratio.high is None or not ratio.n:
+        return ()
+    share = ratio.events / ratio.n
+    value, low, high = (as_risk_ratio(v, ratio.kind, share)
+                        for v in (ratio.value or 1.0, ratio.low, ratio.high))
+    given = {"unit": ratio.unit, "group": ratio.group, "n": ratio.n, "kind": "E-value",
+             "method": "VanderWeele and Ding 2017"}
+    if low <= 1 <= high:
+        return ()
+    return (Estimate(id=f"{ratio.id}.{E_VALUE}", value=e_value(value), **given),
+            Estimate(id=f"{ratio.id}.{E_BOUND}", value=e_value_of_bound(low, high), **given))
+
+
+def _named_apart(estimates: Iterable[Estimate]) -> list[Estimate]:
+    """Two models of one outcome and variable differ in their adjustment: told apart by number."""
+    seen: dict[object, int] = {}
+    found = []
+    for e in estimates:
+        times = seen[key_of(e)] = seen.get(key_of(e), 0) + 1
+        found.append(e if times == 1 else replaced(
+            e, group={**(e.group or {}), "model": f"no {times} of this outcome and variable"}))
+    return found
+
+
+def describe_models(numbers: ModelNumbers, words: dict[str, str]) -> None:
+    """Add the words of these estimates to the catalogue. words: outcome column → its name."""
+    for id, outcome in {e.id: e.id.split(".")[1] for e in numbers.estimates}.items():
+        said = f"{words.get(outcome, outcome)} and {id.split('.', 2)[-1]}"
+        describe({id: About(said, said, said, "{units} with all values recorded")})
+
+
+def events_per_coefficient(models: TechniqueModels | None) -> pd.DataFrame:
+    """Of each fitted yes/no model: `events` (the rarer outcome), `coefficients`, `unit`, `name`."""
+    fitted = [] if models is None else [
+        r for r in models.results if r.fit is not None and r.fit.events is not None]
+    return pd.DataFrame([{
+        "name": r.model.name, "unit": r.model.unit,
+        "events": min(r.fit.events or 0, r.fit.n - (r.fit.events or 0)),
+        "coefficients": r.fit.rows.x.shape[1] - 1} for r in fitted if r.fit is not None],
+        columns=["name", "unit", "events", "coefficients"])
