@@ -167,9 +167,11 @@ def least_allowed(sets: int) -> float:
     return 0.94 - 3 * np.sqrt(0.95 * 0.05 / sets)
 
 
-def report(results: list[tuple[Cell, dict]], sets: int, seconds: float) -> Iterator[str]:
+def report(
+    results: list[tuple[Cell, dict]], sets: int, seconds: float, commit: str = "unknown"
+) -> Iterator[str]:
     """The printed table."""
-    yield f"Date {datetime.date.today().isoformat()}, commit {_commit()}, {sets} sets a cell, "
+    yield f"Date {datetime.date.today().isoformat()}, commit {commit}, {sets} sets a cell, "
     yield f"{len(results)} cells, {seconds:.0f} s. Coverage % / median width / median bias (log OR)"
     yield "/ % of sets without a finite answer (counted as not covering). kept: sets with 8 or"
     yield "more events. Error rate at odds ratio 1 is 100 less the coverage there."
@@ -214,11 +216,11 @@ def main() -> None:
     reader.add_argument("--jobs", type=int, default=2)
     asked = reader.parse_args()
     chosen = [c for c in cells() if asked.patients in (None, c.patients)]
-    start = time.perf_counter()
+    start, commit = time.perf_counter(), _commit()  # of the code as it runs, not as it ends
     found = Parallel(n_jobs=asked.jobs, verbose=5)(
         delayed(run_cell)(c, asked.sets) for c in chosen)
     lines = list(report(list(zip(chosen, found, strict=True)), asked.sets,
-                        time.perf_counter() - start))
+                        time.perf_counter() - start, commit))
     print("\n".join(lines))
     if asked.out:
         asked.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
