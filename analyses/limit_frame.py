@@ -14,7 +14,8 @@ def limit_frame(units: Units, limits: PracticeLimits | None = None) -> pd.DataFr
     """Every check of every limit, for `analyses.monitoring.process_measures`.
 
     Columns: `date`, `limit` (in words), `within` (boolean, blank where not recorded),
-    `patient_id`, `complication` (boolean: the procedure had an embolization complication).
+    `patient_id`, `key` and `unit` (injection or session), `complication` (boolean: the procedure had
+    an embolization complication).
     """
     used = limits or default_limits()
     words = used.table().set_index("column")["limit"]
@@ -22,8 +23,9 @@ def limit_frame(units: Units, limits: PracticeLimits | None = None) -> pd.DataFr
     events = marked_units(units, "session", event_flags(units.events)["complication.any"])
     happened = events.set_index("key")["event"]
     days = units.sessions.set_index("key")["session_date"]
-    parts = [_part(sessions, "mixing", sessions["key"])]
-    parts += [_part(injections, name, injections["session_key"]) for name in PER_INJECTION]
+    parts = [_part(sessions, "mixing", sessions["key"], "session")]
+    parts += [_part(injections, name, injections["session_key"], "injection")
+              for name in PER_INJECTION]
     rows = pd.concat(parts, ignore_index=True)
     return rows.assign(
         date=rows["session_key"].map(days), limit=rows["limit"].map(words),
@@ -31,8 +33,9 @@ def limit_frame(units: Units, limits: PracticeLimits | None = None) -> pd.DataFr
     ).drop(columns="session_key")
 
 
-def _part(rows: pd.DataFrame, name: str, keys: pd.Series) -> pd.DataFrame:
+def _part(rows: pd.DataFrame, name: str, keys: pd.Series, unit: str) -> pd.DataFrame:
     return pd.DataFrame({
-        "session_key": keys.to_numpy(), "limit": name,
+        "session_key": keys.to_numpy(), "key": rows["key"].to_numpy(), "unit": unit,
+        "limit": name,
         "within": rows[name].astype("boolean").array, "patient_id": rows["patient_id"].array,
     })

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-MOST_TICKS = 9
+MOST_TICKS, TICKS_AN_INCH = 9, 1.45
 PAPER = {"facecolor": "white", "alpha": 0.8, "pad": 0.5, "edgecolor": "none"}
 LINES = ("-", "--", "-.", ":")
 PER_CENT = "proportion with an event"
@@ -71,18 +71,22 @@ def cusum_figure(cusums: Sequence[Cusum], *, width_in: float = 6.5) -> Figure:
 
     with mpl.rc_context(STYLE):
         figure, axes = new_figure(width_in, 3.2)
-        for cusum in cusums:
-            sign, style = (1, "-") if cusum.worse else (-1, "--")
-            _draw_cusum(axes, cusum, sign, style)
-        axes.axhline(0, color=QUIET, linewidth=0.6)
-        axes.set_ylabel("sum of scores (log likelihood ratio)\nbetter ↓        worse ↑")
-        axes.yaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
-        labels = cusums[0].table["label"].tolist()
-        _ticks(axes, labels)
-        axes.set_xlabel(f"{len(labels)} sessions after the baseline; risk-adjusted CUSUM "
-                        "(Steiner 2000); + marks an event")
-        axes.margins(x=0.02, y=0.12)
+        draw_cusums(axes, cusums)
     return figure
+
+
+def draw_cusums(axes: Axes, cusums: Sequence[Cusum]) -> None:
+    """Both directions of the CUSUM into these axes."""
+    for cusum in cusums:
+        sign, style = (1, "-") if cusum.worse else (-1, "--")
+        _draw_cusum(axes, cusum, sign, style)
+    axes.axhline(0, color=QUIET, linewidth=0.6)
+    axes.set_ylabel("sum of scores\nbetter ↓        worse ↑")
+    axes.yaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
+    labels = cusums[0].table["label"].tolist()
+    _ticks(axes, labels)
+    axes.set_xlabel(f"{len(labels)} sessions after the baseline; + an event")
+    axes.margins(x=0.02, y=0.12)
 
 
 def difference_figure(
@@ -93,21 +97,26 @@ def difference_figure(
 
     with mpl.rc_context(STYLE):
         figure, axes = new_figure(width_in, 3.0)
-        place = np.arange(len(difference))
-        axes.fill_between(place, difference["low"], difference["high"], color="#e4e8ea",
-                          linewidth=0, label="95 % of services at expected risk, at one session")
-        axes.axhline(0, color=QUIET, linewidth=0.8)
-        axes.plot(place, difference["difference"], color=ACCENT, linewidth=1.2, drawstyle="steps")
-        if 0 < baseline_sessions < len(difference):
-            axes.axvline(baseline_sessions - 0.5, color=INK, linewidth=0.8, linestyle=":")
-            axes.text(baseline_sessions - 0.5, 1.0, "baseline ← ", ha="right", va="bottom",
-                      transform=axes.get_xaxis_transform(), fontsize=7.5)
-        axes.set_ylabel("observed − expected events\n(up: more than expected)")
-        _ticks(axes, difference["label"].tolist())
-        axes.set_xlabel(f"{len(difference)} sessions in order of time; the band is not a test")
-        axes.legend(loc="upper left", frameon=False, fontsize=7)
-        axes.margins(x=0.01)
+        draw_difference(axes, difference, baseline_sessions)
     return figure
+
+
+def draw_difference(axes: Axes, difference: pd.DataFrame, baseline_sessions: int) -> None:
+    """Observed minus expected events, running sum, into these axes."""
+    place = np.arange(len(difference))
+    axes.fill_between(place, difference["low"], difference["high"], color="#e4e8ea",
+                      linewidth=0, label="95 % of services at expected risk, at one session")
+    axes.axhline(0, color=QUIET, linewidth=0.8)
+    axes.plot(place, difference["difference"], color=ACCENT, linewidth=1.2, drawstyle="steps")
+    if 0 < baseline_sessions < len(difference):
+        axes.axvline(baseline_sessions - 0.5, color=INK, linewidth=0.8, linestyle=":")
+        axes.text(baseline_sessions - 0.5, 1.0, "baseline ← ", ha="right", va="bottom",
+                  transform=axes.get_xaxis_transform(), fontsize=7.5)
+    axes.set_ylabel("observed − expected\nevents (up: more)")
+    _ticks(axes, difference["label"].tolist())
+    axes.set_xlabel(f"{len(difference)} sessions in order of time; the band is not a test")
+    axes.legend(loc="upper left", frameon=False, fontsize=7)
+    axes.margins(x=0.01)
 
 
 def funnel_figure(funnel: Funnel, *, width_in: float = 6.0) -> Figure:
@@ -211,7 +220,7 @@ def series_figure(
         axes.set_ylim(0, 1.25 * reach if reach > 0 else 1)
         _ticks(axes, table["label"].tolist())
         axes.set_xlabel(series.level.method)
-        axes.legend(loc="upper left", frameon=False, fontsize=7)
+        axes.legend(loc="upper left", fontsize=7, edgecolor="none", framealpha=0.85)
     return figure
 
 
@@ -295,9 +304,11 @@ def _draw_changes(
 
 
 def _ticks(axes: Axes, labels: Sequence[Any]) -> None:
-    """At most nine labels, evenly spread, so that they never overlap."""
+    """At most nine labels, fewer in narrow axes, evenly spread, so that they never overlap."""
     count = len(labels)
-    step = max(1, int(np.ceil(count / MOST_TICKS)))
+    width_in = axes.figure.get_figwidth() / axes.get_gridspec().ncols
+    most = max(3, min(MOST_TICKS, int(width_in * TICKS_AN_INCH)))
+    step = max(1, int(np.ceil(count / most)))
     places = list(range(0, count, step))
     axes.set_xticks(places, [str(labels[k]) for k in places], fontsize=7.5)
     if any(len(str(labels[k])) > 7 for k in places):

@@ -51,8 +51,9 @@ def process_measures(
     """Work out the process measures.
 
     records: one row a check: `date`, `limit` (its name), `within` (True, False or blank for not
-    recorded), `patient_id`, and, if named by `outcome`, a yes-or-no column of the session's
-    complication. period: pandas period letter (M, Q, Y). Raises ValueError naming what is
+    recorded), `patient_id`; if wanted `key` and `unit` (what the check is of: session or
+    injection, the latter where there is none), and, if named by `outcome`, a yes-or-no column of
+    the session's complication. period: pandas period letter (M, Q, Y). Raises ValueError naming what is
     missing.
     """
     missing = [c for c in (*COLUMNS, *([outcome] if outcome else [])) if c not in records.columns]
@@ -75,8 +76,18 @@ def _kept(name: str, rows: pd.DataFrame) -> Estimate:
     from analyses.proportions import clustered_proportion
 
     return clustered_proportion(rows["within"].to_numpy(dtype=float), rows["patient_id"].tolist(),
-                                id="monitoring.limit_kept", unit="injection",
-                                group={"limit": name})
+                                id="monitoring.limit_kept", unit=_unit(rows),
+                                group={"limit": name}, keys=_keys(rows))
+
+
+def _keys(rows: pd.DataFrame) -> list[str] | None:
+    """The keys of the rows checked, where the records have them."""
+    return rows["key"].tolist() if "key" in rows.columns else None
+
+
+def _unit(rows: pd.DataFrame) -> str:
+    """What the checks of a limit are of."""
+    return str(rows["unit"].iloc[0]) if "unit" in rows.columns and len(rows) else "injection"
 
 
 def _pareto(records: pd.DataFrame, known: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
@@ -117,6 +128,7 @@ def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list
                             ("broken", checks[~checks["within"]])):
             event: Any = rows[outcome].to_numpy(dtype=float)
             found.append(clustered_proportion(
-                np.asarray(event), rows["patient_id"].tolist(), unit="injection",
-                id="monitoring.complication_by_limit", group={"limit": name, "was": words}))
+                np.asarray(event), rows["patient_id"].tolist(), unit=_unit(checks),
+                id="monitoring.complication_by_limit", group={"limit": name, "was": words},
+                keys=_keys(rows)))
     return found

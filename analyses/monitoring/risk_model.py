@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 EVENTS_A_TERM = 5
+TERM_WORDS = {"sm_grade": "Spetzler–Martin grade", "ruptured": "rupture"}
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,8 @@ def expected_risk(
     x, more = _columns(sessions, used, fitted)
     coefficients = _firth_flic(x[fitted], y[fitted])
     risk = 1 / (1 + np.exp(-(x @ coefficients)))
-    adjusted = f"adjusted for {', '.join(used)}" if used else "the same for every session"
+    adjusted = (f"adjusted for {', '.join(map(_words, used))}" if used
+                else "the same for every session")
     source = (f"the service's own {int(fitted.sum())} baseline sessions with {found} events, "
               f"{adjusted}; Firth's logistic regression, intercept corrected")
     return _described(risk, y, fitted, sessions[cluster].to_numpy(), source, tuple(used),
@@ -106,6 +108,11 @@ def _described(
                                     id="monitoring.baseline_observed_expected")
     groups = calibration(y[fitted], risk[fitted], patient[fitted])
     return ExpectedRisk(risk, source, terms, coefficients, ratio, tuple(groups), notes)
+
+
+def _words(term: str) -> str:
+    """A term as a reader knows it."""
+    return TERM_WORDS.get(term, term)
 
 
 def _affordable(

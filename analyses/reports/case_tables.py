@@ -38,17 +38,24 @@ def lesion_tables(case: OneCase) -> tuple[Table, ...]:
     spec = TABLES["lesions"].by_name
     found = []
     for row in case.lesions.to_dict("records"):
-        size = " × ".join(words(row[f"nidus_{d}_mm"]) for d in ("length", "width", "height"))
         rows = (
             ("Spetzler–Martin grade", level_label("sm_grade", str(row["sm_grade"]))),
             ("Spetzler–Ponce class", words(row["ponce_class"])),
-            ("Nidus, three diameters", f"{size} mm"),
+            ("Nidus, diameters", _diameters(row)),
             *((spec[name].label, words(row[name])) for name in LESION_FIELDS),
         )
         found.append(_in_pairs(
             f"lesion-{row['lesion_no']}",
             f"Angioarchitecture and grades{case.lesion_words(row['lesion_no'])}", rows))
     return tuple(found)
+
+
+def _diameters(row: dict[str, object]) -> str:
+    """The diameters recorded, the largest first, in mm."""
+    found = [row[f"nidus_{name}_mm"] for name in ("length", "width", "height")]
+    known = [words(value) for value in found if not pd.isna(value)]
+    rest = "" if len(known) == len(found) else f" ({len(found) - len(known)} not recorded)"
+    return f"{' × '.join(known)} mm{rest}" if known else NOT_RECORDED
 
 
 def event_blocks(case: OneCase) -> tuple[Block, ...]:

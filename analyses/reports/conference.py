@@ -208,7 +208,7 @@ def _signal_notes(signal: CaseSignal | None) -> tuple[str, ...]:
         return ()
     analysis = signal.analysis
     chart = () if signal.chart is None else (f"Chart: {signal.chart.method}.",)
-    risk = () if analysis.risk is None else (f"Expected risks: {_plain_terms(signal)}.",)
+    risk = () if analysis.risk is None else (f"Expected risks: {analysis.risk.source}.",)
     return (
         f"Charted: {about(signal.measure).definition('session')}.", *analysis.choice.why, *chart,
         "CUSUM: risk-adjusted, Steiner 2000, odds multiplied by 2; limit for one false alarm in "
@@ -216,12 +216,6 @@ def _signal_notes(signal: CaseSignal | None) -> tuple[str, ...]:
         "A signal asks for a look at data, case mix, equipment and process, and only then at "
         "persons. One case is never a signal by itself.",
     )
-
-
-def _plain_terms(signal: CaseSignal) -> str:
-    assert signal.analysis.risk is not None
-    return (signal.analysis.risk.source.replace("sm_grade", "Spetzler–Martin grade")
-            .replace("ruptured", "rupture"))
 
 
 def _factors(case: OneCase) -> Picture:

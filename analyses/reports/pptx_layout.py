@@ -109,6 +109,8 @@ def rows_by_slide(
         while stop < len(rows) and (used + rows[stop] <= room or stop == start):
             used += rows[stop]
             stop += 1
+        if stop == len(rows) and used + below_in > room and stop > start + 1:
+            stop -= 1  # the notes below the table never stand alone on a slide
         found.append((start, stop, fresh))
         start, room, fresh = stop, full, True
     return found

@@ -1,216 +1,135 @@
-"""The quality report: two pages for a meeting, and the same as a page inside the service.
+"""The quality report: two pages for a meeting, and more of the same as a page inside the service.
 
-The charts by operator code stay inside the service; the version that may leave has none.
+Charts by operator code and days of single events stay inside; the version to share has neither.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 from analyses.catalogue import about
-from analyses.counting import Estimate
-from analyses.limit_frame import limit_frame
-from analyses.monitoring import process_measures, quality_analysis
-from analyses.procedure_frame import procedure_frame
-from analyses.reports.always_said import cautions, left_out
+from analyses.monitoring.project import Project
+from analyses.reports.always_said import CAUTIONS, left_out
 from analyses.reports.content import (
     Block,
+    Caution,
     Cell,
     Document,
     Paragraph,
-    Picture,
     Points,
     Section,
     Sentence,
     Table,
     plain,
 )
-from analyses.results import Results
-from registry.practice_limits import PracticeLimits, default_limits
-
-if TYPE_CHECKING:
-    from analyses.monitoring.process import ProcessMeasures
-    from analyses.monitoring.project import Project
-    from analyses.monitoring.service import QualityAnalysis
-
-MEASURES = (
-    ("complication.any", "session"), ("complication.symptomatic", "session"),
-    ("complication.permanent_deficit", "session"), ("complication.permanent_deficit", "patient"),
-    ("complication.retained_catheter", "catheter"),
-    ("obliteration.embolization_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
+from analyses.reports.quality_charts import (
+    change_blocks,
+    cusum_blocks,
+    event_blocks,
+    pareto_blocks,
 )
-BY_OPERATOR = ("By operator code", "Learning")
+from analyses.reports.quality_inside import inside_sections
+from analyses.reports.quality_work import (
+    QualityWork,
+    Shown,
+    first_change,
+    quality_work,
+    without_days,
+)
 
+__all__ = ["QualityWork", "quality_document", "quality_work"]
 
-@dataclass(frozen=True)
-class QualityWork:
-    """What the quality report rests on: the charts, the practice limits, the project's words."""
-
-    results: Results
-    analysis: QualityAnalysis
-    limits: PracticeLimits
-    process: ProcessMeasures
-    project: Project | None
-
-    @property
-    def estimates(self) -> tuple[Estimate, ...]:
-        """Every estimate of the charts and the limits (beside those of the results)."""
-        return (*self.analysis.estimates, *self.process.kept, *self.process.outcome)
-
-
-def quality_work(
-    results: Results, *, limits: PracticeLimits | None = None, project: Project | None = None,
-) -> QualityWork:
-    """Work out the charts and the practice limits of a freeze.
-
-    Procedures whose outcome is not known leave the charts; the report says how many.
-    """
-    rows = procedure_frame(results.units)
-    known = rows[rows["complication"].notna()]
-    changes = project.changes if project else ()
-    used = limits or default_limits()
-    return QualityWork(
-        results, quality_analysis(known, changes=changes), used,
-        process_measures(limit_frame(results.units, used), outcome="complication"), project)
+TITLE = "Brain AVM embolization: quality report"
+NO_WORDS = ("No words file was given (--project): aim, changes and balancing measures are the "
+            "service's to write.")
 
 
 def quality_document(work: QualityWork, *, inside: bool) -> Document:
-    """The report; `inside` the service it has case lists and the charts by operator code."""
-    sections = [
-        Section("Aim and measures", _aim(work)),
+    """The report; `inside` the service with case lists, single days, operators and data quality."""
+    if not inside and work.analysis is not None:
+        work = replace(work, analysis=without_days(work.analysis))
+    sections = (
+        Section("Aim", _aim(work.project)),
+        Section("Measures", (_measures(work),)),
         Section("Is harm more or less frequent?", _charts(work)),
         Section("Before and after", _before_after(work)),
         Section("Practice limits", _limits(work)),
-    ]
-    if inside:
-        sections.append(Section("Operators and learning", _operators(work)))
-    sections.append(Section("Who was counted, and cautions", (
-        Paragraph(left_out(work.results.manifest)), cautions())))
+        *(inside_sections(work) if inside else ()),
+        Section("Who was counted, and cautions", (
+            Paragraph(left_out(work.results.manifest)),
+            Caution("Before these numbers are used", tuple(map(Sentence, CAUTIONS))))),
+    )
     manifest = work.results.manifest
     return Document(
         name="quality-report" if inside else "quality-report-to-share",
-        title="Brain AVM embolization: quality report",
-        subtitle=f"Data frozen on {manifest.get('date', 'an unknown day')}, freeze "
-        f"{str(manifest.get('freeze_hash', ''))[:12]}",
+        title=work.project.title if work.project else TITLE,
+        subtitle=f"{TITLE}. Data frozen on {manifest.get('date', 'an unknown day')}, freeze "
+        f"{str(manifest.get('freeze_hash', ''))[:12]}.",
         sections=tuple(section for section in sections if section.blocks),
-        stays_inside=inside,
+        stays_inside=inside, compact=True,
     )
 
 
-def _aim(work: QualityWork) -> tuple[Block, ...]:
+def _aim(words: Project | None) -> tuple[Block, ...]:
+    if words is None:
+        return (plain(NO_WORDS),)
+    told = [words.aim, f"Baseline: {words.baseline}"]
+    told += [f"Context: {words.context}"] if words.context else []
+    changes = tuple(
+        Sentence(f"{change.day.isoformat()}: {change.what}"
+                 f"{f' (why: {change.why})' if change.why else ''}") for change in words.changes)
+    return (plain(*told), *((Points(changes),) if changes else ()))
+
+
+def _measures(work: QualityWork) -> Table:
+    """Each measure with its definition, over the whole period and around the change."""
+    change = first_change(work.project)
+    around = ("Before the change", "Since") if change else ()
     rows = tuple(
-        (Cell(about(id).label, heading=True), Cell(f"per {unit}"),
-         Cell(work.results.one(id, unit).number_text(), work.results.one(id, unit)))
-        for id, unit in MEASURES)
-    table = Table("measures", "The measures, over the whole period",
-                  ("Measure", "Unit", "Events/n (%, 95 % interval)"), rows)
-    if work.project is None:
-        return (table,)
-    words = work.project
-    named = Points(tuple(
-        Sentence(f"{m.name} ({m.kind}): {m.definition}") for m in words.measures))
-    return (plain(words.aim), plain(f"Baseline: {words.baseline}"), named, table)
+        (Cell(shown.measure.name, heading=True), Cell(shown.measure.kind), Cell(_definition(shown)),
+         _number(shown.whole), *((_number(shown.before), _number(shown.since)) if change else ()))
+        for shown in work.measures)
+    return Table("measures", "The measures: events/n (%, 95 % interval)",
+                 ("Measure", "Kind", "Definition", "Whole period", *around), rows)
+
+
+def _definition(shown: Shown) -> str:
+    if shown.measure.definition:
+        return shown.measure.definition
+    assert shown.whole is not None
+    return about(shown.whole.id).definition(shown.whole.unit)
+
+
+def _number(estimate) -> Cell:  # noqa: ANN001 - an Estimate or None
+    return Cell("–") if estimate is None else Cell(estimate.number_text(), estimate)
 
 
 def _charts(work: QualityWork) -> tuple[Block, ...]:
-    from analyses.monitoring.figures import chart_figure, cusum_figure, difference_figure
-
     found = work.analysis
-    blocks: list[Block] = [
-        Points(_said(work, "The event", "The chart that fits")),
-    ]
-    if found.chart is not None:
-        chart = found.chart
-        blocks.append(Picture(
-            "chart", "The chart that fits the event's rate",
-            f"{chart.method}; {int(chart.table['signal'].astype(bool).sum())} signals.",
-            lambda width: chart_figure(chart, changes=found.changes, width_in=width)))
-    blocks.append(Points(_said(work, "Expected risk", "CUSUM, odds ratio 2",
-                               "CUSUM, odds ratio 0.5")))
-    if found.cusums:
-        blocks.append(Picture(
-            "cusum", "Risk-adjusted CUSUM in both directions, resets after a signal",
-            "; ".join(line for line in _texts(work, "CUSUM, odds ratio 2",
-                                              "CUSUM, odds ratio 0.5")),
-            lambda width: cusum_figure(found.cusums, width_in=width)))
-    if found.difference is not None:
-        difference = found.difference
-        blocks.append(Picture(
-            "observed-expected", "Observed minus expected complications, session by session",
-            "Running sum of observed minus expected complications.",
-            lambda width: difference_figure(difference, width_in=width)))
-    if found.problems:
-        blocks.append(Points(tuple(map(Sentence, found.problems))))
-    return tuple(blocks)
+    if found is None:
+        return (plain(work.problem),)
+    return (*event_blocks(found), *cusum_blocks(found))
 
 
 def _before_after(work: QualityWork) -> tuple[Block, ...]:
-    from analyses.monitoring.figures import series_figure
-
-    lines = _said(work, "Before and after")
-    if not lines:
+    change = first_change(work.project)
+    if change is None or work.analysis is None:
         return ()
-    blocks: list[Block] = [Points(lines)]
-    series = work.analysis.series
-    if series is not None:
-        blocks.append(Picture(
-            "before-after", "The series around the change, with what would have been without it",
-            " ".join(line.text for line in lines),
-            lambda width: series_figure(series, width_in=width)))
-    return tuple(blocks)
+    return change_blocks(work.analysis, change.what)
 
 
 def _limits(work: QualityWork) -> tuple[Block, ...]:
-    from analyses.monitoring.quality_figures import pareto_figure
-
     found = work.process
+    if found is None:
+        return (plain("No injection of a liquid agent is recorded, so no limit was checked."),)
     missing = dict(zip(found.pareto["limit"], found.pareto["missing"], strict=True))
     wanted = dict(zip(work.limits.table()["limit"], work.limits.table()["wanted"], strict=True))
     rows = tuple(
-        (Cell(_limit_of(e), heading=True), Cell(wanted.get(_limit_of(e), "")),
-         Cell(e.number_text(), e), Cell(f"{int(missing.get(_limit_of(e), 0)):,}"))
-        for e in found.kept)
-    table = Table(
+        (Cell(name, heading=True), Cell(wanted.get(name, "")), Cell(e.number_text(), e),
+         Cell(f"{int(missing.get(name, 0)):,}"))
+        for e in found.kept if (name := (e.group or {}).get("limit", e.id)))
+    return (Table(
         "practice-limits", f"Within the practice limits ({work.limits.source})",
         ("Limit", "Wanted", "Within/recorded (%, 95 % interval)", "Not recorded"), rows,
         ("Liquid copolymer agents only. The product's instructions for use and local protocol "
-         "come first.", *found.notes))
-    broken = found.pareto[found.pareto["broken"] > 0]
-    if broken.empty:
-        return (table,)
-    first = broken.iloc[0]
-    return (table, Picture(
-        "limits-broken", "Which limit is passed most often",
-        f"Most often passed: {first['limit']}, {int(first['broken'])} times.",
-        lambda width: pareto_figure(found, width_in=width)))
-
-
-def _operators(work: QualityWork) -> tuple[Block, ...]:
-    from analyses.monitoring.figures import funnel_figure, learning_figure
-
-    blocks: list[Block] = [Points(_said(work, *BY_OPERATOR))]
-    funnel, curve = work.analysis.funnel, work.analysis.learning
-    if funnel is not None:
-        blocks.append(Picture(
-            "funnel", "Complications by operator code, with the limits chance alone would draw",
-            "Funnel plot by operator code; not a ranking.",
-            lambda width: funnel_figure(funnel, width_in=width)))
-    if curve is not None:
-        blocks.append(Picture(
-            "learning", "Complications and the operator's experience",
-            "Observed and risk-adjusted learning curve of the service.",
-            lambda width: learning_figure(curve, width_in=width)))
-    return tuple(blocks) if len(blocks) > 1 or blocks[0].items else ()  # type: ignore[union-attr]
-
-
-def _limit_of(estimate: Estimate) -> str:
-    return (estimate.group or {}).get("limit", estimate.id)
-
-
-def _texts(work: QualityWork, *headings: str) -> list[str]:
-    return [line for name in headings for line in work.analysis.sections.get(name, ())]
-
-
-def _said(work: QualityWork, *headings: str) -> tuple[Sentence, ...]:
-    return tuple(map(Sentence, _texts(work, *headings)))
+         "come first. A limit passed and a complication share causes.",)), *pareto_blocks(found))

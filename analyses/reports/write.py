@@ -35,9 +35,13 @@ def results_record(results: Results) -> dict[str, Any]:
     }
 
 
-def results_text(results: Results) -> str:
-    """`results.json` as text, the same byte for byte for the same freeze."""
-    return json.dumps(results_record(results), ensure_ascii=False, indent=1) + "\n"
+def results_text(results: Results, first: str = "") -> str:
+    """`results.json` as text, the same byte for byte for the same freeze.
+
+    first: words for the first line of a file that stays inside the service.
+    """
+    record = {**({"stays_inside": first} if first else {}), **results_record(results)}
+    return json.dumps(record, ensure_ascii=False, indent=1) + "\n"
 
 
 def write_folder(out: Path, writers: Mapping[str, Writer]) -> None:
