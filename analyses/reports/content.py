@@ -115,7 +115,8 @@ class Document:
     """One document.
 
     `stays_inside`: it may name study codes, and says on its first line that it stays inside the
-    service. `footer` stands on every page or slide.
+    service. `footer` stands on every page or slide. `compact`: a paper of two pages for a meeting,
+    set closely.
     """
 
     name: str
@@ -124,11 +125,16 @@ class Document:
     sections: tuple[Section, ...]
     stays_inside: bool = True
     footer: str = ""
+    compact: bool = False
 
     def blocks(self) -> Iterator[Block]:
         """Every block in order."""
         for section in self.sections:
             yield from section.blocks
+
+    def estimates(self) -> tuple[Estimate, ...]:
+        """Every estimate that stands in a sentence, a cell or a figure, in order."""
+        return tuple(e for block in self.blocks() for e in _estimates(block))
 
     def tables(self) -> list[Table]:
         """Every table in order."""
@@ -137,6 +143,17 @@ class Document:
     def pictures(self) -> list[Picture]:
         """Every figure in order."""
         return [block for block in self.blocks() if isinstance(block, Picture)]
+
+
+def _estimates(block: Block) -> Iterator[Estimate]:
+    if isinstance(block, Table):
+        yield from (c.estimate for row in block.rows for c in row if c.estimate is not None)
+    elif isinstance(block, Picture):
+        yield from block.estimates
+    elif isinstance(block, Paragraph | Caution):
+        yield from (e for sentence in block.sentences for e in sentence.estimates)
+    elif isinstance(block, Points):
+        yield from (e for sentence in block.items for e in sentence.estimates)
 
 
 def plain(*texts: str) -> Paragraph:
