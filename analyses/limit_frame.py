@@ -14,8 +14,8 @@ def limit_frame(units: Units, limits: PracticeLimits | None = None) -> pd.DataFr
     """Every check of every limit, for `analyses.monitoring.process_measures`.
 
     Columns: `date`, `limit` (in words), `within` (boolean, blank where not recorded),
-    `patient_id`, `key` and `unit` (injection or session), `complication` (boolean: the procedure had
-    an embolization complication).
+    `patient_id`, `key` and `unit` (injection or session), `complication` (boolean: the procedure
+    had an embolization complication).
     """
     used = limits or default_limits()
     words = used.table().set_index("column")["limit"]

@@ -53,8 +53,8 @@ def process_measures(
     records: one row a check: `date`, `limit` (its name), `within` (True, False or blank for not
     recorded), `patient_id`; if wanted `key` and `unit` (what the check is of: session or
     injection, the latter where there is none), and, if named by `outcome`, a yes-or-no column of
-    the session's complication. period: pandas period letter (M, Q, Y). Raises ValueError naming what is
-    missing.
+    the session's complication. period: pandas period letter (M, Q, Y). Raises ValueError naming
+    what is missing.
     """
     missing = [c for c in (*COLUMNS, *([outcome] if outcome else [])) if c not in records.columns]
     if missing:
