@@ -139,6 +139,31 @@ def monitoring_checks() -> Iterator[Check]:
                 6.05)
 
 
+def regression_checks() -> Iterator[Check]:
+    """Firth's penalised logistic regression where ordinary logistic regression has no answer."""
+    import csv
+    from importlib.resources import files
+
+    import numpy as np
+
+    from analyses.regression.firth import penalised_logistic, profile_interval
+
+    with (files("analyses.regression") / "endometrial.csv").open(encoding="utf-8") as file:
+        rows = np.array([[float(v) for v in row] for row in list(csv.reader(file))[1:]])
+    model = penalised_logistic(np.column_stack([np.ones(len(rows)), rows[:, :3]]), rows[:, 3])
+    low, high = profile_interval(model)
+    source = "Heinze and Schemper 2002, Stat Med 21:2409"
+    estimates = (3.774559, 2.929273, -0.034752, -2.604164)
+    intervals = {1: (0.610, 7.855), 2: (-0.124, 0.040), 3: (-4.365, -1.233)}
+    for at, name in enumerate(("intercept", "NV", "PI", "EH")):
+        yield Check(f"endometrial data, Firth, {name}", float(model.coefficients[at]),
+                    estimates[at], f"{source}; R brglm2", 1e-6)
+        for end, mine in (("low", low), ("high", high)):
+            if at in intervals:
+                yield Check(f"endometrial data, Firth, {name}, profile {end}", float(mine[at]),
+                            intervals[at][end == "high"], source, 6e-4)
+
+
 def _montgomery_counts() -> list[int]:
     # The centre and limits depend on the total alone; the exercise's total is 117 in 20 samples.
     return [6] * 17 + [5] * 3
@@ -149,6 +174,7 @@ def _side(within: object) -> str:
 
 
 FAMILIES: list[Callable[[], Iterator[Check]]] = [
-    proportion_checks, rate_and_trend_checks, grade_checks, practice_checks, monitoring_checks,
+    proportion_checks, rate_and_trend_checks, grade_checks, practice_checks, regression_checks,
+    monitoring_checks,
 ]
 """The checks by family; other rooms add theirs here."""
