@@ -12,6 +12,7 @@ from analyses.durations import bleed_durations, obliteration_durations, recurren
 from analyses.estimate import Estimate, replaced
 from analyses.figures_rates import rate_figure
 from analyses.figures_survival import incidence_figure, survival_figure
+from analyses.numerals import whole
 from analyses.reports.content import (
     Block,
     Cell,
@@ -104,7 +105,9 @@ def over_time_section(results: Results) -> Section:
             "angiogram that first showed it; a patient who dies first can no longer have it, and "
             "one lost to follow-up is censored.",
             "A lesion that opened again keeps its first day of confirmation: what came later is "
-            "its recurrence, watched to its last image."),
+            "its recurrence, watched to its last image.",
+            "A closure or a bleed makes its own contact and its absence does not: curves censored "
+            "at the last contact run a little high."),
         _follow_up(results), curves_table(results), *obliteration_pictures(results),
         *bleed_free_pictures(results), *_recurrence_picture(results),
         grouped_time_table(results), differences_over_time(results),
@@ -257,8 +260,8 @@ def _bracketed_sentence(results: Results) -> Sentence:
         return Sentence("No closure was confirmed, so none lies between two images.", (width,))
     widest = max((e.value or 0.0 for e in width.beside), default=width.value)
     said = (f"Imaging only brackets a closure: the median time between the last image or "
-            f"treatment with an open nidus and its confirmation is {width.value:.0f} days (at most "
-            f"{widest:.0f}). Dated by confirmation, {plain_result.number_text()} by "
+            f"treatment with an open nidus and its confirmation is {whole(width.value)} days (at most "
+            f"{whole(widest)}). Dated by confirmation, {plain_result.number_text()} by "
             f"{time.GROUPED_AT} years; by Turnbull's estimate of closure itself, "
             f"{turnbull.number_text()}.")
     return Sentence(said, (width, plain_result, turnbull))
