@@ -10,6 +10,7 @@ from html import escape
 from importlib.resources import files
 
 from analyses.estimate import Estimate
+from analyses.numerals import whole
 from analyses.reports.cases import embedded
 from analyses.reports.content import (
     Caution,
@@ -23,7 +24,7 @@ from analyses.reports.content import (
     Verbatim,
 )
 from analyses.reports.marks import lettered
-from analyses.reports.numbering import Labels, labels_of, numbered, pieces
+from analyses.reports.numbering import Labels, labels_of, pieces
 
 FIGURE_WIDTH_IN = 7.4
 
@@ -106,8 +107,11 @@ class _Writer:
         body = "".join(f"<tr>{''.join(map(self._cell, row))}</tr>" for row in block.rows)
         below = "".join(f'<p class="notes">{escape(note)}</p>' for note in block.notes)
         caption = f"{self.labels[block.name].text}. {block.caption}"
+        # A table that can be scrolled must be reachable by keyboard; one with buttons in it is.
+        reach = "" if 'class="n"' in body else ' tabindex="0"'
         table = (
-            f'<div class="scroll" id="{_anchor(block.name)}-shown"><table>'
+            f'<div class="scroll" role="region" aria-label="{escape(caption, quote=True)}"{reach} '
+            f'id="{_anchor(block.name)}-shown"><table>'
             f"<caption>{escape(caption)}</caption><thead><tr>{head}"
             f"</tr></thead><tbody>{body}</tbody></table></div>{below}"
         )
@@ -118,7 +122,9 @@ class _Writer:
     @block.register
     def _(self, block: Picture) -> str:
         caption = f"{self.labels[block.name].text}. {block.caption}"
-        return (f'<figure id="{_anchor(block.name)}-shown">{svg_text(block)}'
+        label = escape(f"{self.labels[block.name].text}, to scroll", quote=True)
+        return (f'<figure id="{_anchor(block.name)}-shown"><div class="drawn" role="region" '
+                f'tabindex="0" aria-label="{label}">{svg_text(block)}</div>'
                 f"<figcaption>{escape(caption)}</figcaption></figure>")
 
     @block.register
@@ -126,9 +132,18 @@ class _Writer:
         return f'<pre class="verbatim">{escape(block.text)}</pre>'
 
     def _sentence(self, sentence: Sentence) -> str:
-        if not (self.with_cases and sentence.estimates and sentence.estimates[0].counted):
+        """The sentence as it is, its numbers as buttons that list the cases counted."""
+        if not self.with_cases:
             return self._linked(sentence.text)
-        return self._button(escape(numbered(sentence.text, self.labels)), sentence.estimates[0])
+        marked, more = _numbers_in(sentence)
+        text = sentence.text
+        parts, done = [], 0
+        for start, stop, estimate in marked:
+            parts += [self._linked(text[done:start]),
+                      self._button(escape(text[start:stop]), estimate)]
+            done = stop
+        parts.append(self._linked(text[done:]))
+        return "".join(parts) + "".join(f" {self._button('[cases]', e)}" for e in more)
 
     def _linked(self, text: str) -> str:
         """The text with references to tables and figures as links to them."""
@@ -148,6 +163,26 @@ class _Writer:
         self.shown.append(estimate)
         return (f'<button type="button" class="n" data-cases="{len(self.shown) - 1}" '
                 f'title="List the cases counted">{text}</button>')
+
+
+def _numbers_in(sentence: Sentence) -> tuple[list[tuple[int, int, Estimate]], list[Estimate]]:
+    """Where each estimate's own numbers stand in its sentence, and those that were not found.
+
+    Only estimates that know their rows are looked for; places are in order and never overlap.
+    """
+    found: list[tuple[int, int, Estimate]] = []
+    more: list[Estimate] = []
+    for estimate in (e for e in sentence.estimates if e.counted):
+        counts = (whole(estimate.events or 0), whole(estimate.n or 0))
+        forms = (estimate.number_text(), " of ".join(counts), "/".join(counts))
+        places = [(at, at + len(form)) for form in forms
+                  if (at := sentence.text.find(form)) >= 0]
+        place = next((p for p in places if all(p[1] <= a or p[0] >= b for a, b, _ in found)), None)
+        if place is None:
+            more.append(estimate)
+        else:
+            found.append((*place, estimate))
+    return sorted(found, key=lambda one: one[0]), more
 
 
 def _anchor(text: str) -> str:

@@ -19,5 +19,7 @@
     list("cases-others", others);
     dialog.showModal();
   });
+  // Paper shows what a fold hides.
+  window.addEventListener("beforeprint", () => document.querySelectorAll("main details").forEach((fold) => { fold.open = true; }));
   document.getElementById("cases-close").addEventListener("click", () => dialog.close());
 })();
