@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import zipfile
+from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -30,12 +31,14 @@ _ERROR = re.compile(r"#[A-Z0-9/]+[!?]?|Err:\d+")
 def open_ods(path: Path, progress: Progress) -> OldFile:
     """The sheets of an .ods file. Raises SourceError where it cannot be read."""
     progress("reading the spreadsheet", 0, 1)
-    sheets = {sheet.name: sheet for sheet in _read(path)}
+    found = _read(path)
+    sheets = {sheet.name: sheet for sheet in found.sheets}
     progress("reading the spreadsheet", 1, 1)
-    return OldFile("ods", tuple(sheets), lambda name: sheets[name])
+    return OldFile("ods", tuple(sheets), lambda name: sheets[name],
+                   lambda name: found.colours.get(name, {}))
 
 
-def _read(path: Path) -> list[Sheet]:
+def _read(path: Path) -> _Reader:
     target = _Reader(path.name)
     try:
         with zipfile.ZipFile(path) as archive:
@@ -53,7 +56,7 @@ def _read(path: Path) -> list[Sheet]:
             f"{path.name} is damaged, protected, or no OpenDocument spreadsheet. Save it as .xlsx, "
             "and take that in."
         ) from fault
-    return target.sheets
+    return target
 
 
 @dataclass
@@ -66,6 +69,7 @@ class _Open:
     merged: list[Block] = field(default_factory=list)
     hidden_rows: list[int] = field(default_factory=list)
     hidden_columns: list[int] = field(default_factory=list)
+    colours: Counter[int] = field(default_factory=Counter)
     columns: int = 0
     blank_rows: int = 0
 
@@ -75,6 +79,9 @@ class _Reader:
 
     def __init__(self, file: str) -> None:
         self.sheets: list[Sheet] = []
+        self.colours: dict[str, dict[int, int]] = {}
+        self._style = ""
+        self._coloured: set[str] = set()
         self._file = file
         self._sheet: _Open | None = None
         self._row: list[Any] = []
@@ -90,7 +97,7 @@ class _Reader:
         if name == "table":
             self._sheet = _Open(plain.get("name", ""), False)
         elif self._sheet is None:
-            return
+            self._look(name, plain)
         elif name == "table-column":
             self._column(plain)
         elif name == "table-row":
@@ -124,6 +131,15 @@ class _Reader:
     def close(self) -> None:
         """Nothing to build."""
 
+    def _look(self, name: str, plain: dict[str, str]) -> None:
+        """Which cell styles have a background of their own."""
+        if name == "style":
+            self._style = plain.get("name", "")
+        elif name == "table-cell-properties" and plain.get(
+            "background-color", "transparent"
+        ).lower() not in {"transparent", "#ffffff"}:
+            self._coloured.add(self._style)
+
     def _column(self, plain: dict[str, str]) -> None:
         count = int(plain.get("number-columns-repeated", "1"))
         if plain.get("visibility") in {"collapse", "filter"}:
@@ -138,6 +154,8 @@ class _Reader:
         down = int(plain.get("number-rows-spanned", "1"))
         across = int(plain.get("number-columns-spanned", "1"))
         row, column = len(self._sheet.rows) + self._sheet.blank_rows, len(self._row)
+        if value is not None and plain.get("style-name") in self._coloured:
+            self._sheet.colours[column] += 1
         if down > 1 or across > 1:
             self._sheet.merged.append(Block(row, column, row + down - 1, column + across - 1))
         # Blank cells repeat to the sheet's edge; the row is cut at its last filled cell below.
@@ -161,6 +179,7 @@ class _Reader:
 
     def _end_sheet(self) -> None:
         sheet, self._sheet = self._sheet, None
+        self.colours[sheet.name] = dict(sheet.colours)
         width = max((len(row) for row in sheet.rows), default=0)
         notes = hidden_notes(sheet.name, sheet.hidden_rows,
                              [c for c in sheet.hidden_columns if c < width])

@@ -41,10 +41,11 @@ class OldSource:
         if self.colours:
             letters = ", ".join(column_letters(c) for c in sorted(self.colours)[:10])
             more = len(self.colours) - 10
+            count = sum(self.colours.values())
             notes.append(
-                f"{self.sheet.name}: {sum(self.colours.values())} cells are coloured (columns "
-                f"{letters}{f' and {more} more' if more > 0 else ''}). Colours are not read: "
-                "where one means something, write it into a column first."
+                f"{self.sheet.name}: {count} cell{'s are' if count > 1 else ' is'} coloured "
+                f"(column {letters}{f' and {more} more' if more > 0 else ''}). Colours are not "
+                "read: where one means something, write it into a column first."
             )
         if self.other_sheets:
             listed = ", ".join(f'"{name}"' for name in self.other_sheets)
@@ -56,8 +57,9 @@ def hidden_notes(name: str, rows: list[int], columns: list[int]) -> list[str]:
     """Sentences on hidden rows and columns (zero-based), which are read like the others."""
     notes = []
     if rows:
-        notes.append(f"{name}: {len(rows)} hidden rows were taken in like the others (the first is "
-                     f"row {rows[0] + 1}).")
+        counted = "1 hidden row was" if len(rows) == 1 else f"{len(rows)} hidden rows were"
+        notes.append(f"{name}: {counted} taken in like the others (the first is row "
+                     f"{rows[0] + 1}).")
     if columns:
         letters = ", ".join(column_letters(c) for c in columns[:10])
         notes.append(f"{name}: hidden columns were read like the others ({letters}).")
