@@ -20,6 +20,7 @@ from analyses.regression.planned_run import PlannedResult
 from analyses.regression.technique_models import TechniqueModels
 from analyses.regression.unmeasured import as_risk_ratio, e_value, e_value_of_bound
 from analyses.results_record import key_of
+from analyses.wording_of_p import p_text
 
 SEEN, ALONE, E_VALUE, E_BOUND = "seen", "alone", "e_value", "e_value_of_bound"
 
@@ -63,6 +64,7 @@ def model_numbers(models: TechniqueModels | None) -> ModelNumbers:
         mine = [line for line in lines if line.result is result]
         for line in mine:
             found += [line.adjusted, *filter(None, [line.alone]), *line.seen, *line.e_values]
+        found += _unanswered(result)
         if result.risks is not None:
             found += [*result.risks.risks, *(e for e in result.risks.differences)]
     return ModelNumbers(lines, tuple(_named_apart(found)))
@@ -77,9 +79,45 @@ def _lines(result: PlannedResult) -> list[TermEstimates]:
         if ratio.value is None:
             continue
         term = (ratio.group or {})["term"]
-        found.append(TermEstimates(result, term, ratio, alone.get(term), _seen(result, term, ratio),
-                                   _e_values(ratio)))
+        found.append(TermEstimates(
+            result, term, ratio, alone.get(term), seen_behind(result, term, ratio),
+            _e_values(ratio)))
     return found
+
+
+def _unanswered(result: PlannedResult) -> list[Estimate]:
+    """A model without a ratio: how many rows and events there were, and the test given instead."""
+    if result.fit is None or result.fit.estimator != "exact":
+        return []
+    found = []
+    for e in result.ratios:
+        term = (e.group or {})["term"]
+        p = Estimate(id=f"{e.id}.p", kind="P value", value=float(result.fit.table.loc[term, "p"]),
+                     unit=e.unit, n=e.n, method=result.fit.fitted.method, group=e.group)
+        found += [e, p, *seen_behind(result, term, e)]
+    return found
+
+
+def unanswered_words(result: PlannedResult) -> str:
+    """Why a model gives no ratio, where its events fall, and the test given instead."""
+    assert result.fit is not None
+    said = [result.fit.why]
+    for e in result.ratios:
+        term = (e.group or {})["term"]
+        p = float(result.fit.table.loc[term, "p"])
+        said.append(f"{seen_text(seen_behind(result, term, e))}; {result.fit.fitted.method}: "
+                    f"{p_text(p)}.")
+    return " ".join(said)
+
+
+def seen_text(seen: tuple[Estimate, ...]) -> str:
+    """`8/37 with, 11/125 without`, or medians."""
+    words = [(e, (e.group or {})["rows"]) for e in seen]
+    if seen[0].kind == "proportion":
+        return ", ".join(f"{e.events}/{e.n} {word}" for e, word in words)
+    told = (f"{e.number_text().partition(', n')[0]} {'' if word == 'all' else word}".strip()
+            for e, word in words)
+    return f"median {', '.join(told)}"
 
 
 def _alone(result: PlannedResult) -> dict[str, Estimate]:
@@ -96,7 +134,7 @@ def _alone(result: PlannedResult) -> dict[str, Estimate]:
             for e in one.estimates(model.unit) if e.value is not None}
 
 
-def _seen(result: PlannedResult, term: str, ratio: Estimate) -> tuple[Estimate, ...]:
+def seen_behind(result: PlannedResult, term: str, ratio: Estimate) -> tuple[Estimate, ...]:
     """The raw numbers behind a ratio, so that no model stands in for the data."""
     assert result.fit is not None
     rows = result.fit.rows

@@ -104,7 +104,8 @@ def lesion_images(units: Units) -> pd.DataFrame:
     after = operated[LESION].assign(
         imaging=CATHETER, complete=operated["result"].eq("complete"), operation=True,
         day=operated["angiography_date"].fillna(operated["resection_date"]))
-    images = pd.concat([follow.drop(columns="occlusion"), after], ignore_index=True)
+    both = [follow.drop(columns="occlusion"), after]
+    images = pd.concat([rows for rows in both if len(rows)] or both[:1], ignore_index=True)
     images = images.merge(units.lesions[["key", *LESION]], on=LESION)
     images = images.assign(complete=images["complete"].astype(bool),
                            operation=images["operation"].astype(bool))

@@ -10,6 +10,7 @@ from typing import Any
 import analyses.catalogue_outcomes  # noqa: F401  (adds the words of these estimates)
 import analyses.catalogue_time  # noqa: F401
 from analyses.baseline import baseline_estimates
+from analyses.comparison_tests import comparison_tests
 from analyses.comparisons import comparison_estimates
 from analyses.complication_detail import complication_detail
 from analyses.complications import complication_estimates
@@ -42,6 +43,7 @@ STEPS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
     ("technique", technique_estimates),
     ("patients and lesions", baseline_estimates),
     ("comparisons", comparison_estimates),
+    ("tests beside them", comparison_tests),
     ("missing outcomes", missing_outcome_estimates),
     ("complications in detail", complication_detail),
     ("haemorrhage", haemorrhage_estimates),

@@ -145,7 +145,10 @@ def _finished(
         **outcomes,
         sm_grade=frame["sm_grade_value"].astype("Float64").astype(float),
         ruptured=frame["ruptured"].map({"yes": True, "no": False}).astype("boolean"))
-    return found.join(worked, on="key").reset_index(drop=True)
+    # Of no rows at all the index has no type of its own.
+    worked = worked.set_axis(worked.index.astype("string"))
+    return found.assign(key=found["key"].astype("string")).join(
+        worked, on="key").reset_index(drop=True)
 
 
 def _injections(units: Units, rows: pd.DataFrame, by: str = "lesion") -> pd.DataFrame:

@@ -141,7 +141,8 @@ def satterthwaite_df(
     cross = np.einsum("cpk,cqk->kpq", shared, shared)
     first = own.sum(axis=0) - length.sum(axis=0)
     second = (own**2).sum(axis=0) - 2 * (own * length).sum(axis=0) + (cross**2).sum(axis=(1, 2))
-    return first**2 / second
+    # Where nothing varies there is nothing to match: one degree of freedom, the least there is.
+    return np.divide(first**2, second, out=np.ones_like(first), where=second > 0)
 
 
 def empirical_df(parts: ClusterParts, scores: Array) -> Array:

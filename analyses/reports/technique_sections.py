@@ -14,6 +14,7 @@ import numpy as np
 
 from analyses.estimate import Estimate, replaced
 from analyses.estimate_text import plural
+from analyses.model_estimates import unanswered_words
 from analyses.reports.content import (
     Block,
     Caution,
@@ -92,8 +93,7 @@ def lines_of(result: PlannedResult) -> list[Line]:
         return [Line(label, None, f"not fitted: {result.refusal}.", result)]
     if result.fit.estimator == "exact" or not result.ratios:
         # The reason in full stands in the result's words; a ratio would be a number to misuse.
-        return [Line(label, None, f"{result.fit.why} {' '.join(result.fit.warnings[:1])}".strip(),
-                     result)]
+        return [Line(label, None, unanswered_words(result), result)]
     return [_line(result, label, one) for one in result.ratios]
 
 

@@ -260,8 +260,8 @@ def _bracketed_sentence(results: Results) -> Sentence:
         return Sentence("No closure was confirmed, so none lies between two images.", (width,))
     widest = max((e.value or 0.0 for e in width.beside), default=width.value)
     said = (f"Imaging only brackets a closure: the median time between the last image or "
-            f"treatment with an open nidus and its confirmation is {whole(width.value)} days (at most "
-            f"{whole(widest)}). Dated by confirmation, {plain_result.number_text()} by "
+            f"treatment with an open nidus and its confirmation is {whole(width.value)} days "
+            f"(at most {whole(widest)}). Dated by confirmation, {plain_result.number_text()} by "
             f"{time.GROUPED_AT} years; by Turnbull's estimate of closure itself, "
             f"{turnbull.number_text()}.")
     return Sentence(said, (width, plain_result, turnbull))

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
-from analyses.model_estimates import ModelNumbers, TermEstimates, events_per_coefficient
+from analyses.model_estimates import ModelNumbers, events_per_coefficient, seen_text
 from analyses.numerals import ratio, span
 from analyses.regression.planned_run import PlannedResult
 from analyses.regression.technique_models import TechniqueModels
@@ -255,22 +255,9 @@ def _row(line: Line, numbers: ModelNumbers) -> tuple[Cell, ...]:
         why = "too few to compare" if "too few" in line.note else "not answered by these data"
         return (Cell(line.label, heading=True), Cell(""), Cell("–"), Cell(why), Cell(counted),
                 Cell(planned))
-    return (Cell(line.label, heading=True), Cell(_seen(found), found.seen[0]),
+    return (Cell(line.label, heading=True), Cell(seen_text(found.seen), found.seen[0]),
             Cell(_ratio(found.alone), found.alone), Cell(_ratio(found.adjusted), found.adjusted),
             Cell(counted), Cell(planned))
-
-
-def _seen(found: TermEstimates) -> str:
-    """`8/37 with, 11/125 without`, or medians."""
-    if found.seen[0].kind == "proportion":
-        return ", ".join(f"{e.events}/{e.n} {(e.group or {})['rows']}" for e in found.seen)
-    return "median " + ", ".join(
-        f"{e.number_text().partition(', n')[0]} {_rows_word(e)}" for e in found.seen)
-
-
-def _rows_word(e: Estimate) -> str:
-    word = (e.group or {})["rows"]
-    return "" if word == "all" else word
 
 
 def model_methods(models: TechniqueModels | None) -> tuple[Block, ...]:
