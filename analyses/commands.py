@@ -219,11 +219,13 @@ def _doors() -> dict[str, Callable[..., object]]:
     from registry.freeze import make_freeze
     from registry.intake import fill_workbook, take_in_file
     from synthetic_cohort import CohortSettings, make_cohort
+    from synthetic_cohort.quality_words import quality_words
 
     return {
         # The demo's service learns, and changes its practice at a known procedure.
         "make_cohort": partial(make_cohort, settings=CohortSettings.demo()),
         "fill_workbook": fill_workbook, "take_in_file": take_in_file,
+        "quality_words": quality_words,
         "open_registry": open_registry, "make_freeze": make_freeze,
     }
 

@@ -13,6 +13,7 @@ from analyses.reports.write import ReportError
 DEMO_MARK = "nothing-here-is-real.txt"
 DEMO_FOLDER = "nidusbook-demo"
 RESEARCH, QUALITY = "freeze-research", "freeze-quality"
+WORDS = "quality-project.toml"
 Doors = Mapping[str, Callable[..., Any]]
 
 
@@ -25,10 +26,41 @@ def run_demo(
     (no other module of `analyses` may open a store).
     """
     lines = make_demo(out, patients=patients, seed=seed, progress=progress, doors=doors)
-    for audience in ("series",):
-        lines += write_report(out / RESEARCH, out / f"report-{audience}", audience=audience,
-                              progress=progress)
-    return lines
+    return [*lines, "", *_reports(out, progress), *WHO_MAY_SEE]
+
+
+WHO_MAY_SEE = (
+    "",
+    "May leave the service: .docx, figures, tables and results.json; they hold no study code.",
+    "Confidential peer review, without code or date: conference.pptx and conference.html.",
+    "Stays inside: case-series.html, quality-report.html, cases.parquet, "
+    "by-operator-stays-inside.json, the freezes and the registry.",
+)
+
+
+def _reports(out: Path, progress: Callable[..., None]) -> list[str]:
+    """All three reports of the two freezes; the lines that say where to look."""
+    lines = write_report(out / RESEARCH, out / "report-series", progress=progress)
+    lines += write_report(out / QUALITY, out / "report-quality", audience="quality",
+                          project=out / WORDS, progress=progress)
+    case = _case_to_discuss(out / QUALITY)
+    if case is None:
+        return [*lines, "No complication is recorded, so there is no case for a conference."]
+    return [*lines, *write_report(out / QUALITY, out / "report-conference",
+                                  audience="conference", case=case, progress=progress)]
+
+
+def _case_to_discuss(frozen: Path) -> str | None:
+    """The study code of the case with the gravest complication; None where there is none."""
+    from analyses.case_choice import gravest_case
+    from analyses.one_case import CaseError
+    from analyses.populations.units import units_of
+    from registry import read_freeze
+
+    try:
+        return gravest_case(units_of(read_freeze(frozen).tables))
+    except CaseError:
+        return None
 
 
 def make_demo(
@@ -40,6 +72,7 @@ def make_demo(
     progress("making a fictional service")
     cohort = doors["make_cohort"](patients=patients, seed=seed)
     (out / DEMO_MARK).write_text("A fictional service; made again by the next demo.\n")
+    (out / WORDS).write_text(doors["quality_words"](cohort.change_date), encoding="utf-8")
     book = out / "entry-workbook.xlsx"
     doors["fill_workbook"](book, cohort.tables)
     store = out / "registry.sqlite"

@@ -69,13 +69,14 @@ def mrs_figure(
         axes.plot(days, values, color=QUIET, linewidth=1, linestyle=":", zorder=1)
         axes.plot(days, values, "o", color=INK, markerfacecolor="white", markersize=7,
                   linestyle="", label="mRS at a contact", zorder=3, clip_on=False)
-        for lane, label in (("sessions", "embolization"), ("operations", "resection, radiosurgery"),
-                            ("events", "event")):
+        for lane, label, high in (("sessions", "embolization", 6.6),
+                                  ("operations", "resection, radiosurgery", 7.0),
+                                  ("events", "event", 7.4)):
             marked = [e.day for e in course if e.lane == lane]
-            axes.plot(marked, [6.75] * len(marked), MARKS[lane], markersize=6, linestyle="",
+            axes.plot(marked, [high] * len(marked), MARKS[lane], markersize=6, linestyle="",
                       color=EVENT if lane == "events" else ACCENT, label=label, clip_on=False)
         axes.set_yticks(range(7), [*map(str, range(6)), "6 (dead)"])
-        axes.set_ylim(-0.4, 7.1)
+        axes.set_ylim(-0.4, 7.7)
         axes.set_ylabel("mRS")
         axes.grid(axis="y", color="#e6eaec", linewidth=0.7)
         axes.margins(x=0.03)

@@ -68,7 +68,15 @@ class ProjectProblem(ValueError):
 
 
 def read_project(path: str | Path) -> Project:
-    """Read the words file. Raises ProjectProblem with all problems at once."""
+    """Read the words file.
+
+    It is TOML, laid out as EXAMPLE (`nidusbook demo` writes a whole one, quality-project.toml):
+    `title`, `aim`, `baseline`, and `context` if wanted; a `[[measures]]` part for each measure
+    with `name`, `kind` (outcome, process or balancing), `definition` and, where the report gives
+    the number, `estimate`, an id of results.json; a `[[changes]]` part for each change tried with
+    `date`, `what`, and `why` and `new_stage` if wanted. From the first change with `new_stage =
+    true` the report counts before and since. Raises ProjectProblem with all problems at once.
+    """
     place = Path(path)
     try:
         content = tomllib.loads(place.read_text(encoding="utf-8-sig"))

@@ -63,7 +63,8 @@ def quality_document(work: QualityWork, *, inside: bool) -> Document:
     return Document(
         name="quality-report" if inside else "quality-report-to-share",
         title=work.project.title if work.project else TITLE,
-        subtitle=f"{TITLE}. Data frozen on {manifest.get('date', 'an unknown day')}, freeze "
+        subtitle=f"{f'{TITLE}. ' if work.project else ''}Data frozen on "
+        f"{manifest.get('date', 'an unknown day')}, freeze "
         f"{str(manifest.get('freeze_hash', ''))[:12]}.",
         sections=tuple(section for section in sections if section.blocks),
         stays_inside=inside, compact=True,
