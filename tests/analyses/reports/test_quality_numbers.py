@@ -63,7 +63,7 @@ def test_every_single_number_of_the_paper_is_in_the_results(shared, estimates):
     text = [t for t in shared if "freeze" not in t]
     counts = single(m for t in text for m in re.findall(
         r"chart of [\d,]+ |no signal in [\d,]+ sessions|Within the practice limits.*", t))
-    days = {n for t in text for d in re.findall(r"\d{4} Q\d|\d{4}-\d\d-\d\d", t) for n in single([d])}
+    days = single(d for t in text for d in re.findall(r"\d{4} Q\d|\d{4}-\d\d-\d\d", t))
     rest = single(text) - all_single(estimates) - IN_WORDS - counts - days
     # The numbers not recorded of each limit are counted from the same checks.
     missing = {f"{n:,}" for n in quality_work(service()[0]).process.pareto["missing"]}
