@@ -72,7 +72,8 @@ def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("text", [
     "", "[sheet", "a = ", "\0", "[[column]]\n" * 3, "[column]\nx = 1", "sheet = 3",
-    "[sheet]\nname=1",     "constant = [1, 2]", "[[column]]\nheading = 5", "[study_codes]", "[numbers]\nlesion_no = true",
+    "[sheet]\nname=1", "constant = [1, 2]", "[[column]]\nheading = 5", "[study_codes]",
+    "[numbers]\nlesion_no = true",
     "[[column]]\nheading = 'x'\nwords = 3\nfield = []", "numbers = [1]", "a" * 10_000,
 ])
 def test_nonsense_is_a_sentence(tmp_path: Path, text: str) -> None:

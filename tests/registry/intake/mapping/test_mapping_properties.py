@@ -6,6 +6,7 @@ import datetime as dt
 import shutil
 import tempfile
 import tomllib
+import unicodedata
 from pathlib import Path
 from typing import Any
 
@@ -69,12 +70,15 @@ def damaged(damage: list[tuple[str, int, int, Any]]) -> list[list[Any]]:
 
 
 def filled(rows: list[list[Any]]) -> int:
-    """Cells that are not blank, counted without the intake: neither empty nor invisible."""
+    """Cells that are not blank, counted without the intake.
+
+    Blank: nothing, or only spaces and signs that nobody sees (Unicode categories Z, Cc and Cf).
+    """
     def says(value: Any) -> bool:
         if value is None:
             return False
         return not isinstance(value, str) or any(
-            c.isprintable() and not c.isspace() for c in value)
+            unicodedata.category(c) not in {"Zs", "Zl", "Zp", "Cc", "Cf"} for c in value)
 
     return sum(says(value) for row in rows for value in row)
 
@@ -161,7 +165,7 @@ def test_two_thousand_damaged_sheets(damage: list[tuple[str, int, int, Any]]) ->
 
 
 @pytest.mark.slow
-@settings(max_examples=150, **ANY)
+@settings(max_examples=60, **ANY)
 @given(DAMAGE)
 def test_many_damaged_sheets_all_the_way_into_a_registry(
     damage: list[tuple[str, int, int, Any]]
