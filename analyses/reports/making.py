@@ -63,7 +63,12 @@ def write_report(
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
     """The case series: pages, a manuscript to go on writing in, figures and tables apart."""
     from analyses.reports.figure_files import figure_writers
-    from analyses.reports.series import manuscript_document, series_document, series_work
+    from analyses.reports.series import (
+        checklists_document,
+        manuscript_document,
+        series_document,
+        series_work,
+    )
     from analyses.reports.table_files import table_writers
 
     work = series_work(results, plan=_plan(wish.plan), progress=tell)
@@ -73,6 +78,7 @@ def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str
         **_numbers(_with(results, work.estimates)),
         **_page(inside),
         **_docx(outside),
+        **_docx(checklists_document(outside)),
         **table_writers(outside),
         **figure_writers(outside),
     }, f"{inside.name}.html"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from analyses.estimate import Estimate
 from analyses.model_estimates import ModelNumbers, model_numbers
 from analyses.reports.always_said import cautions
+from analyses.reports.checklists.filled import checklist_sections
 from analyses.reports.content import Document, Points, Section, Sentence, Table
 from analyses.reports.event_sections import events_table
 from analyses.reports.manuscript.limitations import limitations_section
@@ -39,8 +40,8 @@ if TYPE_CHECKING:
     from analyses.regression.plan import Plan
     from analyses.regression.technique_models import TechniqueModels
 
-__all__ = ["SeriesWork", "by_grade_picture", "by_unit_picture", "manuscript_document",
-           "series_document", "series_work"]
+__all__ = ["SeriesWork", "by_grade_picture", "by_unit_picture", "checklists_document",
+           "manuscript_document", "series_document", "series_work"]
 
 SUMMARY = (
     ("obliteration.embolization_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
@@ -87,9 +88,9 @@ def series_work(
 def series_document(work: SeriesWork) -> Document:
     """The case series as a page for use inside the service: it lists study and operator codes."""
     results = work.results
-    operators = replace(operators_section(results, results.limits), supplement=True)
+    operators = replace(operators_section(results, results.limits), level=2, supplement=True)
     sections = (*_sections(work, results, events_table(results)), operators)
-    return _document(results, sections, stays_inside=True)
+    return _with_checklists(_document(results, sections, stays_inside=True), work.results)
 
 
 def manuscript_document(work: SeriesWork) -> Document:
@@ -100,7 +101,26 @@ def manuscript_document(work: SeriesWork) -> Document:
     """
     results = outside_results(work.results)
     sections = _sections(work, results, events_table(results, study_codes=False))
-    return _document(results, tuple(sections), stays_inside=False)
+    return _with_checklists(_document(results, tuple(sections), stays_inside=False), work.results)
+
+
+def checklists_document(manuscript: Document) -> Document:
+    """The reporting checklists of a manuscript as a document of their own, as journals want."""
+    kept = tuple(
+        replace(section, level=1, supplement=False, blocks=tuple(
+            replace(b, name=f"own-{b.name}") if isinstance(b, Table) else b
+            for b in section.blocks))
+        for section in manuscript.sections
+        if section.title == "Reporting checklists" or any(
+            isinstance(b, Table) and b.name.startswith("checklist-") for b in section.blocks))
+    return replace(manuscript, name="reporting-checklists", title="Reporting checklists",
+                   sections=kept)
+
+
+def _with_checklists(document: Document, results: Results) -> Document:
+    """The document with its checklists filled in, which need its numbers first."""
+    return replace(document, sections=(
+        *document.sections, *checklist_sections(document, results)))
 
 
 def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section]:
