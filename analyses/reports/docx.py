@@ -189,12 +189,28 @@ class _Writer:
     def _(self, block: Verbatim) -> None:
         from docx.shared import Pt
 
+        self._columns(2)
         for line in block.text.splitlines():
             paragraph = self.made.add_paragraph()
             paragraph.paragraph_format.space_after = Pt(0)
             paragraph.paragraph_format.line_spacing = 1.0
             run = paragraph.add_run(line)
-            run.font.name, run.font.size = "Liberation Mono", Pt(7)
+            run.font.name, run.font.size = "Liberation Mono", Pt(6)
+        self._columns(1)
+
+    def _columns(self, number: int) -> None:
+        """From here on so many columns of text on the same page."""
+        from docx.enum.section import WD_SECTION
+        from docx.oxml import OxmlElement
+        from docx.oxml.ns import qn
+
+        page = self.made.add_section(WD_SECTION.CONTINUOUS)._sectPr
+        for old in page.findall(qn("w:cols")):
+            page.remove(old)
+        columns = OxmlElement("w:cols")
+        columns.set(qn("w:num"), str(number))
+        columns.set(qn("w:space"), "400")
+        page.insert_element_before(columns, "w:docGrid")
 
     @block.register
     def _(self, block: Table) -> None:

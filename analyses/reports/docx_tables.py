@@ -9,10 +9,10 @@ from typing import Any
 from analyses.reports.content import Cell, Table
 from analyses.reports.docx_fields import shade
 
-LETTER_EM = 0.52
-"""Average width of a letter of the table's family, in ems (measured on Liberation Sans)."""
+LETTER_EM = 0.54
+"""Width of a letter of the table's family, in ems: a little over the average of its bold face."""
 POINTS_PER_CM = 72 / 2.54
-PADDING_CM = 0.32
+PADDING_CM = 0.5
 LONGEST_LINE = 46
 """Letters after which a cell's text may go on to the next line, where there is no room."""
 MANY_COLUMNS = 6
@@ -41,20 +41,26 @@ def font_points(block: Table) -> float:
 def column_widths(block: Table, width_cm: float, points: float) -> list[float]:
     """Width of each column in cm, together at most `width_cm`.
 
-    Every column gets room for its longest word; what is left goes where lines are long.
+    Every column gets room for its longest word, then for lines of LONGEST_LINE letters; what is
+    left goes where lines are longer still.
     """
     letter = LETTER_EM * points / POINTS_PER_CM
     columns = list(zip(block.columns, *([c.text for c in row] for row in block.rows), strict=True))
-    least = [_longest_word(column) * letter + PADDING_CM for column in columns]
-    wanted = [max(_longest_line(column) * letter + PADDING_CM, low)
-              for column, low in zip(columns, least, strict=True)]
-    if sum(wanted) <= width_cm:
-        return wanted
-    spare = width_cm - sum(least)
-    if spare <= 0:
-        return [width_cm * low / sum(least) for low in least]
-    more = [w - low for w, low in zip(wanted, least, strict=True)]
-    return [low + spare * m / sum(more) for low, m in zip(least, more, strict=True)]
+    widths = [_longest_word(column) * letter + PADDING_CM for column in columns]
+    if sum(widths) > width_cm:
+        return [width_cm * low / sum(widths) for low in widths]
+    for most in (LONGEST_LINE, 10 * LONGEST_LINE):
+        wanted = [min(most, _longest_line(column)) * letter + PADDING_CM for column in columns]
+        widths = _grown(widths, wanted, width_cm)
+    return widths
+
+
+def _grown(widths: Sequence[float], wanted: Sequence[float], most: float) -> list[float]:
+    """Each width as near to what is wanted as there is room, the room shared by need."""
+    more = [max(0.0, want - now) for now, want in zip(widths, wanted, strict=True)]
+    spare = most - sum(widths)
+    share = min(1.0, spare / sum(more)) if sum(more) > 0 else 0.0
+    return [now + share * need for now, need in zip(widths, more, strict=True)]
 
 
 def _longest_word(column: Sequence[str]) -> int:
@@ -62,7 +68,7 @@ def _longest_word(column: Sequence[str]) -> int:
 
 
 def _longest_line(column: Sequence[str]) -> int:
-    return min(LONGEST_LINE, max((len(text) for text in column), default=1))
+    return max((len(text) for text in column), default=1)
 
 
 def _is_group(row: Sequence[Cell]) -> bool:
