@@ -183,7 +183,8 @@ def _queries(tables: Tables) -> tuple[Block, ...]:
          Cell(row.found)) for row in found.itertuples())
     return (
         plain("A question does not keep a patient out: it asks the recorder to look again. The "
-              "value counts as it stands until it is changed in the registry."),
+              "value counts as it stands until it is changed in the registry. A freeze holds the "
+              "questions open on its day; how many were closed shows from one freeze to the next."),
         Table("queries", "Open questions by rule", ("Rule", "Rows", "Wanted", "To mend"),
               tuple(rows)),
         Table("queries-each", "Every open question, row by row",
@@ -203,19 +204,23 @@ def _follow_up(
         Sentence(f"{words}: {counts[state]:,}.",
                  (_counted("data_quality.follow_up", counts[state], "visit", state=state),))
         for state, words in STATE_WORDS.items()))
-    late = found[found["state"] == "overdue"]
+    call = found[found["state"].isin(TO_CALL)]
     rows = tuple(
         (Cell(f"{row.patient_id}, lesion {row.lesion_no}", heading=True), Cell(row.what),
-         Cell(row.until.isoformat()), Cell(f"{row.days_over:,}")) for row in late.itertuples())
+         Cell(TO_CALL[row.state]), Cell(row.due.isoformat()), Cell(row.until.isoformat()),
+         Cell(f"{row.days_over:,}" if row.days_over else "")) for row in call.itertuples())
     return (
         plain(f"On {manifest['date']}, the day of the freeze; schedule: {plan.source}. The dead "
               "are not called after their death, and a lesion whose plan is ongoing is not yet "
               "due."),
         told,
-        Table("overdue", "Overdue, longest first", ("Lesion", "What", "Last day of its window",
-                                                    "Days over"), rows, folded=True))
+        Table("overdue", "To call: overdue first, longest first, then due", (
+            "Lesion", "What", "State", "Due on", "Last day of its window", "Days over"), rows,
+            folded=True))
 
 
+TO_CALL = {"overdue": "overdue", "due": "due now"}
+"""The states in which a coordinator calls."""
 STATE_WORDS = {
     "overdue": "Past the last day of their window", "due": "Window open now",
     "planned": "Window opens within 60 days",

@@ -54,6 +54,8 @@ if TYPE_CHECKING:
 
 DRAWN_IN = 6.6
 """Figures are drawn this wide and shown nearly twice as large, so that their letters are read."""
+DRAWN_DPI = 290
+"""The picture for programs that show no vectors: as wide as a projector has points."""
 GAP_IN = 0.14
 
 
@@ -177,7 +179,7 @@ class _Writer:
         if high > room:
             width, high = width * room / high, room
         shape = self.slide.shapes.add_picture(
-            io.BytesIO(png_bytes(block, DRAWN_IN, 200)), Inches(LEFT_IN), Inches(self.y),
+            io.BytesIO(png_bytes(block, DRAWN_IN, DRAWN_DPI)), Inches(LEFT_IN), Inches(self.y),
             Inches(width), Inches(high))
         name_picture(shape, block.name, block.alt)
         add_vector(self.slide, shape, block, DRAWN_IN)
