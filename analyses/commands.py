@@ -18,6 +18,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from analyses.old_sheet_look import OldSheetLook
     from registry.freeze import Freeze
 
 
@@ -211,6 +212,34 @@ def open_freeze(path: str | Path, *, patients: int = 120, seed: int = 1) -> Free
         make_demo(frozen.parent, patients=patients, seed=seed, progress=lambda *words: None,
                   doors=_doors())
     return read_freeze(frozen)
+
+
+def open_old_sheet(sheet: str | Path, mapping: str | Path = "") -> OldSheetLook:
+    """Look at an old spreadsheet in a notebook, with its mapping if there is one yet.
+
+    Nothing is taken in. The demo's own sheet (`nidusbook-demo/old-sheet.xlsx`) is made first
+    where it is not there yet.
+    """
+    from analyses.old_sheet_look import open_old_sheet as look
+
+    return look(Path(sheet), Path(mapping) if mapping else None, _old_sheet_doors())
+
+
+def _old_sheet_doors() -> dict[str, Callable[..., object]]:
+    """What a look at an old spreadsheet needs of intake, store and the fictional sheet."""
+    from registry import open_registry
+    from registry.intake import draft_mapping, take_in_file
+    from registry.privacy import StudyCodes
+    from synthetic_cohort.old_sheet import old_sheet
+    from synthetic_cohort.old_sheet_compare import lost_values, wrong_values
+    from synthetic_cohort.old_sheet_mapping import finished_mapping
+
+    return {
+        "draft_mapping": draft_mapping, "take_in_file": take_in_file,
+        "open_registry": open_registry, "old_sheet": old_sheet,
+        "finished_mapping": finished_mapping, "study_codes": StudyCodes,
+        "wrong_values": wrong_values, "lost_values": lost_values,
+    }
 
 
 def _doors() -> dict[str, Callable[..., object]]:

@@ -14,12 +14,13 @@ from analyses.complications import permanent_or_death
 from analyses.populations.events import LESION, SESSION
 from analyses.populations.units import Units
 from registry.practice_limits import PracticeLimits, injection_limits
+from registry.sentence_error import SentenceError
 from registry.technique import injection_technique
 
 AGE_BAND_Y = 10
 
 
-class CaseError(ValueError):
+class CaseError(SentenceError, ValueError):
     """The case cannot be shown; the message is a sentence for the user."""
 
 

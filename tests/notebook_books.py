@@ -35,12 +35,12 @@ def cell_to_change(book: Any) -> Any:
 
 
 def pointed_at(book: Any, freeze: Path | str) -> Any:
-    """The notebook with nothing changed but the freeze's path in its one cell."""
+    """The notebook with nothing changed but the paths in its one cell: no file of the demo's."""
     cell = cell_to_change(book)
     changed, times = re.subn(r'^FREEZE = ".*"$', f"FREEZE = {str(freeze)!r}", cell.source,
                              flags=re.MULTILINE)
     assert times == 1
-    cell.source = changed
+    cell.source = re.sub(rf'"{DEMO}/.*"$', '""', changed, flags=re.MULTILINE)
     return book
 
 

@@ -13,6 +13,8 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from registry.sentence_error import SentenceError
+
 from .stages import Change
 
 MEASURE_KINDS = ("outcome", "process", "balancing")
@@ -63,7 +65,7 @@ class Project:
     context: str = ""
 
 
-class ProjectProblem(ValueError):
+class ProjectProblem(SentenceError, ValueError):
     """The file cannot be used; the message names every place and its remedy."""
 
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
+from registry.sentence_error import SentenceError
 
-class FreezeError(Exception):
+
+class FreezeError(SentenceError):
     """A freeze cannot be written or read; the message is one sentence for a person."""
-
-    def _render_traceback_(self) -> list[str]:
-        """In a notebook the sentence stands alone, without the calls that led to it."""
-        return [str(self)]

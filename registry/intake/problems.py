@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from registry.schema import TABLES
+from registry.sentence_error import SentenceError
 
 Severity = Literal["error", "query"]
 
@@ -63,7 +64,7 @@ class Problem:
         return f"{where}: found {self.found}; wanted: {self.wanted}. {_capital(self.mend)}."
 
 
-class SourceError(Exception):
+class SourceError(SentenceError):
     """The file as a whole cannot be taken in; nothing was written.
 
     `sentences` says every such fault at once.
@@ -74,7 +75,7 @@ class SourceError(Exception):
         self.sentences: tuple[str, ...] = sentences
 
 
-class OutputError(Exception):
+class OutputError(SentenceError):
     """A file cannot be written where it was asked for; the message is a whole sentence."""
 
 

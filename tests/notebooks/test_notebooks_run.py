@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -96,6 +97,37 @@ def test_a_path_that_does_not_exist_ends_in_a_sentence_not_in_invented_numbers(
     assert [o.ename for o in told] == ["FreezeError"]
     assert told[0].traceback == ["freeze-of-2026 does not exist; give the folder of a freeze."]
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.slow
+def test_the_old_spreadsheet_runs_and_proves_that_nothing_is_wrong_in_silence(
+    tmp_path: Path,
+) -> None:
+    html = shown(executed(read("old-spreadsheet"), tmp_path))
+    assert "Nothing here is real" in html and "nothing is lost" in html
+    assert re.search(r"wrong in the registry</th><td>0</td>", html)
+    assert re.search(r"lost without a word</th><td>0</td>", html)
+    assert {path.name for path in (tmp_path / "nidusbook-demo").iterdir()} == {
+        "old-sheet.xlsx", "old-sheet.toml", "nothing-here-is-real.txt"}
+
+
+def test_a_sheet_without_a_mapping_is_told_what_to_do_next(tmp_path: Path) -> None:
+    from analyses.commands import open_old_sheet
+    from analyses.reports.show import show
+
+    (tmp_path / "list.csv").write_text("Hosp no,Age,Sex\n11,34,F\n12,51,m\n", encoding="utf-8")
+    look = open_old_sheet(tmp_path / "list.csv")
+    assert "There is no mapping yet" in str(show(look.trial()))
+    assert "3 columns" in str(show(look.draft()))
+    assert [path.name for path in tmp_path.iterdir()] == ["list.csv"]
+
+
+def test_a_sheet_that_is_not_there_is_told_of_in_a_sentence(tmp_path: Path) -> None:
+    from analyses.commands import open_old_sheet
+    from registry.intake import SourceError
+
+    with pytest.raises(SourceError, match="lst.xlsx"):
+        open_old_sheet(tmp_path / "lst.xlsx").draft()
 
 
 def test_only_the_demos_own_paths_are_made(tmp_path: Path) -> None:
