@@ -25,7 +25,6 @@ class Fate(IntEnum):
     BLANK_WORD = 8
     SHEET_BLANK_WORD = 9
     LEFT_OTHER = 10
-    REPEATED = 11
 
 
 @dataclass

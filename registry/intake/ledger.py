@@ -15,7 +15,7 @@ import numpy as np
 
 from registry.intake.batch import Batch
 from registry.intake.fates import Fate
-from registry.intake.mapping.rows import SheetRows
+from registry.intake.mapping.sheet_rows import SheetRows
 from registry.intake.sheet import column_letters
 
 Home = Literal["registry", "holding", "left out", "problem"]

@@ -12,7 +12,7 @@ from registry.intake.cell import Remark, shown
 from registry.intake.mapping.groups import Group, Identity, identity_of
 from registry.intake.mapping.numbering import Numbering
 from registry.intake.mapping.plan import Target
-from registry.intake.mapping.rows import CellFault, SheetRows
+from registry.intake.mapping.sheet_rows import CellFault, SheetRows
 from registry.schema import TABLES, TableSpec
 
 

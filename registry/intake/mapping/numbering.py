@@ -6,7 +6,7 @@ from typing import Any
 
 from registry.intake.mapping.groups import FROM_COLUMN, Identity
 from registry.intake.mapping.plan import COUNTED
-from registry.intake.mapping.rows import SheetRows
+from registry.intake.mapping.sheet_rows import SheetRows
 from registry.schema import TABLES
 
 # A counted number belongs to one instance: a sheet row, and what tells its rows apart.

@@ -16,7 +16,8 @@ _BETWEEN = re.compile(r"\s*(?:[x×*]|\bby\b)\s*", re.IGNORECASE)
 _QUANTITY = re.compile(rf"({_NUMBER})\s*({_UNIT})?\.?", re.IGNORECASE)
 _COUNT_AFTER = re.compile(r"(.+?)\s*(?:[x×*]\s*(\d{1,2})|\(\s*[x×]?\s*(\d{1,2})\s*\))")
 _COUNT_BEFORE = re.compile(r"(\d{1,2})\s*[x×*]?\s*([^\W\d].*)")
-_AND = re.compile(r"\s*(?:[,;+&/\n]|\band\b)\s*", re.IGNORECASE)
+# Not "/" or "and": "MCA/ACA x2" could be three pedicles or two.
+_AND = re.compile(r"\s*[,;+\n]\s*")
 _PLUS = re.compile(r"\s*(?:[+&;\n]|\band\b|\bplus\b)\s*", re.IGNORECASE)
 
 Quantity = tuple[str, str]
@@ -29,20 +30,28 @@ def quantity(text: str) -> Quantity | None:
 
 
 def diameters(text: str) -> list[Quantity] | None:
-    """ "3.5x2.8x3 cm" as three quantities; a unit at the end counts for those without one."""
-    pieces = [quantity(piece) for piece in _BETWEEN.split(plain_dashes(clean(text)))]
-    if not pieces or any(piece is None for piece in pieces):
+    """ "3.5x2.8x3 cm" as three quantities; a unit at the end counts for those without one.
+
+    "3 cm x 2 x 1" is not understood: the unit of the others is anybody's guess.
+    """
+    pieces = _all_quantities(_BETWEEN.split(plain_dashes(clean(text))))
+    if not pieces:
         return None
-    last = pieces[-1][1]  # type: ignore[index]
-    return [(number, unit or last) for number, unit in pieces]  # type: ignore[misc]
+    last = pieces[-1][1]
+    if not last and any(unit for _, unit in pieces):
+        return None
+    return [(number, unit or last) for number, unit in pieces]
 
 
 def added_up(text: str) -> list[Quantity] | None:
     """ "2.4cc + 1.1" as two quantities, each with the unit it has itself."""
-    pieces = [quantity(piece) for piece in _PLUS.split(plain_dashes(text).strip())]
-    if not pieces or any(piece is None for piece in pieces):
-        return None
-    return pieces  # type: ignore[return-value]
+    return _all_quantities(_PLUS.split(plain_dashes(text).strip()))
+
+
+def _all_quantities(pieces: list[str]) -> list[Quantity] | None:
+    """Every piece as a quantity; None where one of them is something else."""
+    found = [quantity(piece) for piece in pieces]
+    return None if None in found else [one for one in found if one is not None]
 
 
 def counted(text: str) -> list[str] | None:

@@ -42,7 +42,15 @@ def read_quantity(
 def read_sum(
     raw: Any, found: Sequence[Quantity], spec: FieldSpec, habits: Habits, unit: str | None
 ) -> Cell:
-    """Several quantities of one cell, each converted, added up."""
+    """Several quantities of one cell, each converted, added up.
+
+    "1 L + 200" is a fault: nobody can say whether the second is in litres as well.
+    """
+    units = {own for _, own in found}
+    if len(units) > 1 and "" in units:
+        factors = {convert(Decimal(1), own or unit or spec.unit, spec.unit) for own in units}
+        if len(factors) > 1:
+            return fault("unknown-unit", raw, spec.wanted, "write every part with its unit")
     return _converted(raw, found, spec, habits, unit)
 
 

@@ -18,7 +18,8 @@ from registry.intake.mapping.bind import bind
 from registry.intake.mapping.plan import Mapping as Plan
 from registry.intake.mapping.plan import MappingError
 from registry.intake.mapping.read_plan import read_mapping
-from registry.intake.mapping.rows import SheetRows, read_rows
+from registry.intake.mapping.rows import read_rows
+from registry.intake.mapping.sheet_rows import SheetRows
 from registry.intake.mapping.typed import Assembled, typed_table
 from registry.intake.problems import Place, Problem, SourceError
 from registry.intake.sheet import Progress, silent

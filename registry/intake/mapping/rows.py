@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -11,73 +10,18 @@ import numpy as np
 from registry.intake.cell import ErrorValue, NoResult, Remark, as_text
 from registry.intake.cell_numbers import writes_decimal_comma
 from registry.intake.cells import Habits
-from registry.intake.fates import Fate, Fates, fates_of
+from registry.intake.fates import Fate, fates_of
 from registry.intake.mapping.bind import Bound
 from registry.intake.mapping.cell_reader import CellReader, Given, Reading, says_nothing
 from registry.intake.mapping.entry import Faults, loose_word
 from registry.intake.mapping.feeds import feeds_of
-from registry.intake.mapping.groups import Group, Identity, identity_of
+from registry.intake.mapping.groups import Identity, identity_of
 from registry.intake.mapping.plan import ColumnPlan, MappingError, Target
-from registry.intake.mapping.read_columns import number_names
+from registry.intake.mapping.sheet_rows import CellFault, SheetRows
+from registry.intake.mapping.side_by_side import check_side_by_side
 from registry.intake.mapping.stated_dates import DateRule
 from registry.intake.sheet import Progress
 from registry.privacy.study_codes import StudyCodes
-
-
-@dataclass(frozen=True)
-class CellFault:
-    """A remark on a value: in which kind of row, which sheet row, which field and column."""
-
-    identity: Identity
-    row: int
-    field: str
-    column: int
-    remark: Remark
-
-
-@dataclass
-class SheetRows:
-    """Everything read from the columns of a sheet.
-
-    `patients` are the study codes by sheet row, None where there is none; `key_values` the key
-    numbers that columns give, by sheet row.
-    """
-
-    bound: Bound
-    fates: Fates
-    groups: dict[Identity, Group] = field(default_factory=dict)
-    patients: list[str | None] = field(default_factory=list)
-    key_values: dict[str, list[Any]] = field(default_factory=dict)
-    faults: list[CellFault] = field(default_factory=list)
-    readers: dict[int, CellReader] = field(default_factory=dict)
-    filled_down: dict[tuple[int, int], Any] = field(default_factory=dict)
-
-    @property
-    def key_columns(self) -> dict[str, int]:
-        """Key number → the column of the sheet that gives it."""
-        return {
-            target.field: column for column, plan in self.bound.columns.items()
-            for target in plan.targets if target.field in number_names() and target.spec.key
-        }
-
-    def cell(self, row: int, column: int) -> Any:
-        """A raw cell; a merged one counts for each of its rows where the mapping says so."""
-        return self.filled_down.get((row, column), self.bound.sheet.cell(row, column))
-
-    def reading(self, row: int, column: int) -> Reading:
-        """What a cell came to (read once, remembered)."""
-        return self.readers[column].read(self.cell(row, column), self.bound.orders.get(row))
-
-    def group(self, identity: Identity) -> Group:
-        """The group of an identity, made when first asked for."""
-        if identity not in self.groups:
-            self.groups[identity] = Group(identity, len(self.bound.sheet.rows))
-        return self.groups[identity]
-
-    def identity(self, target: Target, plan: ColumnPlan, part: int = 0) -> Identity:
-        """The identity of the rows that a column's values of `target` belong to."""
-        return identity_of(target, plan.numbers, part, self.bound.mapping.numbers,
-                           self.key_columns)
 
 
 def read_rows(
@@ -99,6 +43,7 @@ def read_rows(
         watch("reading the columns", done, len(mapped))
         _read_column(rows, column, plan, live, habits)
     watch("reading the columns", len(mapped), len(mapped))
+    check_side_by_side(rows)
     return rows
 
 

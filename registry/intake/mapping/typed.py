@@ -16,7 +16,7 @@ from registry.intake.mapping.assemble import OneRow
 from registry.intake.mapping.feeds import feeds_of
 from registry.intake.mapping.plan import Constant, Target
 from registry.intake.mapping.plan import Mapping as Plan
-from registry.intake.mapping.rows import SheetRows
+from registry.intake.mapping.sheet_rows import SheetRows
 from registry.intake.problems import Place, Problem
 from registry.intake.sheet import row_label
 from registry.schema import TABLES, FieldSpec, TableSpec

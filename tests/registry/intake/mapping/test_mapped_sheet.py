@@ -96,6 +96,11 @@ def test_study_codes_meet_again_whatever_a_spreadsheet_does_to_the_number(tmp_pa
     ("SM gr.", "III/IV", "not-a-number"),
     ("Complication", "aphasia?", "not-split"),
     ("S1 vol (cc)", "1.0 + some", "not-a-number"),
+    ("S1 vol (cc)", "1.0 + 0.5", "numbers-differ"),
+    ("S1 vol (cc)", 1.75, "numbers-differ"),
+    ("S2 vol (cc)", "1 l + 2", "unknown-unit"),
+    ("Size", "3 cm x 2 x 1", "not-split"),
+    ("S1 pedicles", "MCA/ACA x2", "not-in-list"),
     ("S1 occl", ">90", "not-a-number"),
     ("Age", "34 (phone 01632 960123)", "identifier"),
 ])
