@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 import zipfile
 from pathlib import Path
 from typing import Any
 
 import docx
+import pandas as pd
 import pytest
 from meeting_reports import quality_folder, results_of, service
 from small_cohort import small_tables
@@ -138,3 +140,36 @@ def test_the_hand_made_patients_give_a_whole_report(tmp_path):
 def test_the_words_files_we_hand_out_are_read(words, tmp_path):
     (tmp_path / "words.toml").write_text(words, encoding="utf-8")
     assert read_project(tmp_path / "words.toml").measures
+
+
+def test_the_list_to_call_names_each_visit_overdue_or_due(tmp_path):
+    from registry.follow_up import follow_up_of
+
+    tables = small_tables()
+    _, inside = said(tables, tmp_path=tmp_path)
+    wanted = follow_up_of(tables, today=FREEZE_DAY)
+    wanted = wanted[wanted["state"].isin(["overdue", "due"])]
+    assert len(wanted) > 0
+    work = quality_work(results_of(tables))
+    (table,) = [t for t in quality_document(work, inside=True).tables() if t.name == "overdue"]
+    assert [(row[0].text, row[1].text, row[4].text) for row in table.rows] == [
+        (f"{r.patient_id}, lesion {r.lesion_no}", r.what, r.until.isoformat())
+        for r in wanted.itertuples()]
+
+
+def test_entries_on_many_days_are_charted_and_those_of_one_day_are_not(tmp_path):
+    tables = small_tables()
+    _, at_once = said(tables, tmp_path=tmp_path)
+    assert "does not say when its rows were entered" in at_once
+    sessions = tables["sessions"]
+    keys = [json.dumps([p, int(a), int(b)], separators=(",", ":")) for p, a, b in zip(
+        sessions["patient_id"], sessions["lesion_no"], sessions["session_no"], strict=True)]
+    entries = pd.DataFrame({
+        "table": pd.array(["sessions"] * len(keys), dtype="string"),
+        "key": pd.array(keys, dtype="string"),
+        "first_entered": sessions["session_date"].to_numpy() + pd.Timedelta(days=9)})
+    document = quality_document(quality_work(results_of({**tables, "entries": entries})),
+                                inside=True)
+    (picture,) = [p for p in document.pictures() if p.name == "entry"]
+    (axes, *_) = picture.draw(6.5).get_axes()
+    assert set(axes.lines[0].get_ydata()) == {9.0}
