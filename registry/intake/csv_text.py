@@ -48,13 +48,13 @@ def read_csv_text(path: Path, table: TableSpec) -> CsvText:
     return CsvText(list(rows_of(path, text, separator)), tuple(notes))
 
 
-def decoded(path: Path) -> tuple[str, str]:
+def decoded(path: Path, *, most_bytes: int = MAX_CSV_BYTES) -> tuple[str, str]:
     """A file's text and the encoding it was read in; SourceError where it is no text."""
     size = path.stat().st_size
-    if size > MAX_CSV_BYTES:
+    if size > most_bytes:
         raise SourceError(
             f"{path.name} is {size / 2**20:.0f} MB; a CSV file of this registry stays under "
-            f"{MAX_CSV_BYTES // 2**20} MB. Check that it is the right file."
+            f"{most_bytes // 2**20} MB. Check that it is the right file."
         )
     data = path.read_bytes()
     for mark, encoding in _MARKS:

@@ -117,6 +117,7 @@ class _Column:
                     f'{spec.unit or "a field without a unit"} ({target})',
                     "one of " + ", ".join(listed) if listed else "no unit",
                 )
+                break
 
     def _words(self) -> None:
         for word, meaning in self.column.words.items():

@@ -11,13 +11,15 @@ from registry.intake.problems import SourceError
 from registry.intake.sheet import Progress, Sheet
 from registry.intake.sources.old_source import OldFile
 
+# 50,000 rows of 200 columns and more; an old sheet is wider than any table of ours.
+_MAX_BYTES = 300 * 2**20
 _LINES_LOOKED_AT = 60
 
 
 def open_text(path: Path, progress: Progress) -> OldFile:
     """The one sheet of a text file, named like the file. Raises SourceError where it is no text."""
     progress("reading the file", 0, 1)
-    text, encoding = decoded(path)
+    text, encoding = decoded(path, most_bytes=_MAX_BYTES)
     separator = _separator(text)
     notes = [] if encoding in {"utf-8", "utf-8-sig"} else [f"{path.name}: read as {encoding}."]
     if separator != ",":
