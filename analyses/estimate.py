@@ -126,6 +126,11 @@ class Estimate:
         found["flags"] = list(self.flags)
         return {name: _recorded(value) for name, value in found.items()}
 
+    def __str__(self) -> str:
+        from analyses.estimate_text import group_words
+
+        return f"{self.id}{group_words(self)}: {self.as_text()}"
+
     def _repr_html_(self) -> str:
         from html import escape
 

@@ -54,7 +54,7 @@ STEPS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
 """What a report works out, in its order: a name for the progress line, and the function."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Results:
     """The estimates of one freeze, and the units they counted.
 
@@ -81,6 +81,18 @@ class Results:
         """The estimates of every level of one grouping, in order."""
         return [e for e in self.estimates
                 if e.id == id and e.unit == unit and e.group and tuple(e.group) == (column,)]
+
+    def __repr__(self) -> str:
+        from analyses.reports.plain_text import sections_text
+        from analyses.reports.results_shown import overview
+
+        return sections_text([overview(self)])
+
+    def _repr_html_(self) -> str:
+        from analyses.reports.results_shown import overview
+        from analyses.reports.show import show
+
+        return show(overview(self)).html
 
     def units_of(self, id: str) -> list[str]:
         """The units of analysis in which this id is given, in order."""

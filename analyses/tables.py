@@ -22,7 +22,9 @@ def measures_table(
     for id, unit in measures:
         found = results.one(id, unit)
         rows.append((
-            Cell(about(id).label, heading=True), Cell(f"per {unit}"), number_cell(found),
+            # Its notes stand in the last column: the number needs no mark.
+            Cell(about(id).label, heading=True), Cell(f"per {unit}"),
+            Cell(found.number_text(), found),
             Cell(_patients(found)), Cell("; ".join(found.notes())),
         ))
     return Table(

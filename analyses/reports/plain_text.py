@@ -14,6 +14,7 @@ from analyses.reports.content import (
     Section,
     Table,
 )
+from analyses.reports.marks import lettered
 
 WIDTH = 100
 LONGEST_CELL = 40
@@ -59,6 +60,7 @@ def _(block: Picture) -> str:
 
 @block_text.register
 def _(block: Table) -> str:
+    block = lettered(block)
     rows = [list(block.columns), *([cell.text for cell in row] for row in block.rows)]
     widths = [min(LONGEST_CELL, max(len(row[at]) for row in rows))
               for at in range(len(block.columns))]

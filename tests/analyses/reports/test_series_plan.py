@@ -1,0 +1,95 @@
+"""The plan of the technique models: printed as declared, followed, refused where it is wrong."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+
+import pytest
+
+from analyses.regression.plan import Plan, PlannedModel, read_plan, write_plan
+from analyses.regression.terms import Term
+from analyses.reports.content import Verbatim
+from analyses.reports.making import Wish, series_files
+from analyses.reports.manuscript.references import texts_of
+from analyses.reports.series import manuscript_document, series_work
+from analyses.reports.write import ReportError
+
+
+def plan_of(day: datetime.date) -> Plan:
+    model = PlannedModel(
+        name="complication by pedicles", unit="session", outcome="event",
+        exposure=Term(("pedicles",), "linear"), adjust=(Term(("sm_grade",), "linear"),),
+        why=("graver lesions bleed more",))
+    return Plan("Our own plan", day, (model,))
+
+
+@pytest.fixture(scope="module", params=["2020-01-01", "2030-01-01"])
+def planned(request, series):
+    plan = plan_of(datetime.date.fromisoformat(request.param))
+    return plan, manuscript_document(series_work(series.work.results, plan=plan))
+
+
+def said(document) -> str:
+    return " ".join(t for section in document.sections for t in texts_of(section))
+
+
+def test_the_plan_is_printed_whole_with_its_date_and_hash(planned):
+    plan, document = planned
+    text = said(document)
+    assert plan.date.isoformat() in text and plan.hash in text and "Our own plan" in text
+    printed = next(b.text for b in document.blocks() if isinstance(b, Verbatim))
+    assert 'name = "complication by pedicles"' in printed
+
+
+def test_the_printed_plan_is_the_plan(planned, tmp_path: Path):
+    plan, document = planned
+    copy = tmp_path / "copy.toml"
+    copy.write_text(next(b.text for b in document.blocks() if isinstance(b, Verbatim)))
+    assert read_plan(copy).hash == plan.hash
+
+
+def test_only_what_was_planned_before_the_data_is_called_planned(planned):
+    plan, document = planned
+    table = next(t for t in document.tables() if t.name == "technique-side-by-side")
+    declared = {row[-1].text for row in table.rows}
+    early = plan.date < datetime.date(2024, 6, 1)
+    assert declared == ({"yes"} if early else {"no: exploratory"})
+
+
+def test_without_a_plan_everything_is_exploratory(series):
+    table = next(t for t in series.outside.tables() if t.name == "technique-side-by-side")
+    assert {row[-1].text for row in table.rows} == {"no: exploratory"}
+    assert "No plan file was declared" in said(series.outside)
+
+
+def test_a_wrong_plan_is_refused_before_anything_is_written(series, tmp_path: Path):
+    wrong = tmp_path / "plan.toml"
+    wrong.write_text("title = 'x'\n")
+    with pytest.raises(ReportError, match="plan.toml: date"):
+        series_files(series.work.results, Wish(plan=wrong), lambda *words: None)
+
+
+def test_no_sentence_says_that_technique_causes_anything(series):
+    text = said(series.outside).lower()
+    assert "associated with" in text or "stays open" in text
+    for word in ("caused by the", "because of the technique", "reduces the risk", "leads to"):
+        assert word not in text
+    assert "confounding by indication" in text
+
+
+def test_what_the_data_cannot_carry_is_said_first(series):
+    part = next(s for s in series.outside.sections if s.title == "Technique and outcome")
+    assert "cannot be carried by these data" in texts_of(part)[0]
+
+
+def test_events_stand_behind_every_ratio(series):
+    table = next(t for t in series.outside.tables() if t.name == "technique-side-by-side")
+    for row in table.rows:
+        assert "/" in row[4].text
+
+
+def test_a_plan_written_by_us_is_read_again(tmp_path: Path):
+    plan = plan_of(datetime.date(2020, 1, 1))
+    write_plan(plan, tmp_path / "plan.toml")
+    assert read_plan(tmp_path / "plan.toml").hash == plan.hash
