@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from registry.freeze import Freeze
 
-TABLE_OR_FIGURE = re.compile(r"(<caption>|<figcaption>|<summary>)(?:Table|Figure) S?\d+\. ")
+TABLE_OR_FIGURE = re.compile(r"(<caption>|<figcaption>|<summary>|=\")(?:Table|Figure) S?\d+\. ")
 
 
 class Shown:
