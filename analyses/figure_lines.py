@@ -80,7 +80,8 @@ def line_figure(lines: Lines, width_in: float, below_in: float = 0.62) -> tuple[
     figure, axes = new_figure(width_in, lines.total_in + below_in)
     axes.set_ylim(lines.total_in, 0)
     axes.set_yticks(lines.places, lines.labels, fontsize=lines.points, linespacing=1.15)
-    axes.tick_params(axis="y", length=0)
+    # Room for a mark that stands on the edge of the axes.
+    axes.tick_params(axis="y", length=0, pad=7)
     axes.tick_params(axis="x", labelsize=lines.points)
     axes.spines["left"].set_visible(False)
     axes.grid(axis="x", color="#d5dbde", linewidth=0.6)
