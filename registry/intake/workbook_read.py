@@ -6,7 +6,6 @@ sheets' own XML adds what it leaves out.
 
 from __future__ import annotations
 
-import zipfile
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -18,6 +17,7 @@ from registry.intake.sheet import Block, Progress, Sheet, column_letters, silent
 from registry.intake.workbook_pages import CODE_LABEL, FIRST_PAGE
 from registry.intake.xlsx_facts import Facts, scan
 from registry.intake.xlsx_parts import (
+    UNREADABLE,
     SheetPart,
     check_workbook_file,
     damaged,
@@ -86,7 +86,7 @@ def _values(
             }
             page = workbook.get_sheet_by_name(first_page).to_python() if first_page else []
             return sheets, _shown_code(page)
-    except (CalamineError, zipfile.BadZipFile, OSError, ValueError, OverflowError) as fault:
+    except (CalamineError, *UNREADABLE) as fault:
         raise SourceError(damaged(path)) from fault
     except BaseException as fault:
         # The reader is compiled code; where it gives up altogether it raises this kind.

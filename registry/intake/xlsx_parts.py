@@ -6,8 +6,11 @@ document type declarations and within limits, so that no file can exhaust the me
 
 from __future__ import annotations
 
+import lzma
 import posixpath
+import struct
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -87,6 +90,13 @@ def _contains(path: Path, wanted: bytes) -> bool:
     return False
 
 
+UNREADABLE = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, ElementTree.ParseError, KeyError,
+    EOFError, IndexError, OSError, NotImplementedError, OverflowError, RuntimeError, ValueError,
+)
+"""What the libraries raise on a damaged archive; unpacking itself can fail in the middle."""
+
+
 @contextmanager
 def open_parts(path: Path) -> Iterator[zipfile.ZipFile]:
     """The archive, if it holds a workbook of tolerable size; SourceError otherwise."""
@@ -94,8 +104,7 @@ def open_parts(path: Path) -> Iterator[zipfile.ZipFile]:
         with zipfile.ZipFile(path) as archive:
             _check_parts(path, archive)
             yield archive
-    except (zipfile.BadZipFile, ElementTree.ParseError, KeyError, EOFError, OSError,
-            NotImplementedError, RuntimeError, ValueError) as fault:
+    except UNREADABLE as fault:
         raise SourceError(damaged(path)) from fault
 
 

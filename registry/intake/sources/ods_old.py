@@ -14,14 +14,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from defusedxml.ElementTree import ParseError, XMLParser
+from defusedxml.ElementTree import XMLParser
 
 from registry.intake.cell import ErrorValue
 from registry.intake.problems import SourceError
 from registry.intake.sheet import Block, Progress, Sheet
 from registry.intake.sources.old_source import OldFile, hidden_notes
 from registry.intake.workbook_read import percent_text
-from registry.intake.xlsx_parts import MAX_FILE_BYTES, MAX_UNPACKED_BYTES
+from registry.intake.xlsx_parts import MAX_FILE_BYTES, MAX_UNPACKED_BYTES, UNREADABLE
 
 MAX_AREA = 12_000_000
 _CLOCK = re.compile(r"PT(\d+)H(\d+)M(\d+)(?:[.,]\d+)?S")
@@ -50,8 +50,7 @@ def _read(path: Path) -> _Reader:
                 while block := stream.read(2**18):
                     parser.feed(block)
             parser.close()
-    except (zipfile.BadZipFile, ParseError, KeyError, ValueError, OSError, RuntimeError,
-            NotImplementedError, EOFError) as fault:
+    except UNREADABLE as fault:
         raise SourceError(
             f"{path.name} is damaged, protected, or no OpenDocument spreadsheet. Save it as .xlsx, "
             "and take that in."

@@ -14,6 +14,7 @@ from registry.intake.sources.old_source import OldFile
 from registry.intake.workbook_read import sheet_of
 from registry.intake.xlsx_facts import scan
 from registry.intake.xlsx_parts import (
+    UNREADABLE,
     SheetPart,
     check_workbook_file,
     damaged,
@@ -49,7 +50,7 @@ def _read(path: Path, part: SheetPart, progress: Progress) -> Sheet:
     try:
         with CalamineWorkbook.from_path(path) as workbook:
             sheet = sheet_of(part, workbook.get_sheet_by_name(part.name), facts)
-    except (CalamineError, zipfile.BadZipFile, OSError, ValueError, OverflowError) as fault:
+    except (CalamineError, *UNREADABLE) as fault:
         raise SourceError(damaged(path)) from fault
     except BaseException as fault:
         # The reader is compiled code; where it gives up altogether it raises this kind.
