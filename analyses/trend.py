@@ -1,7 +1,7 @@
-"""Does the risk rise or fall over ordered groups (grades)? A test, always with its effect.
+"""Does a proportion rise or fall over ordered groups (grades)? A test, always with its effect.
 
-The effect is the change of risk a step of the score, in percentage points with an interval, so
-that no P value stands alone. Independent units: Cochran–Armitage, its Mantel–Haenszel form and its
+The effect is the change of the proportion a step of the score, in percentage points with an
+interval, so that no P value stands alone. Independent units: Cochran–Armitage, its Mantel–Haenszel form and its
 permutation version. Rows that repeat within patients: the cluster-robust score test.
 """
 
@@ -40,7 +40,8 @@ ROBUST_SCORE = "score test, variance clustered on the patient"
 class Trend:
     """A trend over ordered groups.
 
-    estimate: the change of risk for one step of the score (kind "difference", from -1 to 1).
+    estimate: the change of the proportion for one step of the score (kind "difference",
+    from -1 to 1).
     statistic, df, p: the score test named in `method`; None where it cannot be given.
     mantel_haenszel and its p: the same with N - 1 for N (None where clustered). permutation_p:
     from the permutation distribution, exact or by draws as `permutation_method` says.
@@ -76,11 +77,14 @@ class Trend:
         )
 
     def sentence(self, subject: str | None = None) -> str:
-        """An English sentence with effect, interval, counts and test."""
+        """An English sentence with effect, interval, counts and test.
+
+        It speaks of the proportion, since the event may be a wanted one.
+        """
         said = subject or self.estimate.id
         return (
-            f"{said[:1].upper()}{said[1:]}: the risk {_direction(self.estimate)} over the ordered "
-            f"groups ({self.as_text()}; {self.estimate.events} events among {self.estimate.n})."
+            f"{said[:1].upper()}{said[1:]}: the proportion {_direction(self.estimate)} over the "
+            f"ordered groups ({self.as_text()}; {self.estimate.events} events among {self.estimate.n})."
         )
 
 

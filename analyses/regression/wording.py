@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analyses.estimate import Estimate
+from analyses.estimate_text import plural
+from analyses.numerals import ratio, span
+from analyses.regression.outcome_words import more_or_less, outcome_said, term_said
 
 if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
@@ -16,42 +19,49 @@ def ratio_text(one: Estimate) -> str:
     """`1.84 (1.10–3.07)`, or words where no number is given."""
     if one.value is None:
         return "no number can be given"
-    return f"{one.value:.2f} ({one.low:.2f}–{one.high:.2f})"
+    if one.low is None or one.high is None:
+        return ratio(one.value)
+    return f"{ratio(one.value)} ({span(ratio(one.low), ratio(one.high))})"
 
 
-def _direction(one: Estimate) -> str:
+def _direction(one: Estimate, outcome: str) -> str:
+    more, less = more_or_less(outcome)
     if one.low is not None and one.low > 1:
-        return "associated with a higher"
+        return f"associated with a {more}"
     if one.high is not None and one.high < 1:
-        return "associated with a lower"
+        return f"associated with a {less}"
     return "not shown to be associated with the"
 
 
-def ratio_sentence(one: Estimate, outcome: str, per: str = "") -> str:
-    """What one ratio says of an outcome.
+def ratio_sentence(one: Estimate, outcome: str) -> str:
+    """What one ratio says of an outcome, which is named by its column.
 
     An interval that includes 1 leaves the question open: the sentence then says which ratios
     the data are compatible with, not that there is no association.
     """
-    term = (one.group or {}).get("term", one.id)
-    base = "risk" if one.kind != "ratio of geometric means" else "level"
-    counted = f"{one.events} events in " if one.events is not None else ""
-    behind = (f"{counted}{one.n} {one.unit}s of {one.clusters} patients")
+    term = term_said((one.group or {}).get("term", one.id))
+    behind = _behind(one)
     if one.value is None:
         return f"{term}: these data cannot answer ({behind})."
-    start = (f"{term} is {_direction(one)} {base} of {outcome}: {one.kind}{per} "
+    start = (f"{term}: {_direction(one, outcome)} {outcome_said(outcome, one.kind)}, {one.kind} "
              f"{ratio_text(one)}; {behind}")
     if one.low is not None and one.high is not None and one.low <= 1 <= one.high:
         return start + "; the interval includes no association, so the question stays open."
     return start + "."
 
 
+def _behind(one: Estimate) -> str:
+    """`12 events in 281 sessions of 150 patients`."""
+    counted = "" if one.events is None else (
+        f"{one.events:,} {'event' if one.events == 1 else 'events'} in ")
+    return f"{counted}{one.n:,} {plural(one.unit)} of {one.clusters:,} patients"
+
+
 def result_sentence(result: PlannedResult) -> str:
     """One sentence for a planned result, marked where it was not planned."""
-    outcome = result.model.outcome.replace("_", " ")
     mark = MARK[result.status]
     if result.fit is None:
         return f"{mark}{result.model.name}: not fitted, because {result.refusal}."
     if result.fit.estimator == "exact":
         return f"{mark}{result.model.name}: {result.fit.why} {' '.join(result.fit.warnings[:1])}"
-    return mark + " ".join(ratio_sentence(one, outcome) for one in result.ratios)
+    return mark + " ".join(ratio_sentence(one, result.model.outcome) for one in result.ratios)

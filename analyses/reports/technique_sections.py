@@ -15,6 +15,7 @@ import numpy as np
 from analyses.estimate import Estimate, replaced
 from analyses.estimate_text import plural
 from analyses.model_estimates import unanswered_words
+from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.reports.content import (
     Block,
     Caution,
@@ -31,23 +32,6 @@ if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
     from analyses.regression.technique_models import TechniqueModels
 
-TECHNIQUE_WORDS = {
-    "pedicles": "Pedicles treated, per pedicle more",
-    "agent_ml": "Agent volume, per mL more",
-    "agent_per_nidus": "Agent per mL of nidus, per 0.1 mL more",
-    "rate_ml_min": "Mean rate, per 0.1 mL/min faster",
-    "longest_pause_s": "Longest pause, per 30 s longer",
-    "formulation": "Formulation",
-    "reflux_past_limit": "Reflux past the agreed limit",
-    "venous_passage": "Agent in the draining vein",
-}
-OUTCOME_WORDS = {
-    "event": "Any complication",
-    "obliterated": "Immediate complete occlusion",
-    "permanent_deficit": "Permanent deficit or death from embolization",
-    "blood_loss_ml": "Blood loss of the resection",
-    "operation_min": "Operation time of the resection",
-}
 YES_NO = ("reflux_past_limit",)
 FEW_ROWS = 5
 """Fewer rows than this with (or without) what is compared: too few to compare."""

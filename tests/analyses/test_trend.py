@@ -107,9 +107,9 @@ def test_tables_that_show_no_trend_say_why(events, trials, flag):
 
 
 def test_the_sentence_claims_a_direction_only_where_the_interval_does():
-    assert "the risk rises" in trend_across_groups(*STARKE).sentence("any new deficit")
+    assert "the proportion rises" in trend_across_groups(*STARKE).sentence("any new deficit")
     assert "shows no clear trend" in trend_across_groups([2, 3], [40, 41]).sentence()
-    assert "the risk falls" in trend_across_groups([20, 2], [40, 41]).sentence()
+    assert "the proportion falls" in trend_across_groups([20, 2], [40, 41]).sentence()
 
 
 @pytest.mark.parametrize(("events", "trials", "scores"), [
