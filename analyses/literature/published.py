@@ -1,0 +1,101 @@
+"""Published series: what others counted, with the same intervals as our own numbers.
+
+`published_series.csv` holds counts from published papers with their sources; a service may read a
+table of its own in the same form (`read_series`). Each line says what unit it counts; lines whose
+counts are not printed in the paper are kept, without an interval.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import pandas as pd
+
+from analyses.estimate import Estimate, replaced
+from analyses.literature.table_checks import COLUMNS, PERSON_TIME, SeriesError, problems_of
+from analyses.proportions import proportion
+from analyses.rates import incidence_rate
+
+
+@dataclass(frozen=True)
+class PublishedSeries:
+    """One line of the table: a paper, what it counted, and that count as an estimate.
+
+    `estimate` has no value where the paper prints no counts; `as_printed` is what it prints.
+    """
+
+    id: str
+    citation: str
+    identifier: str
+    unit: str
+    measure: str
+    agent_group: str
+    as_printed: str
+    estimate: Estimate
+
+
+@cache
+def published_series() -> tuple[PublishedSeries, ...]:
+    """Every line of the package's table, in its order."""
+    text = files("analyses") / "published_series.csv"
+    with text.open(encoding="utf-8") as file:
+        frame = pd.read_csv(file, dtype="string")
+    return tuple(map(_line, _rows(frame)))
+
+
+def read_series(path: Path | str) -> tuple[PublishedSeries, ...]:
+    """The lines of a table of one's own: CSV (UTF-8) with the columns of COLUMNS, one line a count.
+
+    Raises SeriesError, with every problem in one message, where the file cannot be read or a line
+    is wrong: nothing is left out in silence.
+    """
+    try:
+        frame = pd.read_csv(path, dtype="string", encoding="utf-8-sig", keep_default_na=False)
+    except FileNotFoundError:
+        raise SeriesError(f"{path} does not exist; give a CSV file of published series.") from None
+    except (OSError, ValueError) as problem:
+        raise SeriesError(f"{path} cannot be read as CSV in UTF-8: {problem}") from None
+    frame.columns = [str(name).strip() for name in frame.columns]
+    lacking = [name for name in COLUMNS if name not in frame]
+    if lacking:
+        raise SeriesError(f"{path} lacks the columns {', '.join(lacking)}; wanted are "
+                          f"{', '.join(COLUMNS)}.")
+    rows = _rows(frame)
+    problems = problems_of(rows)
+    if problems:
+        raise SeriesError("\n".join([f"{path} has {len(problems)} problems:", *problems]))
+    return tuple(map(_line, rows))
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, str]]:
+    """The rows as plain texts, an empty cell as an empty text."""
+    return [{name: ("" if pd.isna(value) else str(value).strip())
+             for name, value in zip(COLUMNS, row, strict=True)}
+            for row in frame[list(COLUMNS)].itertuples(index=False)]
+
+
+def _line(values: Mapping[str, str]) -> PublishedSeries:
+    year = f" {values['year']}" if values["year"] else ""
+    return PublishedSeries(
+        id=values["id"], citation=f"{values['authors']}{year}, {values['journal']}",
+        identifier=values["identifier"], unit=values["unit"], measure=values["measure"],
+        agent_group=values["agent_group"], as_printed=values["as_printed"],
+        estimate=_estimate(values),
+    )
+
+
+def _estimate(values: Mapping[str, str]) -> Estimate:
+    labels = {"id": f"published.{values['id']}", "unit": values["unit"]}
+    if not values["events"] or not values["total"]:
+        return Estimate(kind="proportion", value=None, method="not printed",
+                        flags=("counts not printed",), **labels)
+    events, total = int(values["events"]), int(values["total"])
+    if values["unit"] == PERSON_TIME:
+        return replaced(incidence_rate(events, float(total)), **labels)
+    # The paper's rows may repeat within patients; its counts do not say, so the interval is the
+    # exact one and the caption says that it takes rows as independent.
+    return proportion(events, total, **labels)
