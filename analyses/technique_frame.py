@@ -21,6 +21,7 @@ from analyses.populations.events import LESION, SESSION, unit_key
 from analyses.populations.units import Units
 from analyses.procedure_frame import case_numbers_of
 from analyses.procedure_rows import formulation
+from analyses.regression.applies import applies_to
 from registry.schema.vocabulary import EVOH_AGENTS
 from registry.scores import nidus_volume_ml
 from registry.technique import VENOUS_PASSAGE, session_technique
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 TECHNIQUE = ("pedicles", "agent_ml", "agent_per_nidus", "rate_ml_min", "longest_pause_s",
              "formulation", "reflux_past_limit", "venous_passage")
 ADJUST = ("sm_grade", "ruptured", "case_number")
+OF_LIQUIDS = ("rate_ml_min", "longest_pause_s", "reflux_past_limit", "venous_passage")
+"""Technique that has a meaning only where a liquid was injected."""
 
 
 def technique_frames(units: Units) -> dict[str, pd.DataFrame]:
@@ -43,7 +46,9 @@ def technique_frames(units: Units) -> dict[str, pd.DataFrame]:
     resection: operations on lesions embolized before, with `blood_loss_ml` and `operation_min`.
     Each has `patient_id`, `key`, TECHNIQUE and ADJUST; `case_number` is that of the first
     procedure. `formulation` is blank unless one formulation of EVOH was used and no other liquid:
-    the question is of the two.
+    the question is of the two. Beside what has no meaning in every row stands a yes/no column
+    (`analyses.regression.applies`): rate, pause, reflux and venous passage are asked where a
+    liquid was injected, `formulation` where one formulation of EVOH was.
     """
     rows = session_rows(units)
     return {"session": _sessions(units, rows), "lesion": _lesions(units, rows),
@@ -90,6 +95,7 @@ def totals(rows: pd.DataFrame, by: str, injections: pd.DataFrame) -> pd.DataFram
     nidus = rows.drop_duplicates([by, "lesion"]).groupby(by)["nidus_ml"].agg(
         lambda part: part.sum(skipna=False))
     liquids = formulation(injections, by).reindex(volume.index)
+    with_liquid = volume.index.isin(_liquid(rows)[by])
     return pd.DataFrame({
         "pedicles": grouped["pedicles_treated"].sum().astype(float), "agent_ml": volume,
         "agent_per_nidus": volume / nidus, "rate_ml_min": volume / pushed.where(pushed > 0),
@@ -97,6 +103,8 @@ def totals(rows: pd.DataFrame, by: str, injections: pd.DataFrame) -> pd.DataFram
         "formulation": liquids.where(liquids.isin(EVOH_AGENTS)).astype(object),
         "reflux_past_limit": _any_yes(rows, by), "venous_passage": _worst(rows, by),
         "case_number": grouped["case_number"].min().astype("Float64").astype(float),
+        **{applies_to(name): with_liquid for name in OF_LIQUIDS},
+        applies_to("formulation"): liquids.isin(EVOH_AGENTS).to_numpy(bool),
     })
 
 
@@ -147,8 +155,11 @@ def _finished(
         ruptured=frame["ruptured"].map({"yes": True, "no": False}).astype("boolean"))
     # Of no rows at all the index has no type of its own.
     worked = worked.set_axis(worked.index.astype("string"))
-    return found.assign(key=found["key"].astype("string")).join(
-        worked, on="key").reset_index(drop=True)
+    joined = found.assign(key=found["key"].astype("string")).join(worked, on="key")
+    # A lesion first embolized after its resection has no technique to ask about.
+    asked = [applies_to(name) for name in (*OF_LIQUIDS, "formulation")]
+    joined[asked] = joined[asked].eq(True)
+    return joined.reset_index(drop=True)
 
 
 def _injections(units: Units, rows: pd.DataFrame, by: str = "lesion") -> pd.DataFrame:

@@ -31,12 +31,14 @@ class Imputation:
     """Completed frames, and where the gaps were.
 
     frames: one completed copy a number of imputations; gaps: yes/no frame of the same shape,
-    True where a value was imputed; constant: the columns imputed once a patient.
+    True where a value was imputed; constant: the columns imputed once a patient;
+    without_outcome: rows dropped because the outcome was not recorded.
     """
 
     frames: tuple[pd.DataFrame, ...]
     gaps: pd.DataFrame
     constant: tuple[str, ...]
+    without_outcome: int = 0
 
 
 def patient_constant(data: pd.DataFrame, column: str, codes: NDArray[np.intp]) -> bool:
@@ -67,7 +69,8 @@ def impute(
     gaps = frame[list(columns)].isna()
     worker = _Chain(frame, tuple(columns), outcome, codes, constant, gaps)
     streams = np.random.default_rng(seed).spawn(times)
-    return Imputation(tuple(worker.complete(stream) for stream in streams), gaps, constant)
+    return Imputation(tuple(worker.complete(stream) for stream in streams), gaps, constant,
+                      int(data[outcome].isna().sum()))
 
 
 def _fill_from_own_patient(
@@ -76,8 +79,7 @@ def _fill_from_own_patient(
     """A property of the patient recorded in one row is known in all of that patient's rows."""
     frame = frame.copy()
     for column in constant:
-        frame[column] = frame[column].groupby(codes).transform(
-            lambda values: values.ffill().bfill())
+        frame[column] = frame[column].groupby(codes).transform("first")
     return frame
 
 

@@ -13,6 +13,7 @@ from analyses.estimate import Estimate
 from analyses.regression.fitted import SCALES
 from analyses.regression.fitting import fit
 from analyses.regression.imputation import Imputation, impute
+from analyses.regression.penalised_core import Array
 from analyses.regression.pooling import Pooled, pool
 from analyses.regression.result import ModelFit
 from analyses.regression.terms import Term, as_term
@@ -24,7 +25,7 @@ class ImputedFit:
 
     table: index `term`; columns estimate, se, low, high, p (Wald, Rubin's rules, Barnard–Rubin
     degrees of freedom), df, missing_information, and complete_estimate, complete_low,
-    complete_high from the complete rows.
+    complete_high from the complete rows. models: the model of each completed set.
     """
 
     table: pd.DataFrame
@@ -38,6 +39,7 @@ class ImputedFit:
     estimator: str
     outcome: str
     imputation: Imputation = field(repr=False)
+    models: tuple[ModelFit, ...] = field(repr=False)
 
     def estimates(self, unit: str = "row") -> tuple[Estimate, ...]:
         """Pooled ratios of every line but the intercept."""
@@ -64,17 +66,39 @@ def fit_imputed(
     asked = [as_term(term) for term in terms]
     columns = list(dict.fromkeys(c for term in asked for c in term.columns))
     imputation = impute(data, columns, outcome, cluster=cluster, times=times, seed=seed)
-    models = [fit(frame, outcome, _fixed_knots(asked, data), cluster=cluster, estimator=estimator,
-                  level=level) for frame in imputation.frames]
+    return fit_completed(imputation, data, outcome, asked, cluster=cluster, estimator=estimator,
+                         level=level)
+
+
+def fit_completed(
+    imputation: Imputation, data: pd.DataFrame, outcome: str, terms: Sequence[Term], *,
+    cluster: str | None = None, estimator: str = "auto", level: float = 0.95,
+) -> ImputedFit:
+    """Fit `terms` to sets already completed, and pool; `data` is what they were made from.
+
+    Any model whose terms were among the imputed columns may be fitted to them. Raises ValueError
+    as `fit_imputed`.
+    """
+    fixed = _fixed_knots(list(terms), data)
+    models = [_one(imputation.frames[0], outcome, fixed, cluster, estimator, level)]
+    models += [fit(frame, outcome, fixed, cluster=cluster, estimator=estimator, level=level)
+               for frame in imputation.frames[1:]]
     first = models[0]
-    if first.estimator == "exact":
-        raise ValueError(first.why)
     pooled = _pooled(models)
-    complete = _complete(data, outcome, asked, cluster, estimator, level)
+    complete = _complete(data, outcome, list(terms), cluster, estimator, level)
     table = _table(first, pooled, complete, level)
     return ImputedFit(table, complete, _warnings(imputation, pooled, first), first.n, first.events,
                       first.clusters, level, first.fitted.scale, first.estimator, outcome,
-                      imputation)
+                      imputation, tuple(models))
+
+
+def _one(frame, outcome, terms, cluster, estimator, level) -> ModelFit:
+    """The first completed set's model. The others have the same outcomes, so that it tells
+    whether there will be estimates to pool, before twenty tests are worked out for nothing."""
+    model = fit(frame, outcome, terms, cluster=cluster, estimator=estimator, level=level)
+    if model.estimator == "exact":
+        raise ValueError(model.why)
+    return model
 
 
 def _fixed_knots(terms: list[Term], data: pd.DataFrame) -> list[Term]:
@@ -93,7 +117,19 @@ def _pooled(models: list[ModelFit]) -> Pooled:
     # clustered fit that is the one that carries the clustering.
     estimates = np.array([model.fitted.coefficients for model in models])
     variances = np.array([np.diag(model.fitted.covariance) for model in models])
-    return pool(estimates, variances, max(1, models[0].clusters - estimates.shape[1]))
+    return pool(estimates, variances, _complete_df(models))
+
+
+def _complete_df(models: list[ModelFit]) -> Array:
+    """Degrees of freedom had nothing been missing: those of the interval, a coefficient each.
+
+    Where few patients carry the information on a term the clustered fit has few, and pooling
+    must not give them back.
+    """
+    plain = max(1, models[0].clusters - len(models[0].fitted.names))
+    own = np.array([np.broadcast_to(model.fitted.df, len(model.fitted.names)) for model in models])
+    own = np.where(np.isfinite(own), own, plain)
+    return np.minimum(own.mean(axis=0), plain)
 
 
 def _complete(data, outcome, terms, cluster, estimator, level) -> ModelFit | None:
@@ -123,7 +159,10 @@ def _warnings(imputation: Imputation, pooled: Pooled, first: ModelFit) -> tuple[
     most = float(pooled.missing_information.max())
     found = [f"Imputed values: {told or 'none'}; {len(imputation.frames)} completed data sets. "
              "This assumes that what is missing depends only on what was recorded."]
+    if imputation.without_outcome:
+        found.append(f"{imputation.without_outcome} rows are left out because the outcome was not "
+                     "recorded; outcomes are not imputed.")
     if most > 0.5:
         found.append(f"Up to {100 * most:.0f} % of the information on a term is missing; "
                      "its answer is mostly the imputation model's.")
-    return (*found, *(w for w in first.warnings if "left out" not in w))
+    return (*found, *first.warnings)

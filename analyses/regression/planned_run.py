@@ -4,17 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from analyses.estimate import Estimate
+from analyses.regression.applies import rows_asked
 from analyses.regression.fitting import fit
 from analyses.regression.imputed_fit import ImputedFit, fit_imputed
 from analyses.regression.plan import Plan, PlannedModel, chain_problems
 from analyses.regression.result import ModelFit
-from analyses.regression.standardisation import StandardisedRisks, standardised_risks
+from analyses.regression.standardisation import (
+    StandardisedRisks,
+    imputed_risks,
+    standardised_risks,
+)
 from analyses.regression.terms import Term, form_of, is_two_valued, numbers
+
+if TYPE_CHECKING:
+    from analyses.regression.diagnosis import Diagnosis
 
 OBSERVATIONAL = (
     "Associations in observational data, open to confounding by indication; not a basis for "
@@ -26,9 +36,11 @@ OBSERVATIONAL = (
 class PlannedResult:
     """What became of one declared (or exploratory) model.
 
-    status: "planned" or "exploratory"; fit: the model, None where it could not be fitted, and
-    then `refusal` says why; imputed: the pooled model where the plan asks for it; ratios: the
-    estimates of the exposure; risks: standardised risks at two settings of the exposure.
+    status: "planned" or "exploratory"; fit: the model on the rows with everything recorded, None
+    where it could not be fitted, and then `refusal` says why; imputed: the pooled model where the
+    plan asks for it and there are gaps; ratios: the estimates of the exposure, from the pooled
+    model where there is one; risks: standardised risks at two settings of the exposure;
+    not_asked: rows in which a variable has no meaning, which are not in any of the models.
     """
 
     model: PlannedModel
@@ -39,6 +51,37 @@ class PlannedResult:
     ratios: tuple[Estimate, ...] = ()
     risks: StandardisedRisks | None = None
     subgroups: Mapping[str, ModelFit | str] = field(default_factory=dict)
+    not_asked: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def answered(self) -> bool:
+        """Whether a model stands behind the ratios, not only an exact or permutation test."""
+        return self.imputed is not None or (
+            self.fit is not None and self.fit.estimator != "exact")
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the model behind the ratios warns of."""
+        if self.imputed is not None:
+            return self.imputed.warnings
+        return () if self.fit is None else self.fit.warnings
+
+    @property
+    def complete_ratios(self) -> tuple[Estimate, ...]:
+        """The same ratios from the rows with everything recorded, where gaps were imputed."""
+        if self.imputed is None or self.fit is None or self.fit.estimator == "exact":
+            return ()
+        names = _exposure_names(self.fit, self.model.exposure)
+        return tuple(self.fit.estimate(name, self.model.unit) for name in names)
+
+    @cached_property
+    def diagnosis(self) -> Diagnosis | None:
+        """How far the model may be trusted; None where there is none to diagnose."""
+        from analyses.regression.diagnosis import diagnose
+
+        if self.fit is None or self.fit.estimator == "exact":
+            return None
+        return diagnose(self.fit, self.model.exposure, self.model.unit)
 
     @property
     def sentence(self) -> str:
@@ -74,16 +117,17 @@ def run_model(
     problems = chain_problems(model.exposure, model.adjust)
     if problems:
         return PlannedResult(model, status, None, "; ".join(problems))
+    data, not_asked = rows_asked(data, [c for term in model.terms for c in term.columns])
     try:
         fitted = _fit(model, data, model.terms, level)
     except ValueError as problem:
-        return PlannedResult(model, status, None, str(problem))
-    imputed, note = _imputed(model, data, level)
+        return PlannedResult(model, status, None, str(problem), not_asked=not_asked)
+    imputed, note = _imputed(model, data, fitted, level)
     names = _exposure_names(fitted, model.exposure)
     source = imputed.estimates(model.unit) if imputed else fitted.estimates(model.unit)
     ratios = tuple(one for one in source if (one.group or {})["term"] in names)
     return PlannedResult(model, status, fitted, note, imputed, ratios,
-                         _risks(fitted, model), _subgroups(model, data, level))
+                         _risks(fitted, imputed, model), _subgroups(model, data, level), not_asked)
 
 
 def _fit(
@@ -94,12 +138,15 @@ def _fit(
 
 
 def _imputed(
-    model: PlannedModel, data: pd.DataFrame, level: float
+    model: PlannedModel, data: pd.DataFrame, fitted: ModelFit, level: float
 ) -> tuple[ImputedFit | None, str]:
-    if model.missing != "imputation":
+    """The pooled model; none where nothing is missing but outcomes, which are not imputed."""
+    gaps = [name for name in fitted.rows.missing if name not in ("", model.outcome, model.cluster)]
+    if model.missing != "imputation" or not gaps:
         return None, ""
+    cluster = model.cluster if model.cluster in data.columns else None
     try:
-        return fit_imputed(data, model.outcome, model.terms, cluster=model.cluster,
+        return fit_imputed(data, model.outcome, model.terms, cluster=cluster,
                            estimator=model.estimator, level=level), ""
     except ValueError as problem:
         return None, f"Imputation gave no answer: {problem}"
@@ -110,10 +157,15 @@ def _exposure_names(fitted: ModelFit, exposure: Term) -> list[str]:
     return [names[place] for place in fitted.rows.columns.places(exposure.name)]
 
 
-def _risks(fitted: ModelFit, model: PlannedModel) -> StandardisedRisks | None:
-    if fitted.fitted.penalised is None or len(model.exposure.columns) > 1:
+def _risks(
+    fitted: ModelFit, imputed: ImputedFit | None, model: PlannedModel
+) -> StandardisedRisks | None:
+    whole = imputed.models[0] if imputed else fitted
+    if whole.fitted.penalised is None or len(model.exposure.columns) > 1:
         return None
     settings = exposure_settings(fitted.rows.frame[model.exposure.columns[0]], model.exposure)
+    if imputed is not None:
+        return imputed_risks(imputed, settings, unit=model.unit)
     return standardised_risks(fitted, settings, unit=model.unit)
 
 

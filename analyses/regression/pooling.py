@@ -34,16 +34,18 @@ class Pooled:
         return 2 * student.sf(np.abs(self.estimate) / self.se, self.df)
 
 
-def pool(estimates: Array, variances: Array, complete_df: float) -> Pooled:
+def pool(estimates: Array, variances: Array, complete_df: float | Array) -> Pooled:
     """Pool m estimates of k coefficients.
 
     estimates, variances: (m, k); complete_df: degrees of freedom had nothing been missing,
-    patients − coefficients here. Raises ValueError where m is under 2.
+    patients − coefficients here. A coefficient without a variance in one set has no pooled answer
+    (all NaN). Raises ValueError where m is under 2.
     """
     estimates, variances = np.asarray(estimates, float), np.asarray(variances, float)
     m = len(estimates)
     if m < 2:
         raise ValueError(f"{m} completed data set given; pooling needs at least 2")
+    estimates = np.where(np.isnan(variances).any(axis=0), np.nan, estimates)
     within = variances.mean(axis=0)
     between = estimates.var(axis=0, ddof=1)
     total = within + (1 + 1 / m) * between

@@ -30,7 +30,7 @@ class FunctionalForm:
 
 def functional_form(
     data: pd.DataFrame, outcome: str, terms: Sequence[str | Term | Mapping[str, Any]],
-    column: str, *, cluster: str | None = None, knots: int = 3,
+    column: str, *, cluster: str | None = None, estimator: str = "auto", knots: int = 3,
 ) -> FunctionalForm:
     """Fit `column` as a restricted cubic spline, the other terms as they are.
 
@@ -42,7 +42,7 @@ def functional_form(
         raise ValueError(f"{column!r} is not among the terms")
     curved = [replace(term, form="spline", knots=knots, per=1.0)
               if term.columns == (column,) else term for term in asked]
-    model = fit(data, outcome, curved, cluster=cluster)
+    model = fit(data, outcome, curved, cluster=cluster, estimator=estimator)
     if model.estimator == "exact":
         raise ValueError(model.why)
     places = model.rows.columns.places(column)[1:]
@@ -66,5 +66,5 @@ def _sentence(model: ModelFit, column: str, p: float, extra: int) -> str:
         return (f"{column}: a curve describes the data better than a straight line (P {p:.3f}"
                 f"{behind}); read its partial-effect plot, not one ratio.")
     return (f"{column}: no sign that a straight line misleads (P {p:.2f} for {extra} curved "
-            f"coefficient{'s' if extra > 1 else ''}{behind}), though few events could hide a "
-            "curve.")
+            f"coefficient{'s' if extra > 1 else ''}{behind}), though so few "
+            f"{'rows' if model.events is None else 'events'} could hide a curve.")

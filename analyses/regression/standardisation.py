@@ -11,8 +11,8 @@ BMJ 317:1309.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -24,6 +24,9 @@ from analyses.regression.penalised_core import Array
 from analyses.regression.predictions import corrected_coefficients, require_penalised
 from analyses.regression.refits import Refits, leave_one_patient_out
 from analyses.regression.result import ModelFit
+
+if TYPE_CHECKING:
+    from analyses.regression.imputed_fit import ImputedFit
 
 METHOD = "marginal standardisation of the intercept-corrected fit, jackknife of patients"
 
@@ -76,14 +79,60 @@ def standardised_risks(
     wrong = sorted({c for one in settings for c in one} - known)
     if wrong:
         raise ValueError(f"{', '.join(wrong)}: not among the model's terms")
+    found = _averages(model, settings, refits or jackknife_refits(model))
+    far = _far(model)
+    risks = _risk_estimates(model, settings, found.risk, found.logit_error, far, unit)
+    differences = _difference_estimates(model, risks, found.risk, found.gap_error, far, unit)
+    return StandardisedRisks(risks, differences, tuple(map(number_needed, differences)))
+
+
+def imputed_risks(
+    imputed: ImputedFit, settings: Sequence[Mapping[str, Any]], *, unit: str = "row",
+) -> StandardisedRisks:
+    """Standardised risks pooled over completed data sets (Rubin's rules, risks as log odds).
+
+    Arguments and errors as in `standardised_risks`.
+    """
+    from analyses.regression.pooling import pool
+
+    first = imputed.models[0]
+    parts = [_averages(model, settings, jackknife_refits(model)) for model in imputed.models]
+    df = max(1, first.clusters - first.rows.x.shape[1])
+    odds = pool(np.array([logit(p.risk) for p in parts]),
+                np.array([p.logit_error**2 for p in parts]), df)
+    # The comparator's difference from itself has no error; a number in its place pools to 0.
+    gap_errors = np.array([np.maximum(p.gap_error, 1e-12) for p in parts])
+    gaps = pool(np.array([p.risk - p.risk[0] for p in parts]), gap_errors**2, df)
+    far = student.ppf((1 + first.level) / 2, np.array([odds.df, gaps.df]))
+    risks = _risk_estimates(first, settings, expit(odds.estimate), odds.se, far[0], unit)
+    differences = _difference_estimates(first, risks, expit(odds.estimate), gaps.se, far[1], unit)
+    method = f"{METHOD}; {len(parts)} imputations, Rubin's rules"
+    risks, differences = (tuple(replace(e, method=method) for e in part)
+                          for part in (risks, differences))
+    return StandardisedRisks(risks, differences, tuple(map(number_needed, differences)))
+
+
+class _Averages(NamedTuple):
+    """(settings,) standardised risks, and jackknife errors of their log odds and differences."""
+
+    risk: Array
+    logit_error: Array
+    gap_error: Array
+
+
+def _averages(
+    model: ModelFit, settings: Sequence[Mapping[str, Any]], refits: Refits
+) -> _Averages:
+    rows = model.rows
     blocks = [rows.columns.encode(rows.frame.assign(**one)) for one in settings]
-    refits = refits or jackknife_refits(model)
     fitted = _average(corrected_coefficients(model)[None, :], blocks, np.ones((1, rows.n)))[0]
     without = _average(refits.corrected[refits.usable], blocks, refits.weights[refits.usable])
-    far = student.ppf((1 + model.level) / 2, max(1, rows.clusters - rows.x.shape[1]))
-    risks = _risk_estimates(model, settings, fitted, without, far, unit)
-    differences = _difference_estimates(model, risks, fitted, without, far, unit)
-    return StandardisedRisks(risks, differences, tuple(map(number_needed, differences)))
+    return _Averages(fitted, _jackknife_error(logit(without)),
+                     _jackknife_error(without - without[:, [0]]))
+
+
+def _far(model: ModelFit) -> Array:
+    return student.ppf((1 + model.level) / 2, max(1, model.clusters - model.rows.x.shape[1]))
 
 
 def _label(setting: Mapping[str, Any]) -> dict[str, str]:
@@ -97,10 +146,9 @@ def _shared(model: ModelFit, unit: str) -> dict[str, Any]:
 
 
 def _risk_estimates(
-    model: ModelFit, settings: Sequence[Mapping[str, Any]], fitted: Array, without: Array,
-    far: float, unit: str,
+    model: ModelFit, settings: Sequence[Mapping[str, Any]], fitted: Array, error: Array,
+    far: Array, unit: str,
 ) -> tuple[Estimate, ...]:
-    error = _jackknife_error(logit(without))
     low, high = expit(logit(fitted) - far * error), expit(logit(fitted) + far * error)
     return tuple(
         Estimate(id=f"model.{model.outcome}.risk", kind="probability", value=float(value),
@@ -110,14 +158,14 @@ def _risk_estimates(
 
 
 def _difference_estimates(
-    model: ModelFit, risks: Sequence[Estimate], fitted: Array, without: Array, far: float,
+    model: ModelFit, risks: Sequence[Estimate], fitted: Array, error: Array, far: Array,
     unit: str,
 ) -> tuple[Estimate, ...]:
-    error = _jackknife_error(without - without[:, [0]])
+    far = np.broadcast_to(far, error.shape)
     return tuple(
         Estimate(id=f"model.{model.outcome}.risk_difference", kind="difference",
-                 value=float(gap), low=float(max(-1, gap - far * error[place])),
-                 high=float(min(1, gap + far * error[place])), group=risks[place].group,
+                 value=float(gap), low=float(max(-1, gap - far[place] * error[place])),
+                 high=float(min(1, gap + far[place] * error[place])), group=risks[place].group,
                  arms=(risks[place], risks[0]), **_shared(model, unit))
         for place, gap in enumerate(fitted - fitted[0]) if place
     )

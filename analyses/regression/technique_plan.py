@@ -37,13 +37,14 @@ OUTCOMES = (
 def default_plan(date: datetime.date) -> Plan:
     """Every technique variable with every outcome, adjusted for sm_grade, ruptured, case_number.
 
+    Gaps in technique that was there but not recorded are imputed; the complete rows stand beside.
     date: the day the plan is adopted, which must lie before the data are looked at.
     """
     models = tuple(
         PlannedModel(
             name=f"{outcome} by {term.name}", unit=unit, outcome=column, exposure=term,
             adjust=tuple(term for term, _ in ADJUST), why=tuple(why for _, why in ADJUST),
-            estimator="log-linear" if unit == "resection" else "auto")
+            estimator="log-linear" if unit == "resection" else "auto", missing="imputation")
         for outcome, unit, column in OUTCOMES
         for term in TECHNIQUE
     )

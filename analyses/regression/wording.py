@@ -62,6 +62,6 @@ def result_sentence(result: PlannedResult) -> str:
     mark = MARK[result.status]
     if result.fit is None:
         return f"{mark}{result.model.name}: not fitted, because {result.refusal}."
-    if result.fit.estimator == "exact":
+    if not result.answered:
         return f"{mark}{result.model.name}: {result.fit.why} {' '.join(result.fit.warnings[:1])}"
     return mark + " ".join(ratio_sentence(one, result.model.outcome) for one in result.ratios)
