@@ -1,7 +1,8 @@
 """Where a service lies among series like those pooled: chances of a count, and words.
 
-No P value and no rank: what is said is how many of 100 series of the service's own size, that
-differ among themselves as those pooled do, would show as many events or more, and as few or fewer.
+No P value and no rank: what is said is what share of new series of the service's own size, that
+differ among themselves as those pooled do, would show as high a proportion or a higher one, and
+as low or lower.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
 from analyses.literature.pooling import Pooled
-from analyses.numerals import percent, whole
+from analyses.numerals import whole
 
 MIDDLE = 0.25
 EDGE = 0.025
@@ -74,10 +75,11 @@ def _words(own: Estimate, total: float, many: Estimate, few: Estimate, k: int) -
     units, said = plural(own.unit or "unit"), (many.value or 0.0, few.value or 0.0)
     size = f"{whole(own.n or 0)} {units}"
     if own.n and round(total) != own.n:
-        size += f", worth {whole(total)} independent ones,"
-    return (f"Of 100 new series of this service's size ({size.rstrip(',')}) that differ as these "
-            f"{k} series do, {_of_100(said[0])} would show as high a proportion or a higher one, "
-            f"and {_of_100(said[1])} as low or lower: {_where(*said)}.")
+        size += f", worth {whole(total)} independent ones because patients repeat"
+    many_text, few_text = many.number_text(), few.number_text()
+    return (f"Of new series of this service's size ({size}) that differ as these {k} series do, "
+            f"{many_text} would show as high a proportion or a higher one, and {few_text} as low "
+            f"or lower: {_where(*said)}.")
 
 
 def _where(many: float, few: float) -> str:
@@ -90,10 +92,3 @@ def _where(many: float, few: float) -> str:
     return (f"this service lies on the {side} side, outside the range of 95 of 100 such series; "
             "differences in patients, aims and counting come before any other reading")
 
-
-def _of_100(chance: float) -> str:
-    if chance < 0.01:
-        return "fewer than 1"
-    if chance > 0.99:
-        return "more than 99"
-    return f"about {percent(chance) if chance < 0.05 else round(100 * chance)}"

@@ -20,7 +20,7 @@ from analyses.estimate import Estimate
 from analyses.literature.interval import standard_error, tau_limits
 from analyses.literature.likelihood import Floats
 from analyses.literature.maximum import Peak, common_peak, peak
-from analyses.literature.predictive import NewSeries
+from analyses.literature.predictive import NewSeries, higgins_limits, new_series
 from analyses.summary import Displayed
 
 FEWEST_POOLED = 2
@@ -38,6 +38,7 @@ NO_EVENT = "no event in any series; the model has no finite estimate"
 ALL_EVENTS = "an event in every unit of every series; the model has no finite estimate"
 ENDS = "every series has either no event or nothing but events; the model has no finite estimate"
 PARTS = ("", ".between_series_sd", ".prediction")
+SIMPLE = ".prediction_t"
 
 
 @dataclass(frozen=True)
@@ -46,8 +47,8 @@ class Pooled(Displayed):
 
     events, totals: the counts, one a series. estimate: the proportion of the typical (median)
     series, kind "probability", with its confidence interval. heterogeneity: the standard
-    deviation of the series' log odds (tau) with its profile interval. prediction: the same value
-    with the interval in which a new series' own proportion would lie. Those that cannot be given
+    deviation of the series' log odds (tau) with its profile interval. prediction: the median and
+    the interval in which a new series' own proportion would lie. Those that cannot be given
     have no value, and flags that say why. new: the distribution behind `prediction`, None where
     there is none. notes: what the numbers cannot tell, in words.
     """
@@ -66,6 +67,11 @@ class Pooled(Displayed):
         """The three of them."""
         return self.estimate, self.heterogeneity, self.prediction
 
+    @property
+    def all_estimates(self) -> tuple[Estimate, ...]:
+        """The three, and the simpler prediction interval where there is one."""
+        return (*self.estimates, *self.prediction.beside)
+
 
 def pool_proportions(
     events: Sequence[int], totals: Sequence[int], *, method: str = "glmm", level: float = 0.95,
@@ -75,8 +81,8 @@ def pool_proportions(
 
     method: "glmm", the binomial–normal model, in which every series has a proportion of its own;
     or "common", in which all share one. Interval of the pooled proportion: on the log odds, with
-    t of k − 1 degrees of freedom (normal for "common"). Prediction interval: k − 2 degrees of
-    freedom (Higgins, Thompson and Spiegelhalter 2009, J R Stat Soc A 172:137).
+    t of k − 1 degrees of freedom (normal for "common"). Prediction interval: `predictive`; that of
+    Higgins, Thompson and Spiegelhalter 2009 stands in its `beside`.
 
     Raises ValueError for counts that are missing, broken, negative or more than their total, for
     an empty series, for lists of different length, and for an unknown method.
@@ -105,11 +111,11 @@ def _mixed(
     error = standard_error(found)
     half = float(t.ppf(0.5 + level / 2, k - 1)) * error
     low, high = tau_limits(counts, trials, found, level)
-    new = None if k < FEWEST_PREDICTED else NewSeries(
-        found.mu, float(np.hypot(found.tau, error)), k - 2)
+    new = None if k < FEWEST_PREDICTED else new_series(counts, trials, found)
+    simple = None if new is None else higgins_limits(found, error, k, level)
     return Pooled(
-        y, n, "glmm", _share(id, labels, found.mu, half), _spread(id, labels, found.tau, low, high),
-        _predicted(id, labels, found.mu, new), new, _notes(k, found.tau))
+        y, n, "glmm", _share(id, labels, found.mu, half), _spread(id, labels, k, found.tau, low, high),
+        _predicted(id, labels, found.mu, new, simple), new, _notes(k, found.tau))
 
 
 def _common(
@@ -141,22 +147,28 @@ def _share(id: str, labels: dict[str, Any], mu: float, half: float) -> Estimate:
 
 
 def _spread(
-    id: str, labels: dict[str, Any], tau: float, low: float, high: float,
+    id: str, labels: dict[str, Any], k: int, tau: float, low: float, high: float,
 ) -> Estimate:
-    return Estimate(id=id + PARTS[1], kind="standard deviation", value=tau, low=low, high=high,
-                    measure="on the log odds",
-                    **{**labels, "method": f"{METHODS['glmm'].partition(';')[0]}; profile "
-                                           "interval"})
+    return Estimate(
+        id=id + PARTS[1], kind="standard deviation", value=tau, low=low, high=high,
+        measure="on the log odds", level=labels["level"], group=labels["group"], unit="series",
+        n=k, method="binomial–normal random-effects model; profile-likelihood interval")
 
 
 def _predicted(
     id: str, labels: dict[str, Any], mu: float, new: NewSeries | None,
+    simple: tuple[float, float] | None,
 ) -> Estimate:
-    if new is None:
+    """The prediction interval; the simpler one of Higgins 2009 stands beside it."""
+    if new is None or simple is None:
         return _missing(id + PARTS[2], "probability", labels, TWO)
     low, high = new.limits(labels["level"])
-    return Estimate(id=id + PARTS[2], kind="probability", value=float(expit(mu)), low=low,
-                    high=high, **{**labels, "method": "prediction interval, Higgins 2009"})
+    given = {**labels, "kind": "probability"}
+    other = Estimate(id=id + SIMPLE, value=float(expit(mu)), low=simple[0], high=simple[1],
+                     **{**given, "method": "t prediction interval, Higgins 2009"})
+    return Estimate(id=id + PARTS[2], value=float(expit(new.quantile(0.5))), low=low, high=high,
+                    beside=(other,),
+                    **{**given, "method": "predictive distribution averaged over tau"})
 
 
 def _missing(id: str, kind: str, labels: dict[str, Any], why: str) -> Estimate:
