@@ -8,6 +8,8 @@ practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 import pandas as pd
 
@@ -18,6 +20,7 @@ from analyses.regression.rows import ModelRows
 FEWEST_EVENTS = 8
 COMFORTABLE_EVENTS_PER_PARAMETER = 10
 HIGH_INFLATION = 5.0
+FEW_PATIENTS = 5
 
 
 def rarer_outcome(y: Array) -> int:
@@ -114,29 +117,43 @@ def missing_warning(rows: ModelRows) -> str | None:
             f"recorded ({told}).")
 
 
-def lone_patient_warning(rows: ModelRows) -> str | None:
-    """A sentence where one patient supplies most of what is known of a yes/no term."""
+def lone_patient_warning(rows: ModelRows, told_already: Collection[str] = ()) -> str | None:
+    """A sentence where few patients supply what is known of a yes/no term or a level.
+
+    told_already: names of columns that have a sentence of their own.
+    """
     told = []
     for name, column in zip(rows.columns.names[1:], rows.x[:, 1:].T, strict=True):
-        if not np.isin(column, (0.0, 1.0)).all():
+        if name in told_already or not np.isin(column, (0.0, 1.0)).all():
             continue
-        side = column if column.mean() <= 0.5 else 1 - column
-        holders = len(np.unique(rows.cluster[side == 1]))
-        if holders < 5:
-            told.append(f"{name} ({holders})")
+        told += _few_holders(rows, name, column if column.mean() <= 0.5 else 1 - column)
+    for term in rows.columns.terms:
+        places = rows.columns.places(term.name)
+        levels = rows.x[:, places]
+        named = [rows.columns.names[place] for place in places]
+        if len(places) > 1 and len(term.columns) == 1 and np.isin(levels, (0.0, 1.0)).all() and (
+                not set(named) & set(told_already)):
+            told += _few_holders(rows, f"reference of {term.name}", 1 - levels.max(axis=1))
     if not told:
         return None
     return f"Very few patients on one side of: {', '.join(told)}; the answer rests on them."
 
 
-def binary_warnings(rows: ModelRows) -> tuple[str, ...]:
+def _few_holders(rows: ModelRows, name: str, side: Array) -> list[str]:
+    holders = len(np.unique(rows.cluster[side == 1]))
+    return [f"{name} ({holders})"] if holders < FEW_PATIENTS else []
+
+
+def binary_warnings(rows: ModelRows, told_already: Collection[str] = ()) -> tuple[str, ...]:
     """All sentences for a model of a yes/no outcome, the gravest first."""
-    found = (events_warning(rows), separation_warning(rows), lone_patient_warning(rows),
-             collinearity_warning(rows), missing_warning(rows))
+    found = (events_warning(rows), separation_warning(rows),
+             lone_patient_warning(rows, told_already), collinearity_warning(rows),
+             missing_warning(rows))
     return tuple(sentence for sentence in found if sentence)
 
 
-def other_warnings(rows: ModelRows) -> tuple[str, ...]:
+def other_warnings(rows: ModelRows, told_already: Collection[str] = ()) -> tuple[str, ...]:
     """Sentences for a model of another outcome."""
-    found = (collinearity_warning(rows), missing_warning(rows))
+    found = (lone_patient_warning(rows, told_already), collinearity_warning(rows),
+             missing_warning(rows))
     return tuple(sentence for sentence in found if sentence)

@@ -25,7 +25,8 @@ class Fitted:
 
     scale: what the coefficients are (a key of SCALES); method: how the intervals were made, in
     words; df: reference degrees of freedom of each coefficient, infinite for the normal;
-    penalised: the penalised fit behind them, where there is one.
+    penalised: the penalised fit behind them, where there is one; undetermined: names for which
+    no number may be shown (see lone_patient.py), whose place in `coefficients` serves predictions.
     """
 
     names: tuple[str, ...]
@@ -40,6 +41,7 @@ class Fitted:
     method: str
     warnings: tuple[str, ...] = ()
     penalised: PenalisedFit | None = field(default=None, repr=False)
+    undetermined: tuple[str, ...] = ()
 
 
 def wald(

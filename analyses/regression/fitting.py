@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -50,17 +50,18 @@ def fit(
     _refuse(rows, choice)
     fitted = _run(rows, choice.estimator, level, duration)
     binary = is_binary(rows.y)
-    warnings = fitted.warnings + _notes(rows, choice.estimator)
+    warnings = fitted.warnings + _notes(rows, choice.estimator, fitted.undetermined)
     return ModelFit(as_table(fitted), choice.estimator, choice.why, warnings,
                     int(rows.y.sum()) if binary else None, rows.n, rows.clusters, level, rows,
                     fitted)
 
 
-def _notes(rows: ModelRows, estimator: str) -> tuple[str, ...]:
+def _notes(rows: ModelRows, estimator: str, told_already: Collection[str]) -> tuple[str, ...]:
     if estimator not in BINARY or estimator == "exact":
-        return other_warnings(rows)
+        return other_warnings(rows, told_already)
     ignores = rows.repeated and estimator in ("firth", "logistic")
-    return ((IGNORES_PATIENTS,) if ignores else ()) + binary_warnings(rows)
+    return ((IGNORES_PATIENTS,) if ignores else ()) + binary_warnings(
+        rows, told_already)
 
 
 def _refuse(rows: ModelRows, choice: Choice) -> None:

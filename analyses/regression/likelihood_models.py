@@ -10,6 +10,7 @@ import numpy as np
 
 from analyses.regression.firth import penalised_logistic
 from analyses.regression.fitted import Fitted, infinite_terms, wald
+from analyses.regression.lone_patient import rests_on_one, withheld
 from analyses.regression.penalised_core import Array
 from analyses.regression.rows import ModelRows
 from analyses.regression.sandwich import cluster_parts, sandwich
@@ -32,7 +33,12 @@ def gee(rows: ModelRows, level: float) -> Fitted:
         parts = cluster_parts(x, risk * (1 - risk), rows.y - risk, rows.cluster)
         return sandwich(parts, parts.scores)
 
-    return _unpenalised(rows, level, robust, "GEE, independence, Liang–Zeger variance")
+    fitted = _unpenalised(rows, level, robust, "GEE, independence, Liang–Zeger variance")
+    if fitted.penalised is None:  # separated: there is no number as it is
+        return fitted
+    risk = fitted.penalised.risk
+    parts = cluster_parts(rows.x, risk * (1 - risk), rows.y - risk, rows.cluster)
+    return withheld(fitted, rows, rests_on_one(parts))
 
 
 def _unpenalised(rows: ModelRows, level: float, robust, method: str) -> Fitted:

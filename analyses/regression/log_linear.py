@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from analyses.regression.fitted import Fitted, wald
+from analyses.regression.lone_patient import rests_on_one, withheld
 from analyses.regression.penalised_core import Array
 from analyses.regression.rows import ModelRows
 from analyses.regression.sandwich import (
@@ -31,9 +32,10 @@ def log_linear(rows: ModelRows, level: float) -> Fitted:
     covariance = sandwich(parts, adjusted_scores(parts, 0.5, bound=1 - 1e-8))
     df = np.maximum(1.0, satterthwaite_df(parts, 0.5, bound=1 - 1e-8))
     se, low, high, p, degrees = wald(beta, covariance, level, df)
-    return Fitted(rows.columns.names, beta, se, low, high, p, covariance, degrees, "log ratio",
-                  "linear model of the logarithm, CR2 variance by patient, Satterthwaite "
-                  "degrees of freedom", warnings)
+    fitted = Fitted(rows.columns.names, beta, se, low, high, p, covariance, degrees, "log ratio",
+                    "linear model of the logarithm, CR2 variance by patient, Satterthwaite "
+                    "degrees of freedom", warnings)
+    return withheld(fitted, rows, rests_on_one(parts))
 
 
 def log_outcome(rows: ModelRows) -> tuple[Array, tuple[str, ...]]:

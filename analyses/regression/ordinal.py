@@ -12,6 +12,7 @@ import warnings as python_warnings
 import numpy as np
 
 from analyses.regression.fitted import Fitted, wald
+from analyses.regression.lone_patient import rests_on_one, unweighted_parts, withheld
 from analyses.regression.penalised_core import Array
 from analyses.regression.rows import ModelRows
 from analyses.regression.sandwich import sum_by_cluster
@@ -38,8 +39,11 @@ def proportional_odds(rows: ModelRows, level: float) -> Fitted:
     method = "proportional odds, " + (
         "robust variance by patient" if rows.repeated else "maximum likelihood, Wald interval")
     notes = _notes(result, coefficients, scale) + _parallel(x, codes, coefficients)
-    return Fitted(rows.columns.names[1:], coefficients, se, low, high, p, covariance, degrees,
-                  "log odds ratio", method, notes)
+    fitted = Fitted(rows.columns.names[1:], coefficients, se, low, high, p, covariance, degrees,
+                    "log odds ratio", method, notes)
+    if not rows.repeated:  # the variance is the likelihood's, not one of residuals
+        return fitted
+    return withheld(fitted, rows, rests_on_one(unweighted_parts(rows)))
 
 
 def _fit(x: Array, codes: Array):

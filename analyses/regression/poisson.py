@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from analyses.regression.fitted import Fitted, wald
+from analyses.regression.lone_patient import rests_on_one, withheld, without_numbers
 from analyses.regression.rows import ModelRows
 from analyses.regression.sandwich import cluster_parts, sandwich
 
@@ -28,8 +29,37 @@ def modified_poisson(rows: ModelRows, level: float) -> Fitted:
     over = int((mean > 1).sum())
     warnings = (f"{over} rows have a fitted risk above 1; prefer the odds-ratio model.",) if (
         over) else ()
-    return Fitted(names, beta, se, low, high, p, covariance, degrees, "log risk ratio",
-                  "modified Poisson, robust variance by patient", warnings)
+    fitted = Fitted(names, beta, se, low, high, p, covariance, degrees, "log risk ratio",
+                    "modified Poisson, robust variance by patient", warnings)
+    certain, said = _events_in_every_row(rows)
+    fitted = without_numbers(fitted, certain, said)
+    return withheld(fitted, rows, rests_on_one(parts) & ~np.isin(names, certain))
+
+
+def _events_in_every_row(rows: ModelRows) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Lines with a side on which every row had the event, and a sentence for each such side.
+
+    There the model's risk is 1 and the residuals are 0: 3 of 3 events would count as known
+    without error, while a share of 3/3 is compatible with 29 % (exact interval).
+    """
+    names: list[str] = []
+    said = []
+    for term in rows.columns.terms:
+        places = rows.columns.places(term.name)
+        levels = rows.x[:, places]
+        if len(term.columns) > 1 or not np.isin(levels, (0.0, 1.0)).all():
+            continue
+        sides = [((levels == 0).all(axis=1), places, f"without {term.name}" if len(places) == 1
+                  else f"of the reference of {term.name}")]
+        sides += [(rows.x[:, place] == 1, [place], f"with {rows.columns.names[place]}")
+                  for place in places]
+        for side, about, words in sides:
+            if side.any() and rows.y[side].all():
+                names += [rows.columns.names[place] for place in about]
+                said.append(f"All {int(side.sum())} rows {words} had the event, and the robust "
+                            "variance of that side is 0; no number is given. Use estimator "
+                            "'auto'.")
+    return tuple(dict.fromkeys(names)), tuple(said)
 
 
 def _poisson(x: np.ndarray, y: np.ndarray) -> np.ndarray:

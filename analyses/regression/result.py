@@ -18,6 +18,7 @@ class ModelFit:
     """A model, its table, and the words that must go with it.
 
     table: index `term`; columns estimate, se, low, high and p on the model's own (log) scale;
+    A line without numbers is one the data cannot answer; a warning says why.
     estimator: its name; why: one sentence on why that one; warnings: sentences; events: rows
     with the event (None where the outcome is not yes/no); n: rows; clusters: patients.
     """
@@ -75,9 +76,10 @@ class ModelFit:
 
 
 def as_table(fitted: Fitted) -> pd.DataFrame:
-    """The table of a fitted model."""
+    """The table of a fitted model; blank where no number may be shown."""
+    shown = ~np.isin(fitted.names, fitted.undetermined)
     return pd.DataFrame(
-        {"estimate": fitted.coefficients, "se": fitted.se, "low": fitted.low,
-         "high": fitted.high, "p": fitted.p},
+        {"estimate": np.where(shown, fitted.coefficients, np.nan), "se": fitted.se,
+         "low": fitted.low, "high": fitted.high, "p": fitted.p},
         index=pd.Index(fitted.names, name="term"),
     )

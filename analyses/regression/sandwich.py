@@ -117,6 +117,21 @@ def model_variance(parts: ClusterParts) -> Array:
     return np.linalg.inv(parts.bread)
 
 
+def largest_share(parts: ClusterParts) -> Array:
+    """The most of the information on each coefficient that one patient holds: (terms,), 0 to 1.
+
+    Information on a coefficient is 1 over its model-based variance. Without patient c that
+    variance is the diagonal of (A - M_c)^-1, so the share c holds is 1 less the ratio of the two
+    variances: 1/2 where two rows alone tell of a level, 1 where without c the coefficient could
+    not be estimated at all. Follows from the leverages: with v = axes' L^-1 e_k the variances are
+    sum v^2 and sum v^2 / (1 - leverage).
+    """
+    _, inverse, values, axes = parts.leverage
+    squared = (axes.transpose(0, 2, 1) @ inverse) ** 2
+    left = np.maximum(1 - values, 1e-12)[:, :, None]
+    return (1 - squared.sum(axis=1) / (squared / left).sum(axis=1)).max(axis=0)
+
+
 def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Array:
     """u_c = (I - A^-1 M_c)^-power A^-1 e_k for each term k: (patients, terms, terms k)."""
     _, inverse, leverage, axes = parts.leverage
