@@ -262,22 +262,11 @@ def _doors() -> dict[str, Callable[..., object]]:
 @contextmanager
 def _plain_errors() -> Iterator[None]:
     """Faults of the call or the file end in a sentence and exit code 2, never in a traceback."""
-    from analyses.monitoring.project import ProjectProblem
-    from analyses.monitoring.stages import ChangesProblem
-    from analyses.one_case import CaseError
-    from analyses.reports.write import ReportError
-    from registry.follow_up_schedule import ScheduleError
-    from registry.freeze import FreezeError
-    from registry.intake.problems import OutputError, SourceError
-    from registry.practice_limits import PracticeLimitsError
-    from registry.store import RegistryError
+    from registry.sentence_error import SentenceError
 
     try:
         yield
-    except (
-        ReportError, CaseError, ProjectProblem, ChangesProblem, FreezeError, SourceError,
-        OutputError, PracticeLimitsError, RegistryError, ScheduleError,
-    ) as error:
+    except SentenceError as error:
         _refuse(str(error))
 
 

@@ -1,8 +1,9 @@
 """Does a proportion rise or fall over ordered groups (grades)? A test, always with its effect.
 
 The effect is the change of the proportion a step of the score, in percentage points with an
-interval, so that no P value stands alone. Independent units: Cochran–Armitage, its Mantel–Haenszel form and its
-permutation version. Rows that repeat within patients: the cluster-robust score test.
+interval, so that no P value stands alone. Independent units: Cochran–Armitage, its
+Mantel–Haenszel form and its permutation version. Rows that repeat within patients: the
+cluster-robust score test.
 """
 
 from __future__ import annotations
@@ -84,7 +85,8 @@ class Trend:
         said = subject or self.estimate.id
         return (
             f"{said[:1].upper()}{said[1:]}: the proportion {_direction(self.estimate)} over the "
-            f"ordered groups ({self.as_text()}; {self.estimate.events} events among {self.estimate.n})."
+            f"ordered groups ({self.as_text()}; {self.estimate.events} events among "
+            f"{self.estimate.n})."
         )
 
 

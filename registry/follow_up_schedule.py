@@ -13,12 +13,13 @@ from pathlib import Path
 from typing import Any
 
 from registry.schema import TABLES
+from registry.sentence_error import SentenceError
 
 AFTER = ("treatment", "resection")
 DAYS = ("days", "early", "late")
 
 
-class ScheduleError(ValueError):
+class ScheduleError(SentenceError, ValueError):
     """A file with a schedule that cannot be used; the message lists every problem in it."""
 
 

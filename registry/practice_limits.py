@@ -17,6 +17,7 @@ from pathlib import Path
 import pandas as pd
 
 from registry.elementwise import Values, column, numbers, scalar_or_column, yes_no
+from registry.sentence_error import SentenceError
 from registry.technique import (
     INJECTION_KEY,
     SESSION_KEY,
@@ -33,7 +34,7 @@ LIMIT_COLUMNS = ("mixing", "dead_space", "rate", "pause", "reflux", "halted")
 TOLERANCE = 1e-9
 
 
-class PracticeLimitsError(ValueError):
+class PracticeLimitsError(SentenceError, ValueError):
     """A file of practice limits that cannot be used; the message lists every problem in it."""
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from registry.sentence_error import SentenceError
+
 COLUMNS = (
     "id", "authors", "year", "journal", "identifier", "unit", "measure", "events", "total",
     "agent_group", "as_printed", "seen",
@@ -16,7 +18,7 @@ FIRST_ROW = 2
 """Row of the sheet in which the first line stands, below the headings."""
 
 
-class SeriesError(ValueError):
+class SeriesError(SentenceError, ValueError):
     """A table of published series that cannot be used; the message says all that is wrong."""
 
 
@@ -33,7 +35,8 @@ def _row_problems(row: Mapping[str, str]) -> Iterator[str]:
             yield f"column {name}: is empty; it is needed."
     if row["unit"] and row["unit"] not in UNITS:
         yield f"column unit: is {row['unit']!r}; one of {', '.join(UNITS)} is wanted."
-    wrong = [name for name in ("year", "events", "total") if row[name] and not row[name].isdecimal()]
+    wrong = [name for name in ("year", "events", "total")
+             if row[name] and not row[name].isdecimal()]
     for name in wrong:
         yield f"column {name}: is {row[name]!r}; a whole number is wanted, or nothing."
     if not wrong:

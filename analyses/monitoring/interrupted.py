@@ -16,6 +16,7 @@ import numpy as np
 from analyses import numerals
 from analyses.estimate import Estimate
 from analyses.summary import Displayed
+from registry.sentence_error import SentenceError
 
 from .arrays import Floats, numbers
 from .segmented import LinearFit, ar1, newey_west
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 FEWEST_EACH_SIDE = 8
 
 
-class SeriesTooShort(ValueError):
+class SeriesTooShort(SentenceError, ValueError):
     """The series cannot carry a segmented regression; the message says what is missing."""
 
 

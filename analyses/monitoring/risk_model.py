@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analyses.estimate import Estimate
+from registry.sentence_error import SentenceError
 
 from .arrays import Floats, events, risks, same_length
 from .observed_expected import calibration, observed_expected_ratio
@@ -44,7 +45,7 @@ class ExpectedRisk:
     notes: tuple[str, ...] = ()
 
 
-class NoRiskModel(ValueError):
+class NoRiskModel(SentenceError, ValueError):
     """These sessions cannot give expected risks; the message says why, in words."""
 
 

@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from registry.sentence_error import SentenceError
+
 LONGEST_WORDS = 60
 
 
@@ -27,7 +29,7 @@ class Change:
     why: str = ""
 
 
-class ChangesProblem(ValueError):
+class ChangesProblem(SentenceError, ValueError):
     """The list of changes cannot be read; the message names every line and its remedy."""
 
 

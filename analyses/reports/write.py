@@ -12,11 +12,12 @@ from typing import Any
 from analyses.results import Results
 from analyses.results_record import records
 from analyses.small_cells import for_outside
+from registry.sentence_error import SentenceError
 
 Writer = Callable[[Path], None]
 
 
-class ReportError(Exception):
+class ReportError(SentenceError):
     """A report could not be written; the message is a sentence for the user."""
 
 

@@ -7,11 +7,13 @@ import secrets
 import stat
 from pathlib import Path
 
+from registry.sentence_error import SentenceError
+
 KEY_BYTES = 32
 _OTHERS = stat.S_IRWXG | stat.S_IRWXO
 
 
-class KeyFileError(Exception):
+class KeyFileError(SentenceError):
     """The key cannot be used; the message is a whole sentence and never shows the key."""
 
 

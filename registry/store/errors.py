@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from registry.sentence_error import SentenceError
 
-class RegistryError(Exception):
+
+class RegistryError(SentenceError):
     """The registry cannot be opened or written; the message is one sentence for a person."""
