@@ -33,22 +33,22 @@ COMPARED = (
            "Papers differ in how long after a session they look, and in whether an event without "
            "symptoms counts; ours counts 30 days and every recorded event."),
     Beside("complication.symptomatic", "session", ("clinically significant", "any new deficit"),
-           ("clinically significant complication",),
+           ("any new deficit",),
            "A clinically significant complication and a new deficit are not the same as a "
            "symptomatic event; they are the nearest that was printed.", NOT_ONE_THING),
     Beside("complication.symptomatic", "patient", ("clinically significant", "any new deficit"),
-           ("clinically significant complication",),
+           ("any new deficit",),
            "As for sessions; a patient with several sessions has several chances of an event.",
            NOT_ONE_THING),
     Beside("complication.permanent_deficit", "session", ("permanent deficit",),
-           ("permanent deficit",),
+           ("permanent deficit or death",),
            "Ours includes death; the paper's own words stand in its line.",
-           "A count that includes death is not pooled with counts of deficits alone."),
+           "Counts of deficits alone are not pooled with counts that include death, as ours do."),
     Beside("complication.permanent_deficit", "patient", ("permanent deficit",),
-           ("permanent deficit",),
+           ("permanent deficit or death",),
            "Ours includes death; the paper's own words stand in its line.",
-           "A count of severe deficits alone (mRS over 2) is not pooled with counts of every "
-           "permanent deficit."),
+           "Counts of deficits alone, or of severe ones alone (mRS over 2), are not pooled with "
+           "counts that include death, as ours do."),
     Beside("complication.haemorrhagic", "session", ("haemorrhagic complication",),
            ("haemorrhagic complication",),
            "Ours includes vessel perforation without symptoms. Papers differ in the agent and in "
@@ -78,12 +78,15 @@ def lines_for(
 
 
 def lines_pooled(one: Beside, lines: Iterable[PublishedSeries]) -> list[PublishedSeries]:
-    """Those that may be pooled: counts printed, word for word one measure, one line a paper.
+    """Those that may be pooled: counts printed, word for word one measure, one line a cohort.
 
-    Two counts of one paper are counts of the same patients: the first stands for it.
+    Two counts of one paper, or of one hospital in overlapping years, are counts of the same
+    patients: the one with the most units stands for both.
     """
     kept: dict[str, PublishedSeries] = {}
     for line in lines:
         if line.measure in one.alike and line.estimate.value is not None:
-            kept.setdefault(line.identifier, line)
+            other = kept.get(line.cohort)
+            if other is None or (line.estimate.n or 0) > (other.estimate.n or 0):
+                kept[line.cohort] = line
     return list(kept.values())

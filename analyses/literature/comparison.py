@@ -42,7 +42,7 @@ describe({
 class Comparison:
     """One measure: our own estimate, the lines beside it, those pooled, and our place.
 
-    pooled has no value where fewer than two lines count the same thing.
+    `pooled` is worked out for all alike, and told where `is_pooled`.
     """
 
     one: Beside
@@ -53,9 +53,18 @@ class Comparison:
     place: Place
 
     @property
+    def is_pooled(self) -> bool:
+        """Whether a pooled number is told: three lines or more, and the model has an answer.
+
+        Of two the interval is of almost any width, and no number says more than the two lines.
+        """
+        return (len(self.alike) >= pooling.FEWEST_PREDICTED
+                and self.pooled.estimate.value is not None)
+
+    @property
     def estimates(self) -> tuple[Estimate, ...]:
         """All numbers but our own: the lines, the pooled ones where there are any, the place."""
-        pooled = self.pooled.all_estimates if len(self.alike) >= pooling.FEWEST_POOLED else ()
+        pooled = self.pooled.all_estimates if self.is_pooled else ()
         return (*(line.estimate for line in self.lines), *pooled, *self.place.estimates)
 
 

@@ -28,7 +28,7 @@ def standard_error(found: Peak) -> float:
 def tau_limits(
     events: Floats, totals: Floats, found: Peak, level: float,
 ) -> tuple[float, float]:
-    """The profile-likelihood interval of tau; the upper limit infinite where the profile has none."""
+    """The profile-likelihood interval of tau; the upper limit is infinite where there is none."""
     from scipy.optimize import brentq
     from scipy.stats import chi2
 

@@ -89,7 +89,7 @@ def _best_on_grid(along: Callable[[float], Marginal]) -> float:
 
 
 def _falling(slope: Callable[[float], float], low: float, high: float) -> float:
-    """Where a slope turns from rising to falling between two taus: 0 or `high` where it does not."""
+    """Where a slope turns from rising to falling between two taus; 0 or `high` if it does not."""
     from scipy.optimize import brentq
 
     if slope(low) <= 0:

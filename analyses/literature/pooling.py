@@ -114,7 +114,8 @@ def _mixed(
     new = None if k < FEWEST_PREDICTED else new_series(counts, trials, found)
     simple = None if new is None else higgins_limits(found, error, k, level)
     return Pooled(
-        y, n, "glmm", _share(id, labels, found.mu, half), _spread(id, labels, k, found.tau, low, high),
+        y, n, "glmm", _share(id, labels, found.mu, half),
+        _spread(id, labels, k, found.tau, low, high),
         _predicted(id, labels, found.mu, new, simple), new, _notes(k, found.tau))
 
 

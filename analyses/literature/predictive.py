@@ -98,7 +98,7 @@ class NewSeries:
 
 
 def new_series(events: Floats, totals: Floats, found: Peak) -> NewSeries:
-    """The predictive distribution given the counts of the series and the peak of their likelihood."""
+    """The predictive distribution, from the counts of the series and their likelihood's peak."""
     x, weight = np.polynomial.legendre.leggauss(TAUS)
     steps = np.linspace(-REACH, REACH, MUS)
     parts, mu = [], found.mu

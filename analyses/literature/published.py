@@ -16,7 +16,7 @@ from pathlib import Path
 import pandas as pd
 
 from analyses.estimate import Estimate, replaced
-from analyses.literature.table_checks import COLUMNS, PERSON_TIME, SeriesError, problems_of
+from analyses.literature.table_checks import COHORT, COLUMNS, PERSON_TIME, SeriesError, problems_of
 from analyses.proportions import proportion
 from analyses.rates import incidence_rate
 
@@ -26,6 +26,8 @@ class PublishedSeries:
     """One line of the table: a paper, what it counted, and that count as an estimate.
 
     `estimate` has no value where the paper prints no counts; `as_printed` is what it prints.
+    `cohort`: lines with the same one count some of the same patients (the paper itself, or one
+    hospital in overlapping years).
     """
 
     id: str
@@ -36,6 +38,7 @@ class PublishedSeries:
     agent_group: str
     as_printed: str
     estimate: Estimate
+    cohort: str = ""
 
 
 @cache
@@ -49,6 +52,8 @@ def published_series() -> tuple[PublishedSeries, ...]:
 
 def read_series(path: Path | str) -> tuple[PublishedSeries, ...]:
     """The lines of a table of one's own: CSV (UTF-8) with the columns of COLUMNS, one line a count.
+
+    A column `cohort` may be added: lines that share it are never pooled with each other.
 
     Raises SeriesError, with every problem in one message, where the file cannot be read or a line
     is wrong: nothing is left out in silence.
@@ -73,9 +78,10 @@ def read_series(path: Path | str) -> tuple[PublishedSeries, ...]:
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, str]]:
     """The rows as plain texts, an empty cell as an empty text."""
+    names = (*COLUMNS, COHORT)
     return [{name: ("" if pd.isna(value) else str(value).strip())
-             for name, value in zip(COLUMNS, row, strict=True)}
-            for row in frame[list(COLUMNS)].itertuples(index=False)]
+             for name, value in zip(names, row, strict=True)}
+            for row in frame.reindex(columns=list(names)).itertuples(index=False)]
 
 
 def _line(values: Mapping[str, str]) -> PublishedSeries:
@@ -84,7 +90,7 @@ def _line(values: Mapping[str, str]) -> PublishedSeries:
         id=values["id"], citation=f"{values['authors']}{year}, {values['journal']}",
         identifier=values["identifier"], unit=values["unit"], measure=values["measure"],
         agent_group=values["agent_group"], as_printed=values["as_printed"],
-        estimate=_estimate(values),
+        estimate=_estimate(values), cohort=values[COHORT] or values["identifier"],
     )
 
 

@@ -11,6 +11,8 @@ COLUMNS = (
     "agent_group", "as_printed", "seen",
 )
 """The columns of a table of published series."""
+COHORT = "cohort"
+"""A column that may be left out: lines of one cohort count some of the same patients."""
 PERSON_TIME = "patient-years"
 UNITS = ("patient", "lesion", "session", "injection", "catheter", PERSON_TIME)
 NEEDED = ("id", "authors", "journal", "identifier", "unit", "measure")
