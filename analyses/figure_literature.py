@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 TAIL = 0.025
 CURVE_POINTS = 40
+LETTERS_PER_INCH = 16
+"""Letters of 7 points on an inch."""
 RANGE_WORDS = "range of 95 of 100 new series that differ as these do"
 CHANCE_WORDS = "range by chance alone, if all shared one proportion"
 
@@ -89,15 +91,17 @@ def _finish(
     axes.set_ylim(0, min(top, 100))
     axes.set_xlabel(f"{unit[:1].upper()}{unit[1:]} in the series (log scale)")
     axes.set_ylabel(f"{unit[:1].upper()}{unit[1:]} with an event (%)")
-    axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), frameon=False, borderaxespad=0,
-                fontsize=7, ncols=1)
+    handles, words = axes.get_legend_handles_labels()
+    letters = int((width_in - 0.9) * LETTERS_PER_INCH)
+    axes.legend(handles, [textwrap.fill(label, letters) for label in words], loc="lower left",
+                bbox_to_anchor=(0, 1.0), frameon=False, borderaxespad=0, fontsize=7, ncols=1)
 
 
 def _key(
     axes: Axes, lines: Sequence[Estimate], names: Sequence[str], width_in: float,
 ) -> None:
     """The numbered series below the axis, each with its counts."""
-    letters = int(width_in * 17)
+    letters = int(width_in * LETTERS_PER_INCH)
     words = [part for number, (name, line) in enumerate(zip(names, lines, strict=True), start=1)
              for part in textwrap.wrap(f"{number}  {name}: {line.events:,}/{line.n:,}", letters)]
     axes.annotate("\n".join(words), (0, 0), xycoords="axes fraction", xytext=(0, -36),

@@ -25,7 +25,8 @@ class Place:
     """A service's own proportion in the predictive distribution of a new series of its size.
 
     own: its estimate. events, total: the counts compared, the effective ones where rows repeat
-    within patients. as_many, as_few: the two chances, kind "probability"; None where there is no
+    within patients. as_many, as_few: the two chances, kind "probability", n the
+    number of independent units they are worked out for; None where there is no
     prediction, and `words` then say why.
     """
 
@@ -55,7 +56,7 @@ def place_of(own: Estimate, pooled: Pooled, *, id: str = "place") -> Place:
     if pooled.new is None:
         return Place(own, events, total, None, None, NOT_PLACED)
     many, few = (
-        _chance(own, id + part, value) for part, value in zip(PARTS, (
+        _chance(own, total, id + part, value) for part, value in zip(PARTS, (
             pooled.new.chance_of_as_many(events, total),
             pooled.new.chance_of_as_few(events, total)), strict=True))
     return Place(own, events, total, many, few, _words(own, total, many, few, len(pooled.events)))
@@ -65,8 +66,8 @@ NOT_PLACED = ("There is no prediction interval to place this service in; the lin
               "each other.")
 
 
-def _chance(own: Estimate, id: str, value: float) -> Estimate:
-    return Estimate(id=id, kind="probability", value=value, unit=own.unit,
+def _chance(own: Estimate, total: float, id: str, value: float) -> Estimate:
+    return Estimate(id=id, kind="probability", value=value, unit=own.unit, n=round(total),
                     effective_n=own.effective_n, group=own.group,
                     method="predictive distribution of a new series of this size")
 
@@ -76,7 +77,7 @@ def _words(own: Estimate, total: float, many: Estimate, few: Estimate, k: int) -
     size = f"{whole(own.n or 0)} {units}"
     if own.n and round(total) != own.n:
         size += f", worth {whole(total)} independent ones because patients repeat"
-    many_text, few_text = many.number_text(), few.number_text()
+    many_text, few_text = (e.number_text().partition(",")[0] for e in (many, few))
     return (f"Of new series of this service's size ({size}) that differ as these {k} series do, "
             f"{many_text} would show as high a proportion or a higher one, and {few_text} as low "
             f"or lower: {_where(*said)}.")

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from analyses.catalogue import about
-from analyses.estimate import Estimate
+from analyses.estimate import Estimate, replaced
 from analyses.figures import interval_figure
 from analyses.literature.compared import COMPARED, Beside, lines_for
 from analyses.literature.comparison import (
@@ -200,8 +200,21 @@ def _intervals(compared: Comparison, drawn: list[PublishedSeries]) -> Picture:
         f"{label.replace(chr(10), ', ')} {_share(e)}"
         for label, e in zip(labels, found, strict=True))
     return Picture(f"{name_of(one)}-figure", caption, alt,
-                   lambda width: interval_figure(found, labels, width, f"Per {one.unit} (%)"),
-                   tuple(found))
+                   lambda width: _interval_figure(compared, found, labels, width), tuple(found))
+
+
+def _interval_figure(
+    compared: Comparison, found: list[Estimate], labels: list[str], width: float,
+) -> Figure:
+    """The lines with their counts; pooled ones without (their counts are sums over series)."""
+    shown = [replaced(e, events=None, n=None) if e.kind == "probability" else e for e in found]
+    figure = interval_figure(shown, labels, width, f"Per {compared.one.unit} (%)")
+    if compared.is_pooled:
+        # Where a new series would lie is no confidence interval: told apart by line and mark.
+        bar, mark = figure.axes[0].lines[-2:]
+        bar.set_linestyle((0, (2, 1)))
+        mark.set_markerfacecolor("white")
+    return figure
 
 
 def _funnel(compared: Comparison) -> tuple[Picture, ...]:

@@ -11,12 +11,18 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from analyses.estimate import Estimate
+from analyses.literature.comparison import Literature, beside_literature
 from analyses.model_estimates import ModelNumbers, model_numbers
 from analyses.reports.always_said import cautions
 from analyses.reports.checklists.filled import checklist_sections
 from analyses.reports.content import Document, Points, Section, Sentence, Table
 from analyses.reports.event_sections import events_table
 from analyses.reports.manuscript.limitations import limitations_section
+from analyses.reports.manuscript.literature import (
+    literature_methods,
+    literature_results,
+    literature_supplement,
+)
 from analyses.reports.manuscript.methods import methods_sections
 from analyses.reports.manuscript.references import references_section
 from analyses.reports.manuscript.results_sections import results_sections
@@ -36,6 +42,9 @@ from analyses.results import Progress, Results
 from analyses.small_cells import outside_results
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from analyses.literature.published import PublishedSeries
     from analyses.precision.plan import Precision
     from analyses.regression.plan import Plan
     from analyses.regression.technique_models import TechniqueModels
@@ -57,6 +66,7 @@ class SeriesWork:
     results: Results
     models: TechniqueModels | None = None
     precision: tuple[Precision, ...] = ()
+    literature: Literature = Literature((), ())
 
     @cached_property
     def numbers(self) -> ModelNumbers:
@@ -66,15 +76,18 @@ class SeriesWork:
     @property
     def estimates(self) -> tuple[Estimate, ...]:
         """Numbers beyond those of the results that the documents print."""
-        return (*(e for plan in self.precision for e in plan.estimates), *self.numbers.estimates)
+        return (*(e for plan in self.precision for e in plan.estimates), *self.numbers.estimates,
+                *self.literature.estimates)
 
 
 def series_work(
-    results: Results, *, plan: Plan | None = None, progress: Progress | None = None,
+    results: Results, *, plan: Plan | None = None,
+    published: Iterable[PublishedSeries] | None = None, progress: Progress | None = None,
 ) -> SeriesWork:
     """Work out what the case series shows beside the results.
 
     plan: of the technique models; the default one, whose results are exploratory, where None.
+    published: lines to be set beside our own rates; the package's where None.
     """
     from analyses.technique_frame import technique_models
 
@@ -82,7 +95,9 @@ def series_work(
     tell("models on technique")
     models = technique_models(results.units, results.manifest, plan=plan)
     tell("what so many patients can show")
-    return SeriesWork(results, models, planned(results))
+    precision = planned(results)
+    tell("published series")
+    return SeriesWork(results, models, precision, beside_literature(results, published))
 
 
 def series_document(work: SeriesWork) -> Document:
@@ -128,7 +143,9 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
         Section("Summary", (Points(_summary(results)), cautions())),
         introduction(),
         *methods_sections(results, model_methods(work.models)),
+        *literature_methods(work.literature),
         *results_sections(results, technique_blocks(work.models, work.numbers)),
+        *literature_results(work.literature),
         precision_section(work.precision),
         discussion(),
         limitations_section(results, model_limits(work.models)),
@@ -136,6 +153,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
     ]
     more = supplement_sections(
         results, main, technique_supplement(work.models, work.numbers), events)
+    more += literature_supplement(work.literature)
     main.append(references_section([*main, *more]))
     return [*main, *more]
 

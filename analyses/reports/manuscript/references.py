@@ -35,6 +35,8 @@ WORKS = (
     ("Jayaraman", "2012", "Jayaraman MV, Meyers PM, Derdeyn CP, et al. Reporting standards for "
      "angiographic evaluation and endovascular treatment of cerebral arteriovenous malformations. "
      "J Neurointerv Surg 2012;4:325–330."),
+    ("Higgins", "2009", "Higgins JPT, Thompson SG, Spiegelhalter DJ. A re-evaluation of "
+     "random-effects meta-analysis. J R Stat Soc A 2009;172:137–159."),
     ("Joint Writing Group", "2001", "Joint Writing Group of the Technology Assessment Committee. "
      "Reporting terminology for brain arteriovenous malformation clinical and radiographic "
      "features for use in clinical trials. Stroke 2001;32:1430–1442."),
@@ -56,12 +58,18 @@ WORKS = (
      "2017;36:2302–2317."),
     ("Robins", "1994", "Robins JM, Rotnitzky A, Zhao LP. Estimation of regression coefficients "
      "when some regressors are not always observed. J Am Stat Assoc 1994;89:846–866."),
+    ("Röver", "2021", "Röver C, Bender R, Dias S, et al. On weakly informative prior distributions "
+     "for the heterogeneity parameter in Bayesian random-effects meta-analysis. Res Synth Methods "
+     "2021;12:448–474."),
     ("Schemper", "1996", "Schemper M, Smith TL. A note on quantifying follow-up in studies of "
      "failure time. Control Clin Trials 1996;17:343–346."),
     ("Spetzler", "1986", "Spetzler RF, Martin NA. A proposed grading system for arteriovenous "
      "malformations. J Neurosurg 1986;65:476–483."),
     ("Spetzler", "2011", "Spetzler RF, Ponce FA. A 3-tier classification of cerebral "
      "arteriovenous malformations. J Neurosurg 2011;114:842–849."),
+    ("Stijnen", "2010", "Stijnen T, Hamza TH, Özdemir P. Random effects meta-analysis of event "
+     "outcome in the framework of the generalized linear mixed model with applications in sparse "
+     "data. Stat Med 2010;29:3046–3067."),
     ("Turnbull", "1976", "Turnbull BW. The empirical distribution function with arbitrarily "
      "grouped, censored and truncated data. J R Stat Soc B 1976;38:290–295."),
     ("Ulm", "1990", "Ulm K. A simple method to calculate the confidence interval of a "
