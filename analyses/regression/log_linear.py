@@ -3,6 +3,12 @@
 Coefficients are log ratios of geometric means. The variance is CR2, which is unbiased when rows
 are independent, and the reference distribution t with Satterthwaite degrees of freedom (Bell
 and McCaffrey 2002, Surv Methodol 28:169; Pustejovsky and Tipton 2018, J Bus Econ Stat 36:672).
+
+A level of few rows, each of another patient, was covered in 98 to 100 % with two rows, 96 to 97 %
+with three and 95 to 96 % with five (60 and 200 patients, correlation within patients 0.05 and
+0.5, 2,000 sets a case): the degrees of freedom of 1 to 5 make up for a variance from so few. The
+larger of CR2 and the model-based variance would be half as wide again at two rows for nothing. A
+level that one patient alone holds gets no number, see lone_patient.py.
 """
 
 from __future__ import annotations

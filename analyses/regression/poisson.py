@@ -3,7 +3,10 @@
 A Poisson model of a yes/no outcome gives risk ratios; its variance is wrong for such an outcome
 and is replaced by the sandwich, clustered on the patient (Zou and Donner 2013, Stat Methods Med
 Res 22:661), with no small-sample factor. The reference is t with patients − terms degrees of
-freedom.
+freedom. Few rows on one side are too few for it: a level of three rows, each of another patient,
+was covered in 89 %, of five in 93 %, of ten in 96 % (30 % events, 100 patients, 500 sets a case);
+a warning names such levels. No number is given where one patient alone determines a term (see
+lone_patient.py) or where all rows of a side had the event.
 """
 
 from __future__ import annotations
