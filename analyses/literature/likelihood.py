@@ -41,10 +41,8 @@ def marginal(events: Floats, totals: Floats, mu: float, tau: float) -> Marginal:
     events, totals: one entry a series. Constants that hold neither mu nor tau are left out.
     Slopes and curvatures are means over the integrand (Louis 1982, J R Stat Soc B 44:226).
     """
-    u, log_weight = _nodes(events, totals, mu, tau)
-    eta = mu + tau * u
+    u, eta, log_terms = _terms(events, totals, np.full_like(events, mu), tau)
     p = expit(eta)
-    log_terms = log_weight + events[:, None] * eta - totals[:, None] * np.logaddexp(0.0, eta)
     top = log_terms.max(axis=1, keepdims=True)
     share = np.exp(log_terms - top)
     sums = share.sum(axis=1, keepdims=True)
@@ -58,12 +56,32 @@ def marginal(events: Floats, totals: Floats, mu: float, tau: float) -> Marginal:
         tuple(float((_mean(share, whole) - part).sum()) for whole, part in pairs))  # type: ignore[arg-type]
 
 
+def values(events: Floats, totals: Floats, mus: Floats, tau: float) -> Floats:
+    """The log likelihood at each of these mus, all at once."""
+    times = len(mus)
+    _, _, log_terms = _terms(np.tile(events, times), np.tile(totals, times),
+                             np.repeat(mus, len(events)), tau)
+    top = log_terms.max(axis=1)
+    each = top + np.log(np.exp(log_terms - top[:, None]).sum(axis=1))
+    return np.asarray(each.reshape(times, -1).sum(axis=1))
+
+
 def _mean(share: Floats, values: Floats) -> Floats:
     return (share * values).sum(axis=1)
 
 
-def _nodes(events: Floats, totals: Floats, mu: float, tau: float) -> tuple[Floats, Floats]:
-    """Nodes u (series × nodes) and the log of their weight with the normal density in it."""
+def _terms(
+    events: Floats, totals: Floats, mu: Floats, tau: float,
+) -> tuple[Floats, Floats, Floats]:
+    """Nodes u, log odds there, and the log of the integrand's terms; rows × nodes, mu one a row."""
+    u, log_weight = _nodes(events, totals, mu, tau)
+    eta = mu[:, None] + tau * u
+    return u, eta, (
+        log_weight + events[:, None] * eta - totals[:, None] * np.logaddexp(0.0, eta))
+
+
+def _nodes(events: Floats, totals: Floats, mu: Floats, tau: float) -> tuple[Floats, Floats]:
+    """Nodes u (rows × nodes) and the log of their weight with the normal density in it."""
     x, weight = _rule()
     centre = _modes(events, totals, mu, tau)
     p = expit(mu + tau * centre)
@@ -80,8 +98,8 @@ def _rule() -> tuple[Floats, Floats]:
     return x, weight / np.sqrt(2 * np.pi)
 
 
-def _modes(events: Floats, totals: Floats, mu: float, tau: float) -> Floats:
-    """For each series the u where its integrand is greatest, by Newton's method."""
+def _modes(events: Floats, totals: Floats, mu: Floats, tau: float) -> Floats:
+    """For each row the u where its integrand is greatest, by Newton's method."""
     u = np.zeros_like(events)
     if tau == 0:
         return u

@@ -21,14 +21,14 @@ from typing import cast
 import numpy as np
 from scipy.special import betainc, expit, gammaln, ndtr
 
-from analyses.literature.likelihood import Floats, marginal
+from analyses.literature.likelihood import Floats, marginal, values
 from analyses.literature.maximum import Peak, best_mu
 
 PRIOR_SCALE = 1.0
 """Scale of the half-normal weight of tau, on the log odds."""
 LARGEST = 5.0
 """Where the weight of tau is cut off: less than 1 in a million lies beyond."""
-TAUS, MUS, REACH = 32, 41, 5.0
+TAUS, MUS, REACH = 40, 81, 6.0
 """Points over tau; points over mu for each of them, and how many standard errors they reach."""
 POINTS = 400
 """Points of the quadrature over the new series' log odds (Gauss–Legendre on its quantiles)."""
@@ -106,7 +106,7 @@ def new_series(events: Floats, totals: Floats, found: Peak) -> NewSeries:
         mu = best_mu(events, totals, tau, mu)
         error = 1 / np.sqrt(-marginal(events, totals, mu, tau).curvatures[0])
         centres, gap = mu + error * steps, error * (steps[1] - steps[0])
-        heights = np.array([marginal(events, totals, m, tau).value for m in centres.tolist()])
+        heights = values(events, totals, centres, tau)
         # Between two points of mu its density is taken as flat: a uniform's variance is gap²/12.
         parts.append((heights - found.there.value - tau**2 / (2 * PRIOR_SCALE**2)
                       + np.log(share * gap), centres,
