@@ -160,13 +160,15 @@ def report(
         help="Plan file (TOML) of the technique models.")] = None,
     project: Annotated[Path | None, typer.Option(
         help="Words of the quality project (TOML): aim, measures, changes.")] = None,
+    published: Annotated[Path | None, typer.Option(
+        help="Own table (CSV) of published series, for the case series.")] = None,
 ) -> None:
     """Write the documents, figures, tables and results.json of a freeze."""
     from analyses.reports import write_report
 
     with _plain_errors(), _progress() as tell:
         lines = write_report(frozen, out, audience=for_.value, case=case, limits=limits,
-                             plan=plan, project=project, progress=tell)
+                             plan=plan, project=project, published=published, progress=tell)
     _say(*lines)
 
 

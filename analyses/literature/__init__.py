@@ -12,14 +12,20 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from analyses.literature.place import Place, place_of
     from analyses.literature.pooling import Pooled, pool_proportions
-    from analyses.literature.published import PublishedSeries, published_series, read_series
+    from analyses.literature.published import (
+        PublishedSeries,
+        chosen_series,
+        published_series,
+        read_series,
+    )
 
-__all__ = ["Place", "Pooled", "PublishedSeries", "place_of", "pool_proportions",
-           "published_series", "read_series"]
+__all__ = ["Place", "Pooled", "PublishedSeries", "chosen_series", "place_of",
+           "pool_proportions", "published_series", "read_series"]
 
 _HOMES = {
     "Place": "place", "place_of": "place", "Pooled": "pooling", "pool_proportions": "pooling",
-    "PublishedSeries": "published", "published_series": "published", "read_series": "published",
+    "PublishedSeries": "published", "chosen_series": "published",
+    "published_series": "published", "read_series": "published",
 }
 
 

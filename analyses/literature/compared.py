@@ -38,7 +38,9 @@ COMPARED = (
            "symptomatic event; they are the nearest that was printed.", NOT_ONE_THING),
     Beside("complication.symptomatic", "patient", ("clinically significant", "any new deficit"),
            ("any new deficit",),
-           "As for sessions; a patient with several sessions has several chances of an event.",
+           "A clinically significant complication and a new deficit are not the same as a "
+           "symptomatic event; they are the nearest that was printed. A patient with several "
+           "sessions has several chances of an event.",
            NOT_ONE_THING),
     Beside("complication.permanent_deficit", "session", ("permanent deficit",),
            ("permanent deficit or death",),

@@ -50,6 +50,14 @@ def published_series() -> tuple[PublishedSeries, ...]:
     return tuple(map(_line, _rows(frame)))
 
 
+def chosen_series(path: Path | str) -> tuple[PublishedSeries, ...]:
+    """The lines of a table of one's own; the package's where the path is empty.
+
+    Raises SeriesError as `read_series` does.
+    """
+    return read_series(path) if str(path) else published_series()
+
+
 def read_series(path: Path | str) -> tuple[PublishedSeries, ...]:
     """The lines of a table of one's own: CSV (UTF-8) with the columns of COLUMNS, one line a count.
 

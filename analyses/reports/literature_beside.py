@@ -99,8 +99,8 @@ def pooled_sentence(compared: Comparison) -> Sentence:
     if not compared.is_pooled:
         return _not_pooled(compared)
     typical, spread, new = pooled.estimates
-    said = (f"{k} published series count the same thing per {compared.one.unit} "
-            f"({pooled.estimate.events:,} events among {pooled.estimate.n:,}): in a typical series "
+    said = (f"Published series that count {compared.alike[0].measure} per {compared.one.unit}: {k} "
+            f"({pooled.estimate.events:,} events among {pooled.estimate.n:,}); in a typical one "
             f"{_range(typical)}, 95 % confidence interval {_span(typical)} %")
     return Sentence(
         f"{said}; a new series' own proportion would lie within {_span(new)} % (95 % prediction "

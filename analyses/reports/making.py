@@ -25,18 +25,22 @@ Progress = Callable[..., None]
 
 @dataclass(frozen=True)
 class Wish:
-    """What was asked for beside the freeze: a case, own limits, a plan, a project's words."""
+    """What was asked for beside the freeze.
+
+    A case, own practice limits, a plan of models, a project's words, own published series.
+    """
 
     case: str | None = None
     limits: PracticeLimits | None = None
     plan: Path | None = None
     project: Path | None = None
+    published: Path | None = None
 
 
 def write_report(
     frozen: Path, out: Path, *, audience: str = "series", case: str | None = None,
     limits: Path | None = None, plan: Path | None = None, project: Path | None = None,
-    progress: Progress | None = None,
+    published: Path | None = None, progress: Progress | None = None,
 ) -> list[str]:
     """Write the report of a freeze into `out`; returns lines that say what to open.
 
@@ -51,7 +55,7 @@ def write_report(
     tell = progress or (lambda *words: None)
     if audience not in AUDIENCES:
         raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
-    wish = Wish(case, read_limits(limits) if limits else None, plan, project)
+    wish = Wish(case, read_limits(limits) if limits else None, plan, project, published)
     tell("reading the freeze")
     freeze = read_freeze(frozen)
     results = work_out(freeze.tables, freeze.manifest, limits=wish.limits, progress=tell)
@@ -62,6 +66,7 @@ def write_report(
 
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
     """The case series: pages, a manuscript to go on writing in, figures and tables apart."""
+    from analyses.literature import chosen_series
     from analyses.reports.figure_files import figure_writers
     from analyses.reports.series import (
         checklists_document,
@@ -71,7 +76,8 @@ def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str
     )
     from analyses.reports.table_files import table_writers
 
-    work = series_work(results, plan=_plan(wish.plan), progress=tell)
+    work = series_work(results, plan=_plan(wish.plan), progress=tell,
+                       published=chosen_series(wish.published or ""))
     tell("building the case series")
     inside, outside = series_document(work), manuscript_document(work)
     return {

@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from analyses.literature.comparison import Comparison, Literature
 from analyses.literature.predictive import PRIOR_SCALE
-from analyses.reports.content import Cell, Paragraph, Picture, Section, Sentence, Table, plain
+from analyses.reports.content import (
+    Cell,
+    Paragraph,
+    Picture,
+    Points,
+    Section,
+    Sentence,
+    Table,
+    plain,
+)
 from analyses.reports.literature_beside import (
     INDEPENDENT,
     NO_VERDICT,
@@ -13,6 +22,7 @@ from analyses.reports.literature_beside import (
     comparison_blocks,
     comparison_table,
     pooled_sentence,
+    short,
     title_of,
 )
 from analyses.reports.manuscript.said import listed
@@ -44,24 +54,24 @@ def literature_results(literature: Literature) -> list[Section]:
     if not literature.lines:
         return []
     pooled = [c for c in literature.comparisons if c.is_pooled]
-    said = [Sentence(f"Our rates stand beside published ones in @{NAME}.")]
+    said = [Sentence(f"Rates with a published counterpart stand beside it in @{NAME}.")]
     for compared in pooled:
         said += [Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here.",
-                          (compared.own,)), pooled_sentence(compared), _placed(compared)]
-    rest = [c for c in literature.comparisons if not c.is_pooled and c.lines]
-    if rest:
-        named = listed(dict.fromkeys(_named(c) for c in rest))
-        said.append(Sentence(f"For {named} fewer than three published series count the same thing "
-                             "in the same unit; they are set side by side and not pooled."))
-    said.append(Sentence(NO_VERDICT))
-    return [Section(TITLE, (Paragraph(tuple(said)),), level=2)]
+                          (compared.own,)),
+                 Sentence(compared.one.difference), pooled_sentence(compared), _placed(compared)]
+    apart = [_side_by_side(c) for c in literature.comparisons if not c.is_pooled and c.alike]
+    if apart:
+        apart.append(Sentence("Fewer than three published series count each of these; they are "
+                              "set side by side and not pooled."))
+    return [Section(TITLE, tuple(Paragraph(tuple(part)) for part in (
+        said, apart, [Sentence(NO_VERDICT)]) if part), level=2)]
 
 
 def literature_supplement(literature: Literature) -> list[Section]:
     """One table of every measure, the figures of those pooled, and every published line."""
     if not literature.lines:
         return []
-    differing = dict.fromkeys(
+    differing = tuple(
         Sentence(f"{title_of(c.one)}: {c.one.difference}") for c in literature.comparisons)
     pictures = [block for c in literature.comparisons if c.is_pooled
                 for block in comparison_blocks(c) if isinstance(block, Picture)]
@@ -71,7 +81,7 @@ def literature_supplement(literature: Literature) -> list[Section]:
                  f"{e.number_text().partition('(')[2].partition(')')[0]} %.", (e,))
         for e in simple]
     return [Section(TITLE, (
-        Paragraph(tuple(differing)), *([Paragraph(tuple(said))] if simple else []),
+        Points(differing), *([Paragraph(tuple(said))] if simple else []),
         _table(literature), *pictures, all_published(literature)), level=2, wide=True,
         supplement=True)]
 
@@ -80,9 +90,12 @@ def _placed(compared: Comparison) -> Sentence:
     return Sentence(compared.place.words, (compared.own, *compared.place.estimates))
 
 
-def _named(compared: Comparison) -> str:
-    title = title_of(compared.one)
-    return title[:1].lower() + title[1:].replace(", per", " per")
+def _side_by_side(compared: Comparison) -> Sentence:
+    """Ours and those that count it most nearly, with their papers."""
+    lines = compared.alike
+    theirs = listed(f"{line.estimate.number_text()} in {short(line)}" for line in lines)
+    return Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here, {theirs}.",
+                    (compared.own, *(line.estimate for line in lines)))
 
 
 def _table(literature: Literature) -> Table:
