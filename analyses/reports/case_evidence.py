@@ -60,7 +60,7 @@ def published_blocks(results: Results, case: OneCase) -> tuple[Block, ...]:
         return (Points((Sentence("There is nothing to set side by side: no published line, or no "
                                  "session of this service."),)),)
     found = [ours, *(line.estimate for line in drawn)]
-    labels = ["This service", *(_label(line) for line in drawn)]
+    labels = ["This service", *(_label(line, drawn) for line in drawn)]
     caption = (f"{about(one.id).label} per session, with 95 % intervals; never pooled. "
                f"{one.difference.rstrip('.')}")
     alt = f"{caption}: " + "; ".join(
@@ -103,8 +103,10 @@ def signal_words(signal: CaseSignal | None) -> tuple[Sentence, ...]:
     return tuple(Sentence(s.text, tuple(map(signal.named, s.estimates))) for s in said)
 
 
-def _label(line: PublishedSeries) -> str:
-    return f"{line.citation.partition(',')[0]}\n{line.agent_group}"
+def _label(line: PublishedSeries, lines: list[PublishedSeries]) -> str:
+    """The paper and its agent; what it counted, where one paper counted two things."""
+    twice = sum(line.citation == other.citation for other in lines) > 1
+    return f"{line.citation.partition(',')[0]}\n{line.measure if twice else line.agent_group}"
 
 
 def _beside_figure(found: list[Estimate], labels: list[str], width: float):  # noqa: ANN202
