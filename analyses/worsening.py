@@ -55,13 +55,13 @@ def _from_events(units: Units) -> pd.DataFrame:
     own_course = recorded.eq("natural history").fillna(False)
     source = source.mask(own_course)
     source = source.mask(own_course & rows["kind"].eq(BLEED), "haemorrhage")
-    return pd.DataFrame({"patient_id": rows["patient_id"], "source": source})
+    return _sources(rows, source)
 
 
 def _from_operations(units: Units) -> pd.DataFrame:
     rows = units.tables["resections"]
     rows = rows[rows["deficit"].eq("permanent")]
-    return pd.DataFrame({"patient_id": rows["patient_id"]}).assign(source="resection")
+    return _sources(rows, "resection")
 
 
 def _from_bleeds(units: Units) -> pd.DataFrame:
@@ -74,11 +74,17 @@ def _from_bleeds(units: Units) -> pd.DataFrame:
     since = rows["haemorrhage_date"] >= rows["patient_id"].map(start)
     own = rows["cause"].eq("spontaneous") & rows["complication_no"].isna()
     bled = rows[(since & own & rows["deficit"].eq("permanent")).fillna(False).astype(bool)]
-    own_bleeds = pd.DataFrame({"patient_id": bled["patient_id"]}).assign(source="haemorrhage")
-    return pd.concat([own_bleeds, _died_of(units, "lesion", "haemorrhage")], ignore_index=True)
+    return pd.concat([_sources(bled, "haemorrhage"), _died_of(units, "lesion", "haemorrhage")],
+                     ignore_index=True)
 
 
 def _died_of(units: Units, cause: str, source: str) -> pd.DataFrame:
     people = units.tables["patients"]
     died = people[people["death_cause"].eq(cause).fillna(False).astype(bool)]
-    return pd.DataFrame({"patient_id": died["patient_id"]}).assign(source=source)
+    return _sources(died, source)
+
+
+def _sources(rows: pd.DataFrame, source: pd.Series | str) -> pd.DataFrame:
+    """Patient and source, a line a row; text also where there are no rows to tell it from."""
+    told = pd.Series(source, index=rows.index, dtype="string")
+    return pd.DataFrame({"patient_id": rows["patient_id"].astype("string"), "source": told})

@@ -37,11 +37,13 @@ def follow_up_of(
     """
     import pandas as pd
 
-    operations = tables["resections"]
+    operations, visits = tables["resections"], tables["follow_ups"]
+    # The same type even without rows: pandas joins columns of different types by guessing.
     angiograms = operations[LESION].assign(
-        follow_up_date=operations["angiography_date"], imaging=ANGIOGRAPHY
+        follow_up_date=operations["angiography_date"],
+        imaging=pd.Series(ANGIOGRAPHY, index=operations.index, dtype=visits["imaging"].dtype),
     )
-    seen = pd.concat([tables["follow_ups"][[*LESION, "follow_up_date", "imaging"]], angiograms])
+    seen = pd.concat([visits[[*LESION, "follow_up_date", "imaging"]], angiograms])
     return follow_up_due(
         _treated_lesions(tables), seen, today=today, horizon_days=horizon_days,
         schedule=(schedule or default_schedule()).visits,
