@@ -42,7 +42,7 @@ def held(pooled: Pooled, truth: float, new: float) -> list[bool]:
         _inside(pooled.estimate, truth),
         abs(found.mu - truth) <= norm.ppf(0.975) * standard_error(found),
         2 * above <= chi2.ppf(0.95, 1),
-        _inside(pooled.prediction, new), _inside(pooled.prediction.beside[0], new)]
+        _inside(pooled.prediction, new), _inside(pooled.higgins, new)]
 
 
 def _inside(estimate: object, log_odds: float) -> bool:

@@ -48,9 +48,10 @@ class Pooled(Displayed):
     events, totals: the counts, one a series. estimate: the proportion of the typical (median)
     series, kind "probability", with its confidence interval. heterogeneity: the standard
     deviation of the series' log odds (tau) with its profile interval. prediction: the median and
-    the interval in which a new series' own proportion would lie. Those that cannot be given
-    have no value, and flags that say why. new: the distribution behind `prediction`, None where
-    there is none. notes: what the numbers cannot tell, in words.
+    the interval in which a new series' own proportion would lie. Those that cannot be given have
+    no value, and flags that say why. higgins: the simpler t prediction interval of Higgins 2009;
+    new: the distribution behind `prediction`; both None where there is no prediction. notes: what
+    the numbers cannot tell, in words.
     """
 
     events: tuple[int, ...]
@@ -59,6 +60,7 @@ class Pooled(Displayed):
     estimate: Estimate
     heterogeneity: Estimate
     prediction: Estimate
+    higgins: Estimate | None
     new: NewSeries | None
     notes: tuple[str, ...]
 
@@ -70,7 +72,7 @@ class Pooled(Displayed):
     @property
     def all_estimates(self) -> tuple[Estimate, ...]:
         """The three, and the simpler prediction interval where there is one."""
-        return (*self.estimates, *self.prediction.beside)
+        return (*self.estimates, *([self.higgins] if self.higgins else []))
 
 
 def pool_proportions(
@@ -82,7 +84,7 @@ def pool_proportions(
     method: "glmm", the binomial–normal model, in which every series has a proportion of its own;
     or "common", in which all share one. Interval of the pooled proportion: on the log odds, with
     t of k − 1 degrees of freedom (normal for "common"). Prediction interval: `predictive`; that of
-    Higgins, Thompson and Spiegelhalter 2009 stands in its `beside`.
+    Higgins, Thompson and Spiegelhalter 2009 is `higgins`.
 
     Raises ValueError for counts that are missing, broken, negative or more than their total, for
     an empty series, for lists of different length, and for an unknown method.
@@ -116,7 +118,8 @@ def _mixed(
     return Pooled(
         y, n, "glmm", _share(id, labels, found.mu, half),
         _spread(id, labels, k, found.tau, low, high),
-        _predicted(id, labels, found.mu, new, simple), new, _notes(k, found.tau))
+        _predicted(id, labels, new), _higgins(id, labels, found.mu, simple), new,
+        _notes(k, found.tau))
 
 
 def _common(
@@ -128,7 +131,7 @@ def _common(
     return Pooled(
         y, n, "common", _share(id, labels, found.mu, half),
         _missing(id + PARTS[1], "standard deviation", labels, SAME),
-        _missing(id + PARTS[2], "probability", labels, SAME), None,
+        _missing(id + PARTS[2], "probability", labels, SAME), None, None,
         ("The common-effect model takes all series to share one proportion; where they differ its "
          "interval is too narrow.",))
 
@@ -139,7 +142,7 @@ def _none(
     kinds = ("probability", "standard deviation", "probability")
     parts = (_missing(id + part, kind, labels, why)
              for part, kind in zip(PARTS, kinds, strict=True))
-    return Pooled(y, n, method, *parts, None, (f"{why[:1].upper()}{why[1:]}.",))
+    return Pooled(y, n, method, *parts, None, None, (f"{why[:1].upper()}{why[1:]}.",))
 
 
 def _share(id: str, labels: dict[str, Any], mu: float, half: float) -> Estimate:
@@ -156,20 +159,22 @@ def _spread(
         n=k, method="binomial–normal random-effects model; profile-likelihood interval")
 
 
-def _predicted(
-    id: str, labels: dict[str, Any], mu: float, new: NewSeries | None,
-    simple: tuple[float, float] | None,
-) -> Estimate:
-    """The prediction interval; the simpler one of Higgins 2009 stands beside it."""
-    if new is None or simple is None:
+def _predicted(id: str, labels: dict[str, Any], new: NewSeries | None) -> Estimate:
+    if new is None:
         return _missing(id + PARTS[2], "probability", labels, TWO)
     low, high = new.limits(labels["level"])
-    given = {**labels, "kind": "probability"}
-    other = Estimate(id=id + SIMPLE, value=float(expit(mu)), low=simple[0], high=simple[1],
-                     **{**given, "method": "t prediction interval, Higgins 2009"})
-    return Estimate(id=id + PARTS[2], value=float(expit(new.quantile(0.5))), low=low, high=high,
-                    beside=(other,),
-                    **{**given, "method": "predictive distribution averaged over tau"})
+    return Estimate(id=id + PARTS[2], kind="probability", value=float(expit(new.quantile(0.5))),
+                    low=low, high=high,
+                    **{**labels, "method": "predictive distribution averaged over tau"})
+
+
+def _higgins(
+    id: str, labels: dict[str, Any], mu: float, limits: tuple[float, float] | None,
+) -> Estimate | None:
+    if limits is None:
+        return None
+    return Estimate(id=id + SIMPLE, kind="probability", value=float(expit(mu)), low=limits[0],
+                    high=limits[1], **{**labels, "method": "t prediction interval, Higgins 2009"})
 
 
 def _missing(id: str, kind: str, labels: dict[str, Any], why: str) -> Estimate:

@@ -175,7 +175,8 @@ def _apart(compared: Comparison) -> list[str]:
 
 
 def _simple(compared: Comparison) -> Sentence:
-    other = compared.pooled.prediction.beside[0]
+    other = compared.pooled.higgins
+    assert other is not None
     return Sentence(f"The simpler t interval of Higgins and colleagues (2009) for a new series "
                     f"would be {_span(other)} %.", (other,))
 

@@ -75,11 +75,12 @@ def literature_supplement(literature: Literature) -> list[Section]:
         Sentence(f"{title_of(c.one)}: {c.one.difference}") for c in literature.comparisons)
     pictures = [block for c in literature.comparisons if c.is_pooled
                 for block in comparison_blocks(c) if isinstance(block, Picture)]
-    simple = [e for c in literature.comparisons if c.is_pooled for e in c.pooled.prediction.beside]
+    simple = [(c, c.pooled.higgins) for c in literature.comparisons
+              if c.is_pooled and c.pooled.higgins]
     said = [Sentence(TYPICAL)] + [
-        Sentence(f"The t interval of Higgins and colleagues (2009) for a new series: "
-                 f"{e.number_text().partition('(')[2].partition(')')[0]} %.", (e,))
-        for e in simple]
+        Sentence(f"{title_of(c.one)}: the t interval of Higgins and colleagues (2009) for a new "
+                 f"series would be {e.number_text().partition('(')[2].partition(')')[0]} %.", (e,))
+        for c, e in simple]
     return [Section(TITLE, (
         Points(differing), *([Paragraph(tuple(said))] if simple else []),
         _table(literature), *pictures, all_published(literature)), level=2, wide=True,

@@ -36,7 +36,7 @@ def test_pooled_odds_and_spread_agree_with_lme4_and_metafor(name):
 def test_intervals_agree_with_those_from_lme4s_own_deviance(name):
     entry = recorded("pooling")["sets"][name]
     found = pool_proportions(entry["events"], entry["totals"])
-    spread, simple = found.heterogeneity, found.prediction.beside[0]
+    spread, simple = found.heterogeneity, found.higgins
     assert (spread.low, spread.high) == pytest.approx(entry["profile"]["tau"], abs=2e-5)
     assert logit([simple.low, simple.high]) == pytest.approx(
         entry["prediction"]["k_minus_2"], abs=1e-6)
