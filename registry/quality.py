@@ -61,7 +61,8 @@ class QualityReport:
     def lines(self) -> list[str]:
         """The report as lines to print."""
         parts = (_held_lines, _query_lines, _completeness_lines, _follow_up_lines, _audit_lines)
-        counted = ", ".join(f"{name.replace('_', '-')} {n}" for name, n in self.rows.items() if n)
+        counted = ", ".join(
+            f"{TABLES[name].label.lower()} {n}" for name, n in self.rows.items() if n)
         lines = [f"{self.place}: {counted or 'nothing is recorded yet'}."]
         for part in parts:
             lines += ["", *part(self)]
@@ -86,7 +87,7 @@ def quality_report(
 def open_queries(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """What the rules find in the tables, one row a finding (`QUERY_COLUMNS`).
 
-    `row` says which row in words: "N-0012, lesion_no 1, session_no 2".
+    `row` says which row in words: "N-0012, Lesion number 1, Session number 2".
     """
     rows = [
         (f.severity, f.rule, f.table, _row_words(f.table, f.key), f.patient_id, f.field, f.found,
@@ -97,8 +98,10 @@ def open_queries(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 
 
 def _row_words(table: str, key: Mapping[str, object]) -> str:
-    first, *rest = TABLES[table].key
-    return ", ".join([str(key[first]), *(f"{name} {key[name]}" for name in rest)])
+    spec = TABLES[table]
+    first, *rest = spec.key
+    named = (f"{spec.by_name[name].label} {key[name]}" for name in rest)
+    return ", ".join([str(key[first]), *named])
 
 
 def _held_lines(report: QualityReport) -> list[str]:
@@ -125,7 +128,7 @@ def _query_lines(report: QualityReport) -> list[str]:
         first = rows.iloc[0]
         lines.append(f"  {rule} ({len(rows)}). Wanted: {first['wanted']}. To mend: "
                      f"{first['mend']}.")
-        told = [f"    {r.table}, {r.row}: {r.found}" for r in rows.itertuples()]
+        told = [f"    {TABLES[r.table].label}, {r.row}: {r.found}" for r in rows.itertuples()]
         lines += _cut(told, SHOWN)
     return lines
 
@@ -140,7 +143,8 @@ def _completeness_lines(report: QualityReport) -> list[str]:
         "could have them, fewest first."
     ]
     lines += [
-        f"  {row.table}.{row.field}: {row.recorded}/{row.expected} ({row.share * 100:.0f} %)"
+        f"  {TABLES[row.table].label}, {TABLES[row.table].by_name[row.field].label}: "
+        f"{row.recorded}/{row.expected} ({row.share * 100:.0f} %)"
         for row in low.itertuples()
     ]
     return lines

@@ -58,7 +58,8 @@ class Problem:
 
     def sentence(self) -> str:
         """Where, what was found, what is wanted, how to mend it; in one line."""
-        where = str(self.place) if self.place else f"{self.table}, already in the registry"
+        label = TABLES[self.table].label if self.table in TABLES else self.table
+        where = str(self.place) if self.place else f"{label}, already in the registry"
         if self.column:
             where += f', column "{self.column}"'
         return f"{where}: found {self.found}; wanted: {self.wanted}. {_capital(self.mend)}."

@@ -7,6 +7,7 @@ import pandas as pd
 from registry.rules.columns import LESION, SESSION, bring, day, figure, has_match, sure
 from registry.rules.finding import Hits, Tables, query
 from registry.rules.known_dates import earliest, latest
+from registry.rules.words import column, sheet
 
 EVENT = [*LESION, "complication_no"]
 
@@ -18,7 +19,8 @@ def event_session_missing(tables: Tables) -> Hits:
     rows = rows[rows["session_no"].notna() & ~has_match(rows, tables["sessions"], SESSION)]
     return Hits(
         "complications", rows, "session_no",
-        "session_no " + rows["session_no"].astype("string") + " is not a session of this lesion",
+        column("complications", "session_no") + " " + rows["session_no"].astype("string")
+        + " is not a session of this lesion",
         "a session of this lesion, or a blank",
         "correct the number; until then the event counts by its date",
     )
@@ -32,8 +34,8 @@ def event_injection_missing(tables: Tables) -> Hits:
     rows = rows[rows["injection_no"].notna() & ~there]
     return Hits(
         "complications", rows, "injection_no",
-        "injection_no " + rows["injection_no"].astype("string") + " is not an injection of that "
-        "session",
+        column("complications", "injection_no") + " " + rows["injection_no"].astype("string")
+        + " is not an injection of that session",
         "an injection of the session named in the same row, or a blank",
         "correct the numbers of the session and the injection",
     )
@@ -48,9 +50,9 @@ def bleed_event_missing(tables: Tables) -> Hits:
     ]
     return Hits(
         "haemorrhages", rows, "complication_no",
-        "complication_no " + rows["complication_no"].astype("string")
+        column("haemorrhages", "complication_no") + " " + rows["complication_no"].astype("string")
         + " is not a complication of this lesion",
-        "the complications row that is the same bleed, or a blank",
+        f"the row of {sheet('complications')} that is the same bleed, or a blank",
         "correct the number; until then the bleed counts as one of its own",
     )
 

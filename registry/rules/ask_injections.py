@@ -14,6 +14,7 @@ from registry.rules.columns import (
     sure,
 )
 from registry.rules.finding import Hits, Tables, query
+from registry.rules.words import sheet
 from registry.schema.vocabulary import LIQUID_AGENTS, RETAINED
 
 
@@ -145,7 +146,7 @@ def retained_without_event(tables: Tables) -> Hits:
     return Hits(
         "injections", rows[~told], "retrieval",
         "part of the catheter retained, and no complication says so",
-        "a complications row of the kind retained catheter",
+        f"a row of {sheet('complications')} of the kind retained catheter",
         "add the complication, or correct how the catheter came out",
     )
 

@@ -7,6 +7,7 @@ import pandas as pd
 from registry.rules.columns import day, figure, has_match, sure
 from registry.rules.finding import Hits, Rule, Tables, query
 from registry.rules.known_dates import earliest
+from registry.rules.words import column, sheet
 from registry.schema import TABLES
 
 DIAMETERS = ("nidus_length_mm", "nidus_width_mm", "nidus_height_mm")
@@ -23,7 +24,8 @@ def bled_without_lesion(tables: Tables) -> Hits:
     return Hits(
         "patients", rows, "presentation",
         "presentation: haemorrhage, and no lesion bled before treatment",
-        "a lesion with haemorrhage_before yes", "correct the presentation, or the lesion that bled",
+        f"a lesion with yes under {column('lesions', 'haemorrhage_before')}",
+        "correct the presentation, or the lesion that bled",
     )
 
 
@@ -48,12 +50,13 @@ def site_unknown(tables: Tables) -> Hits:
     count = rows.groupby("site_id")["patient_id"].transform("size")
     once = ~rows.duplicated("site_id")
     found = (
-        "site " + rows["site_id"] + " (" + count.astype("string") + " patients) has no row of "
-        "services"
+        "site " + rows["site_id"] + " (" + count.astype("string") + " patients) has no row in "
+        + sheet("services")
     )
     return Hits(
         "patients", rows[once], "site_id", found[once],
-        "a services row a site: the period of enrolment, and whether it was consecutive",
+        f"a row a site in {sheet('services')}: the period of enrolment, and whether it was "
+        "consecutive",
         "add the row, or correct the site",
     )
 
@@ -133,7 +136,7 @@ def _not_counting_from_one(table: str) -> Rule:
         last = rows[number] == highest
         rows = rows[sure(last & (highest > count))]
         found = (
-            f"{number} goes up to " + highest[rows.index].astype("string") + " in "
+            f"{column(table, number)} goes up to " + highest[rows.index].astype("string") + " in "
             + count[rows.index].astype("string") + " rows"
         )
         return Hits(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from registry.rules.columns import LESION, SESSION, bring, figure, has_match, sure
 from registry.rules.finding import Hits, Tables, error
+from registry.rules.words import column
 
 
 @error("longest pause above all pauses")
@@ -70,7 +71,7 @@ def occlusion_missing(tables: Tables) -> Hits:
     return Hits(
         "sessions", rows, "occlusion_after_pct", found,
         "the occlusion after every session, in per cent, unless it was not assessed",
-        'enter the occlusion, or "not assessed" under occlusion_status',
+        f'enter the occlusion, or "not assessed" under {column("sessions", "occlusion_status")}',
     )
 
 

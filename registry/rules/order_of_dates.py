@@ -7,6 +7,7 @@ import pandas as pd
 from registry.rules.columns import LESION, bring, day, sure
 from registry.rules.finding import Hits, Rule, Tables, error
 from registry.rules.known_dates import earliest
+from registry.rules.words import column, sheet
 
 DATED = {
     "sessions": "session_date",
@@ -15,6 +16,7 @@ DATED = {
     "complications": "onset_date",
     "follow_ups": "follow_up_date",
 }
+DEATH_DATE = f"{column('patients', 'death_date')} in {sheet('patients')}"
 
 
 def _before_presentation(table: str, field: str) -> Rule:
@@ -85,7 +87,7 @@ def dead_at_follow_up(tables: Tables) -> Hits:
     return Hits(
         "follow_ups", dead_without_date(visits[sure(visits["mrs"] == 6)], tables), "mrs",
         "mRS 6 (dead), and the patient has no date of death",
-        "a date of death on the patient's row", "enter death_date in patients, or correct the mRS",
+        "a date of death on the patient's row", f"enter {DEATH_DATE}, or correct the mRS",
     )
 
 
@@ -97,7 +99,7 @@ def dead_from_complication(tables: Tables) -> Hits:
         "complications", dead_without_date(events[sure(events["death"])], tables), "death",
         "death from this event, and the patient has no date of death",
         "a date of death on the patient's row",
-        "enter death_date in patients, or correct the death here",
+        f"enter {DEATH_DATE}, or correct the death here",
     )
 
 

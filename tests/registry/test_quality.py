@@ -65,7 +65,7 @@ def test_what_is_expected_names_fields_that_exist():
 def test_queries_name_the_row_in_words():
     tables = with_cells(clean_tables(), "injections", 1, agent_ml=None)
     query = open_queries(tables).iloc[0]
-    assert query["row"] == "N-0001, lesion_no 1, session_no 2, injection_no 1"
+    assert query["row"] == "N-0001, Lesion number 1, Session number 2, Injection number 1"
     assert (query["severity"], query["rule"]) == ("query", "liquid agent without a volume")
 
 
@@ -76,7 +76,7 @@ def test_a_clean_registry_has_no_errors_and_says_so(registry):
     assert "patients 1, lesions 1, sessions 2" in text
     assert "Held back by errors: nobody." in text and "Open queries: none." in text
     assert "Audit trail: 12 entries, and all of it holds." in text
-    assert "injections.injection_min: 1/2 (50 %)" in text
+    assert "Injections, Injection time: 1/2 (50 %)" in text
     assert "schedule: common practice, no source" in text
     assert "N-0001, lesion 1: catheter angiography at 6 months" not in text  # it was done
 

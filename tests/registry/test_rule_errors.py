@@ -44,14 +44,15 @@ def test_every_child_row_must_find_its_parent(table):
     tables[table] = spec.typed(pd.DataFrame([row]))
     finding = [f for f in found(tables, "no parent row") if f.table == table]
     assert len(finding) == 1
-    assert f"is not in {spec.parent}" in finding[0].found
+    assert f'is not in sheet "{TABLES[spec.parent].label}"' in finding[0].found
     assert finding[0].key == row
 
 
 def test_an_injection_needs_its_session_not_only_its_lesion():
     tables = with_cells(clean_tables(), "injections", 1, session_no=7)
     finding = only_error(tables, "no parent row")
-    assert finding.found == "N-0001, lesion_no 1, session_no 7 is not in sessions"
+    assert finding.found == (
+        'N-0001, Lesion number 1, Session number 7 is not in sheet "Sessions"')
     assert finding.index == 1
 
 

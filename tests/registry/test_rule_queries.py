@@ -242,7 +242,7 @@ def test_a_site_without_a_services_row_is_asked_for_once():
     tables = with_row(tables, "patients", like=0, patient_id="N-0002")
     tables = with_row(tables, "lesions", like=0, patient_id="N-0002")
     assert asked(tables, "site without a services row").found == (
-        "site NORTH (2 patients) has no row of services"
+        'site NORTH (2 patients) has no row in sheet "Services"'
     )
 
 
@@ -269,7 +269,8 @@ def test_a_patient_without_a_lesion():
 def test_a_number_left_out_may_be_a_row_left_out():
     tables = with_row(clean_tables(), "follow_ups", like=0, follow_up_no=3,
                       follow_up_date="2022-04-25")
-    assert asked(tables, "numbers with a gap").found == "follow_up_no goes up to 3 in 2 rows"
+    assert asked(tables, "numbers with a gap").found == (
+        '"Follow-up number" goes up to 3 in 2 rows')
 
 
 def test_a_cause_of_death_needs_a_date():

@@ -48,4 +48,4 @@ def test_a_sentence_says_where_what_wanted_and_how_to_mend():
         'Lesions, row 4, column "Spetzler–Martin grade, as written": found grade 2; wanted: '
         "grade 3. Check [the] size."
     )
-    assert ERROR.sentence().startswith("patients, already in the registry: found")
+    assert ERROR.sentence().startswith("Patients, already in the registry: found")
