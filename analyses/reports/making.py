@@ -15,6 +15,7 @@ from analyses.reports.write import ReportError, Writer, results_text, text_write
 
 if TYPE_CHECKING:
     from analyses.estimate import Estimate
+    from analyses.literature.published import PublishedSeries
     from analyses.regression.plan import Plan
     from analyses.reports.content import Document
     from analyses.results import Results
@@ -34,7 +35,7 @@ class Wish:
     limits: PracticeLimits | None = None
     plan: Path | None = None
     project: Path | None = None
-    published: Path | None = None
+    published: tuple[PublishedSeries, ...] | None = None
 
 
 def write_report(
@@ -48,6 +49,7 @@ def write_report(
     changed, ReportError and its kin where the call or the folder is wrong; then nothing has been
     written, and an older report in `out` stays as it was.
     """
+    from analyses.literature import read_series
     from analyses.results import work_out
     from registry import read_freeze
     from registry.practice_limits import read_limits
@@ -55,7 +57,8 @@ def write_report(
     tell = progress or (lambda *words: None)
     if audience not in AUDIENCES:
         raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
-    wish = Wish(case, read_limits(limits) if limits else None, plan, project, published)
+    wish = Wish(case, read_limits(limits) if limits else None, plan, project,
+                read_series(published) if published else None)
     tell("reading the freeze")
     freeze = read_freeze(frozen)
     results = work_out(freeze.tables, freeze.manifest, limits=wish.limits, progress=tell)
@@ -66,7 +69,6 @@ def write_report(
 
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
     """The case series: pages, a manuscript to go on writing in, figures and tables apart."""
-    from analyses.literature import chosen_series
     from analyses.reports.figure_files import figure_writers
     from analyses.reports.series import (
         checklists_document,
@@ -77,7 +79,7 @@ def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str
     from analyses.reports.table_files import table_writers
 
     work = series_work(results, plan=_plan(wish.plan), progress=tell,
-                       published=chosen_series(wish.published or ""))
+                       published=wish.published)
     tell("building the case series")
     inside, outside = series_document(work), manuscript_document(work)
     return {

@@ -153,3 +153,16 @@ def test_without_any_published_line_the_manuscript_is_silent(results):
     nothing = beside_literature(results, ())
     assert not literature_results(nothing) and not literature_supplement(nothing)
     assert not literature_methods(nothing) and nothing.estimates == ()
+
+
+def test_a_faulty_table_stops_a_report_in_a_sentence_before_anything_is_worked_out(tmp_path):
+    from typer.testing import CliRunner
+
+    from analyses.commands import app
+
+    (tmp_path / "own.csv").write_text("id,authors\na,b\n", encoding="utf-8")
+    done = CliRunner().invoke(app, ["report", str(tmp_path / "no-freeze"), "--out",
+                                    str(tmp_path / "out"), "--published",
+                                    str(tmp_path / "own.csv")])
+    assert done.exit_code == 2 and "lacks the columns" in done.output
+    assert not (tmp_path / "out").exists()
