@@ -164,14 +164,17 @@ def _solve(rows: Rows, start: Array, estimator: Estimator, penalised: bool) -> t
 
 def exchangeable_gee(
     x: Array, y: Array, patient: Array, *, moments: Estimator = pooled, penalised: bool = True,
+    start: Array | None = None,
 ) -> ExchangeableFit:
     """GEE of a yes/no outcome with an exchangeable working correlation.
 
     x: (rows, terms) with its intercept; y: (rows,) of 0 and 1; patient: (rows,) names; moments:
-    how correlation and scale are estimated; penalised: whether with the Firth-type penalty.
+    how correlation and scale are estimated; penalised: whether with the Firth-type penalty;
+    start: (terms,) coefficients to begin from, those of Firth's fit where not given.
     """
     rows = Rows.of(np.asarray(x, float), np.asarray(y, float), patient)
-    start = penalised_logistic(rows.x, rows.y).coefficients
+    if start is None:
+        start = penalised_logistic(rows.x, rows.y).coefficients
     beta, converged = _solve(rows, start, moments, penalised)
     eta = rows.x @ beta
     parts, found = _parts(rows, beta, moments)

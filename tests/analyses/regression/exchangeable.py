@@ -79,11 +79,11 @@ def one_set(cell: Cell, generator: np.random.Generator) -> dict[str, tuple] | No
     found = {DEFAULT: rule_of_default(fit.coefficients, parts),
              DEFAULT + PLAIN: plain(fit.coefficients, parts)}
     for name, moments in ((PUBLISHED, by_patient), (POOLED, pooled)):
-        own = exchangeable_gee(x, y, patient, moments=moments)
+        own = exchangeable_gee(x, y, patient, moments=moments, start=fit.coefficients)
         found |= _answers(name, own)
     found["working"] = (own.moments.correlation, float(own.attainable))
     found[ORDINARY[0]] = _unpenalised(x, y, patient)["ordinary GEE"]
-    ordinary = exchangeable_gee(x, y, patient, penalised=False)
+    ordinary = exchangeable_gee(x, y, patient, penalised=False, start=fit.coefficients)
     found[ORDINARY[1]] = _answers("", ordinary)[PLAIN]
     return found
 
