@@ -85,7 +85,8 @@ def intake(
     by: Annotated[str | None, typer.Option(help="Code of who takes the file in.")] = None,
     try_: Annotated[bool, typer.Option("--try", help="Check only; change nothing.")] = False,
     replace: Annotated[bool, typer.Option(
-        "--replace", help="Let this file replace values that came from another source.")] = False,
+        "--replace", help="Let this file replace values of other sources, and remove rows that "
+        "it gave before and has no more; with --try it only says which.")] = False,
     draft: Annotated[bool, typer.Option(
         "--draft", help="Only propose a mapping, written to the --mapping file.")] = False,
 ) -> None:

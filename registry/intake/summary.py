@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
@@ -29,6 +30,7 @@ def summary_lines(
         *_counts(batch, result),
         *_held(batch, set(registered)),
         *_weights(problems, result),
+        *_removed(result),
         *_absent(batch),
         *batch.notes,
     ]
@@ -99,9 +101,28 @@ def _weights(problems: Sequence[Problem], result: IntakeResult) -> list[str]:
             f"{len(result.clashes)} of those to be mended only show beside what the registry "
             "holds, such as a value that differs from another source's."
         )
-    if removed := sum(result.removed.values()):
-        lines.append(f"Rows that this source gave before and has no more, removed: {removed}.")
     return lines
+
+
+def _removed(result: IntakeResult) -> list[str]:
+    """How many rows of which patients a replace removes, and why."""
+    count = sum(result.removed.values())
+    if not count:
+        return []
+    rows = Counter(
+        (str(change.key["patient_id"]), TABLES[change.table].label) for change in result.changes
+        if change.field == "patient_id" and change.after is None
+    )
+    by_patient: dict[str, list[str]] = {}
+    for (patient, label), number in rows.items():
+        by_patient.setdefault(patient, []).append(f"{label} {number}")
+    named = [f"{patient}: {', '.join(tables)}" for patient, tables in sorted(by_patient.items())]
+    more = f"; and {len(named) - MOST_CODES} more patients" if len(named) > MOST_CODES else ""
+    done = "would be removed" if result.dry_run else "removed"
+    return [
+        f"Rows {done}, because this source gave them before and has them no more (--replace): "
+        f"{count} ({'; '.join(named[:MOST_CODES])}{more}). The audit trail keeps them."
+    ]
 
 
 def _absent(batch: Batch) -> list[str]:

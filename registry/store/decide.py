@@ -7,6 +7,7 @@ another without a person having said so.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -29,6 +30,7 @@ from registry.store.plan import (
     with_gone,
 )
 from registry.store.results import Change
+from registry.store.strays import keep_losers_out
 
 if TYPE_CHECKING:
     from registry.intake.batch import Batch
@@ -96,14 +98,18 @@ def decide(batch: Batch, current: Tables, states: States, *, replacing: bool) ->
 
     `current` are the registry's tables, `states` the last state of every row. With
     `replacing`, rows of another source are overwritten, and rows that this source gave before
-    and has no more are removed; otherwise the first keep their patients out and the second are
+    and has no more are removed, but for patients whose rows may only have lost their study code
+    (`strays`); otherwise the first keep their patients out and the second are
     asked about and stay.
     """
     incoming = incoming_of(batch)
     decision = Decision({})
     _keep_doubles_out(decision, incoming)
     decision.plans = _plans(decision, batch, incoming, current, states)
-    if not replacing:
+    if replacing:
+        keep_losers_out(decision, batch, incoming)
+        _leave_out(decision)
+    else:
         _keep_clashes_out(decision, batch, incoming, states)
     _settle_gone(decision, current, replacing=replacing)
     _keep_broken_out(decision, incoming, current)
@@ -238,9 +244,14 @@ def _gone_notice(spec: TableSpec, key: str, patient: str, *, replacing: bool) ->
     )
     return Problem(
         "query", "row no longer in its source", spec.name, None, patient, None,
-        f"the row {key}, which this source gave before and does not have any more",
+        f"{_row_words(spec, key)}, which this source gave before and does not have any more",
         "a row that stays, or one that is removed on purpose", mend,
     )
+
+
+def _row_words(spec: TableSpec, key: str) -> str:
+    first, *rest = zip(spec.key, json.loads(key), strict=True)
+    return ", ".join([str(first[1]), *(f"{spec.by_name[n].label} {v}" for n, v in rest)])
 
 
 def _keep_broken_out(decision: Decision, incoming: Incoming, current: Tables) -> None:

@@ -121,9 +121,11 @@ class Registry:
         `by` is the code of the person (letters, digits, . _ -). With `replace`, this source's
         word replaces the registry's: rows that another source gave are overwritten, and rows
         that this source gave before and has no more are removed; both stay in the audit
-        trail. Without it, the first are clashes (nothing of that patient is changed) and the
-        second are asked about and stay. `dry_run` does everything and keeps nothing. Taking
-        the same source in again writes nothing. Raises RegistryError, with nothing written.
+        trail. A patient keeps everything where rows of a table are gone while others of it stand
+        under a code that no patient of the source has. Without `replace`, the first are clashes
+        (nothing of that patient is changed) and the second are asked about and stay. `dry_run`
+        does everything and keeps nothing. Taking the same source in again writes nothing.
+        Raises RegistryError, with nothing written.
         """
         origin = Origin(_checked_code(by), batch.source_id, batch.source_name, batch.source_sha256)
         with told_plainly(self._address), self._writing(dry_run=dry_run) as connection:
