@@ -15,28 +15,39 @@ import pandas as pd
 from analyses.catalogue import About, describe
 from analyses.estimate import Estimate, replaced
 from analyses.proportions import clustered_proportion
+from analyses.regression.contrast import (
+    exposure_ratios,
+    is_curve,
+    pooled_ratios,
+    quartiles_of,
+)
 from analyses.regression.fitting import fit
+from analyses.regression.imputed_fit import fit_completed
 from analyses.regression.planned_run import PlannedResult
+from analyses.regression.subgroups import subgroup_lines
 from analyses.regression.technique_models import TechniqueModels
 from analyses.regression.unmeasured import as_risk_ratio, e_value, e_value_of_bound
 from analyses.results_record import key_of
 from analyses.wording_of_p import p_text
 
-SEEN, ALONE, E_VALUE, E_BOUND = "seen", "alone", "e_value", "e_value_of_bound"
+SEEN, ALONE, COMPLETE, E_VALUE, E_BOUND = (
+    "seen", "alone", "complete_rows", "e_value", "e_value_of_bound")
 
 
 @dataclass(frozen=True)
 class TermEstimates:
     """What is told of one line of one model.
 
-    adjusted: the declared model's ratio; alone: that of the variable by itself, None where no
-    number can be given; seen: shares of events with and without, or medians with and without the
-    event; e_values: of the ratio and of its interval's nearer end (none where it includes 1).
+    adjusted: the declared model's ratio; complete: the same from rows with everything recorded,
+    where gaps were imputed; alone: that of the variable by itself, None where no number can be
+    given; seen: shares of events with and without, or medians with and without the event, as
+    recorded; e_values: of the ratio and of its interval's nearer end (none where it includes 1).
     """
 
     result: PlannedResult
     term: str
     adjusted: Estimate
+    complete: Estimate | None
     alone: Estimate | None
     seen: tuple[Estimate, ...]
     e_values: tuple[Estimate, ...]
@@ -63,31 +74,37 @@ def model_numbers(models: TechniqueModels | None) -> ModelNumbers:
     for result in models.results:
         mine = [line for line in lines if line.result is result]
         for line in mine:
-            found += [line.adjusted, *filter(None, [line.alone]), *line.seen, *line.e_values]
+            found += [line.adjusted, *filter(None, [line.complete, line.alone]), *line.seen,
+                      *line.e_values]
         found += _unanswered(result)
+        found += result.diagnosis.estimates if result.diagnosis else ()
+        for one in subgroup_lines(result.model, result.subgroups):
+            found += [*one.within, one.between]
         if result.risks is not None:
             found += [*result.risks.risks, *(e for e in result.risks.differences)]
     return ModelNumbers(lines, tuple(_named_apart(found)))
 
 
 def _lines(result: PlannedResult) -> list[TermEstimates]:
-    if result.fit is None or result.fit.estimator == "exact":
+    if not result.answered:
         return []
     alone = _alone(result)
+    complete = {(e.group or {})["term"]: replaced(e, id=f"{e.id}.{COMPLETE}")
+                for e in result.complete_ratios if e.value is not None}
     found = []
     for ratio in result.ratios:
         if ratio.value is None:
             continue
         term = (ratio.group or {})["term"]
         found.append(TermEstimates(
-            result, term, ratio, alone.get(term), seen_behind(result, term, ratio),
-            _e_values(ratio)))
+            result, term, ratio, complete.get(term), alone.get(term),
+            seen_behind(result, term, ratio), _e_values(ratio)))
     return found
 
 
 def _unanswered(result: PlannedResult) -> list[Estimate]:
     """A model without a ratio: how many rows and events there were, and the test given instead."""
-    if result.fit is None or result.fit.estimator != "exact":
+    if result.fit is None or result.answered:
         return []
     found = []
     for e in result.ratios:
@@ -121,17 +138,29 @@ def seen_text(seen: tuple[Estimate, ...]) -> str:
 
 
 def _alone(result: PlannedResult) -> dict[str, Estimate]:
-    """Ratios of the exposure by itself, on the rows of the adjusted model."""
+    """Ratios of the exposure by itself, on the rows (and completed sets) of the adjusted model."""
     model, whole = result.model, result.fit
     assert whole is not None
-    cluster = model.cluster if model.cluster in whole.rows.frame.columns else None
     try:
-        one = fit(whole.rows.frame, model.outcome, [model.exposure], cluster=cluster,
-                  estimator=model.estimator, level=whole.level)
+        found = _alone_imputed(result) if result.imputed is not None else exposure_ratios(
+            fit(whole.rows.frame, model.outcome, [model.exposure],
+                cluster=whole.rows.clustered_by, estimator=model.estimator, level=whole.level),
+            model.exposure, model.unit)
     except ValueError:
         return {}
     return {(e.group or {})["term"]: replaced(e, id=f"{e.id}.{ALONE}")
-            for e in one.estimates(model.unit) if e.value is not None}
+            for e in found if e.value is not None}
+
+
+def _alone_imputed(result: PlannedResult) -> tuple[Estimate, ...]:
+    model, whole, imputed = result.model, result.fit, result.imputed
+    assert whole is not None and imputed is not None
+    one = fit_completed(
+        imputed.imputation, whole.rows.frame, model.outcome, [model.exposure],
+        cluster=whole.rows.clustered_by, estimator=model.estimator, level=whole.level)
+    between = quartiles_of(whole.rows.frame[model.exposure.columns[0]]) if is_curve(
+        model.exposure) else None
+    return pooled_ratios(one, model.exposure, model.unit, between)
 
 
 def seen_behind(result: PlannedResult, term: str, ratio: Estimate) -> tuple[Estimate, ...]:
@@ -152,7 +181,8 @@ def seen_behind(result: PlannedResult, term: str, ratio: Estimate) -> tuple[Esti
 
 def _step(result: PlannedResult, term: str) -> float:
     """A linear term's own unit: columns are divided by the step of their coefficient."""
-    return result.model.exposure.per if "[" not in term else 1.0
+    whole = "[" in term or is_curve(result.model.exposure)
+    return 1.0 if whole else result.model.exposure.per
 
 
 def _share(y: np.ndarray, cluster: np.ndarray, ratio: Estimate, word: str) -> Estimate:

@@ -20,6 +20,7 @@ from analyses.regression.checks import (
     separation_warning,
     variance_inflation,
 )
+from analyses.regression.contrast import curve_vector, is_curve
 from analyses.regression.fitted import SCALES, infinite_terms
 from analyses.regression.influence import influence_sentence, patient_influence, turns
 from analyses.regression.result import ModelFit
@@ -93,14 +94,15 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
     binary = model.events is not None
     form, said = _curve(model, exposure)
     terms = [rows.columns.names[place] for place in rows.columns.places(exposure.name)]
+    terms = terms[:1] if is_curve(exposure) else terms
     return Diagnosis(
         None if not binary else min(model.events or 0, model.n - (model.events or 0)),
         rows.x.shape[1] - 1, rows.left_out,
         tuple(infinite_terms(rows.x, rows.y, rows.columns.names)) if binary else (),
         _inflation(model, named), replaced(checked.c, **named), _slope(model, checked, named),
-        _groups(model, named) if binary else (), _influence(model, terms, unit),
+        _groups(model, named) if binary else (), _influence(model, exposure, terms, unit),
         None if form is None else replaced(form, **named),
-        tuple(_sentences(model, terms, checked.sentence, said)))
+        tuple(_sentences(model, [] if is_curve(exposure) else terms, checked.sentence, said)))
 
 
 def _inflation(model: ModelFit, named: dict) -> tuple[str, Estimate] | None:
@@ -145,8 +147,15 @@ def _groups(model: ModelFit, named: dict) -> tuple[tuple[Estimate, Estimate], ..
     return tuple(found)
 
 
-def _influence(model: ModelFit, terms: Iterable[str], unit: str) -> tuple[Influence, ...]:
+def _influence(
+    model: ModelFit, exposure: Term, terms: Iterable[str], unit: str
+) -> tuple[Influence, ...]:
     found = patient_influence(model)
+    if is_curve(exposure):
+        # The curve read between its quartiles, not one of its coefficients.
+        vector = curve_vector(model, exposure)[1:]
+        logs = np.log(found[list(model.rows.columns.names[1:])].to_numpy(float))
+        found = found.assign(**{next(iter(terms)): np.exp(logs @ vector)})
     lines = []
     for term in terms:
         ends = [Estimate(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -43,17 +44,31 @@ def fit(
     Rows with a gap are left out and counted in the warnings. Raises ValueError, in words that
     name the columns, for a call or data no model can be fitted to.
     """
+    model = fit_again(data, outcome, terms, cluster=cluster, estimator=estimator, level=level,
+                      duration=duration)
+    notes = _notes(model.rows, model.estimator, model.fitted.undetermined)
+    return replace(model, warnings=model.warnings + notes)
+
+
+def fit_again(
+    data: pd.DataFrame, outcome: str, terms: Sequence[str | Term | Mapping[str, Any]], *,
+    cluster: str | None = None, estimator: str = "auto", level: float = 0.95,
+    duration: str | None = None,
+) -> ModelFit:
+    """As `fit`, but for the warnings on the data: for the same question asked many times over.
+
+    They cost more than the fit (a linear programme for separation), and one set of completed
+    values has much the same as the next.
+    """
     if not 0 < level < 1:
         raise ValueError(f"level {level}: wanted a share between 0 and 1, such as 0.95")
     rows = model_rows(data, outcome, terms, cluster)
     choice = choose(rows, estimator)
     _refuse(rows, choice)
     fitted = _run(rows, choice.estimator, level, duration)
-    binary = is_binary(rows.y)
-    warnings = fitted.warnings + _notes(rows, choice.estimator, fitted.undetermined)
-    return ModelFit(as_table(fitted), choice.estimator, choice.why, warnings,
-                    int(rows.y.sum()) if binary else None, rows.n, rows.clusters, level, rows,
-                    fitted)
+    events = int(rows.y.sum()) if is_binary(rows.y) else None
+    return ModelFit(as_table(fitted), choice.estimator, choice.why, fitted.warnings, events,
+                    rows.n, rows.clusters, level, rows, fitted)
 
 
 def _notes(rows: ModelRows, estimator: str, told_already: Collection[str]) -> tuple[str, ...]:

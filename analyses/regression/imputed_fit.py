@@ -11,7 +11,7 @@ import pandas as pd
 
 from analyses.estimate import Estimate
 from analyses.regression.fitted import SCALES
-from analyses.regression.fitting import fit
+from analyses.regression.fitting import fit, fit_again
 from analyses.regression.imputation import Imputation, impute
 from analyses.regression.penalised_core import Array
 from analyses.regression.pooling import Pooled, pool
@@ -43,14 +43,18 @@ class ImputedFit:
 
     def estimates(self, unit: str = "row") -> tuple[Estimate, ...]:
         """Pooled ratios of every line but the intercept."""
-        return tuple(
-            Estimate(id=f"model.{self.outcome}.{term}", kind=SCALES[self.scale],
-                     value=float(np.exp(line["estimate"])), low=float(np.exp(line["low"])),
-                     high=float(np.exp(line["high"])), level=self.level, unit=unit,
-                     method=f"{self.estimator}, {len(self.imputation.frames)} imputations, "
-                            "Rubin's rules, Barnard–Rubin degrees of freedom",
-                     events=self.events, n=self.n, clusters=self.clusters, group={"term": term})
-            for term, line in self.table.iterrows() if term != "intercept")
+        return tuple(self._estimate(str(term), line, unit)
+                     for term, line in self.table.iterrows() if term != "intercept")
+
+    def _estimate(self, term: str, line: pd.Series, unit: str) -> Estimate:
+        given = bool(np.isfinite(line["se"]))  # not where a set's model gives no number for it
+        value, low, high = np.exp(line[["estimate", "low", "high"]].to_numpy(float))
+        return Estimate(
+            id=f"model.{self.outcome}.{term}", kind=SCALES[self.scale],
+            value=float(value) if given else None, low=float(low), high=float(high),
+            level=self.level, unit=unit, events=self.events, n=self.n, clusters=self.clusters,
+            method=f"{self.estimator}, {len(self.imputation.frames)} imputations, Rubin's rules, "
+                   "Barnard–Rubin degrees of freedom", group={"term": term})
 
 
 def fit_imputed(
@@ -81,7 +85,7 @@ def fit_completed(
     """
     fixed = _fixed_knots(list(terms), data)
     models = [_one(imputation.frames[0], outcome, fixed, cluster, estimator, level)]
-    models += [fit(frame, outcome, fixed, cluster=cluster, estimator=estimator, level=level)
+    models += [fit_again(frame, outcome, fixed, cluster=cluster, estimator=estimator, level=level)
                for frame in imputation.frames[1:]]
     first = models[0]
     pooled = _pooled(models)

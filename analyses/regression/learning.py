@@ -8,21 +8,24 @@ random intercept of each operator.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from scipy.special import logsumexp
 from scipy.stats import chi2
 
+from analyses.estimate import Estimate
 from analyses.regression.fitting import fit
 from analyses.regression.penalised_core import Array
 from analyses.regression.predictions import corrected_coefficients
 from analyses.regression.result import ModelFit
 from analyses.regression.sandwich import sum_by_cluster
-from analyses.regression.standardisation import effect_curve
+from analyses.regression.standardisation import effect_curve, standardised_risks
 from analyses.regression.terms import Term, numbers
 
+STEP = 50.0
+"""Cases a step of the odds ratio is."""
 ENOUGH_OPERATORS = 10
 LARGEST_SPREAD = 3.0
 
@@ -33,27 +36,47 @@ class LearningEffect:
 
     model: the adjusted model with a spline (or a line, where events are few); curve: columns
     case_number, risk, low, high; spread: standard deviation of operators on the log odds scale
-    with its 95 % interval, None where it cannot be estimated; sentences: for the reader.
+    with its 95 % interval, None where it cannot be estimated; sentences: for the reader; ratio:
+    the adjusted odds ratio per STEP cases, of the line; risks: at the first and the last number
+    of the curve, their difference last; operators: how many there are.
     """
 
     model: ModelFit
     curve: pd.DataFrame
     spread: tuple[float, float, float] | None
     sentences: tuple[str, ...]
+    ratio: Estimate
+    risks: tuple[Estimate, ...]
+    operators: int
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """The numbers of the effect: ratio, risks, and the spread of operators."""
+        if self.spread is None or self.operators < ENOUGH_OPERATORS:
+            return (self.ratio, *self.risks)
+        value, low, high = self.spread
+        return (self.ratio, *self.risks, Estimate(
+            id=f"learning.{self.model.outcome}.operators", kind="standard deviation", value=value,
+            low=low, high=high, unit="operator", n=self.operators,
+            method="random intercept of operators, profile likelihood"))
 
 
 def learning_effect(
     data: pd.DataFrame, outcome: str, adjust: Sequence[str | Term], *,
     case_number: str = "case_number", operator: str = "operator_id", cluster: str = "patient_id",
-    level: float = 0.95,
+    level: float = 0.95, unit: str = "session",
 ) -> LearningEffect:
     """Adjusted effect of case_number on a yes/no outcome of sessions.
 
-    data: one row a session; adjust: terms held beside it. A spline with 3 knots needs 10 events
-    a coefficient; with fewer the effect is a straight line on the log odds scale, and the
-    sentence says so. Raises ValueError as `fit` does, or where no risk can be given.
+    data: one row a session (or another `unit`); adjust: terms held beside it. A spline with 3
+    knots needs 10 events a coefficient; with fewer the effect is a straight line on the log
+    odds scale, and the sentence says so. Raises ValueError as `fit` does, or where no risk can
+    be given.
     """
-    line = fit(data, outcome, [case_number, *adjust], cluster=cluster, level=level)
+    step = Term((case_number,), "linear", per=STEP)
+    line = fit(data, outcome, [step, *adjust], cluster=cluster, level=level)
+    if line.estimator == "exact":
+        raise ValueError(line.why)
     smooth = Term((case_number,), "spline", 3)
     model, said = line, []
     enough = (line.events or 0) >= 10 * (line.rows.x.shape[1])
@@ -62,15 +85,27 @@ def learning_effect(
     else:
         said.append(f"With {line.events} events the effect of experience is a straight line; a "
                     "curve would follow chance.")
-    if line.estimator == "exact":
-        raise ValueError(line.why)
     values = numbers(model.rows.frame[case_number])
     places = np.unique(np.round(np.quantile(values, np.linspace(0.02, 0.98, 25))))
     curve = effect_curve(model, case_number, places).rename(columns={"value": case_number})
     operators = model.rows.frame[operator]
     spread = operator_spread(model, operators) if operators.nunique() > 1 else None
-    return LearningEffect(model, curve, spread, (*said, *_sentences(curve, case_number, operators,
-                                                                    spread)))
+    return LearningEffect(
+        model, curve, spread,
+        (*said, *_sentences(curve, case_number, operators, spread)),
+        replace(line.estimate(line.rows.columns.names[1], unit),
+                id=f"learning.{outcome}.odds_ratio"),
+        _ends(model, case_number, places, unit), operators.nunique())
+
+
+def _ends(model: ModelFit, case_number: str, places: Array, unit: str) -> tuple[Estimate, ...]:
+    """Risks at the first and the last number, and their difference."""
+    found = standardised_risks(
+        model, [{case_number: float(places[0])}, {case_number: float(places[-1])}], unit=unit)
+    risks = tuple(replace(e, id=f"learning.{model.outcome}.risk") for e in found.risks)
+    gap = found.differences[0]
+    return (*risks, replace(gap, id=f"learning.{model.outcome}.risk_difference",
+                            arms=(risks[1], risks[0])))
 
 
 def operator_spread(model: ModelFit, operators: pd.Series) -> tuple[float, float, float]:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analyses.regression.terms import Term
 
 OUTCOME_WORDS = {
     "event": "Any complication",
@@ -36,7 +40,23 @@ _UNITS = {
     "pedicles": "pedicle", "agent_ml": "mL", "agent_per_nidus": "mL", "rate_ml_min": "mL/min",
     "longest_pause_s": "s",
 }
+_MORE = {"rate_ml_min": "faster", "longest_pause_s": "longer"}
 _TERM = re.compile(r"(?P<name>\w+)(?: \(per (?P<per>[^)]+)\))?(?: \[(?P<level>.+)\])?")
+
+
+def exposure_words(exposure: Term) -> str:
+    """An exposure with the step of its own ratio: `Mean rate, per 0.1 mL/min faster`.
+
+    A plan may state another step than the default one, or a curve; the words follow it.
+    """
+    name = exposure.columns[0]
+    words = TECHNIQUE_WORDS.get(exposure.name, exposure.name).partition(",")[0]
+    if exposure.form == "spline":
+        return f"{words}, upper against lower quartile of a curve"
+    if name not in _UNITS or exposure.form == "factor" or len(exposure.columns) > 1:
+        return words
+    step = _UNITS[name] if exposure.per == 1 else f"{exposure.per:g} {_UNITS[name]}"
+    return f"{words}, per {step} {_MORE.get(name, 'more')}"
 
 
 def outcome_said(outcome: str, kind: str) -> str:

@@ -185,6 +185,9 @@ def _read_model(place: int, table: dict[str, Any], problems: list[str]) -> Plann
     if len(problems) > before or exposure is None:
         return None
     problems += [f"{where}: {said}" for said in chain_problems(exposure, adjust)]
+    if table.get("subgroups") and exposure.form == "spline":
+        problems.append(f"{where}: subgroups need an exposure that is linear or a factor, not a "
+                        "spline; leave one of the two out")
     why = tuple(str(term.get("why", "")) if isinstance(term, dict) else ""
                 for term in table.get("adjust", []))
     return PlannedModel(

@@ -12,6 +12,12 @@ import pandas as pd
 
 from analyses.estimate import Estimate
 from analyses.regression.applies import rows_asked
+from analyses.regression.contrast import (
+    exposure_ratios,
+    is_curve,
+    pooled_ratios,
+    quartiles_of,
+)
 from analyses.regression.fitting import fit
 from analyses.regression.imputed_fit import ImputedFit, fit_imputed
 from analyses.regression.plan import Plan, PlannedModel, chain_problems
@@ -21,6 +27,7 @@ from analyses.regression.standardisation import (
     imputed_risks,
     standardised_risks,
 )
+from analyses.regression.subgroups import fit_subgroups
 from analyses.regression.terms import Term, form_of, is_two_valued, numbers
 
 if TYPE_CHECKING:
@@ -71,8 +78,7 @@ class PlannedResult:
         """The same ratios from the rows with everything recorded, where gaps were imputed."""
         if self.imputed is None or self.fit is None or self.fit.estimator == "exact":
             return ()
-        names = _exposure_names(self.fit, self.model.exposure)
-        return tuple(self.fit.estimate(name, self.model.unit) for name in names)
+        return exposure_ratios(self.fit, self.model.exposure, self.model.unit)
 
     @cached_property
     def diagnosis(self) -> Diagnosis | None:
@@ -123,11 +129,20 @@ def run_model(
     except ValueError as problem:
         return PlannedResult(model, status, None, str(problem), not_asked=not_asked)
     imputed, note = _imputed(model, data, fitted, level)
-    names = _exposure_names(fitted, model.exposure)
-    source = imputed.estimates(model.unit) if imputed else fitted.estimates(model.unit)
-    ratios = tuple(one for one in source if (one.group or {})["term"] in names)
-    return PlannedResult(model, status, fitted, note, imputed, ratios,
-                         _risks(fitted, imputed, model), _subgroups(model, data, level), not_asked)
+    return PlannedResult(
+        model, status, fitted, note, imputed, _ratios(model, fitted, imputed),
+        _risks(fitted, imputed, model), fit_subgroups(model, data, level), not_asked)
+
+
+def _ratios(
+    model: PlannedModel, fitted: ModelFit, imputed: ImputedFit | None
+) -> tuple[Estimate, ...]:
+    if imputed is None:
+        return exposure_ratios(fitted, model.exposure, model.unit)
+    # A curve is read between the quartiles that were recorded, in every completed set.
+    between = (quartiles_of(fitted.rows.frame[model.exposure.columns[0]])
+               if is_curve(model.exposure) else None)
+    return pooled_ratios(imputed, model.exposure, model.unit, between)
 
 
 def _fit(
@@ -150,11 +165,6 @@ def _imputed(
                            estimator=model.estimator, level=level), ""
     except ValueError as problem:
         return None, f"Imputation gave no answer: {problem}"
-
-
-def _exposure_names(fitted: ModelFit, exposure: Term) -> list[str]:
-    names = fitted.rows.columns.names
-    return [names[place] for place in fitted.rows.columns.places(exposure.name)]
 
 
 def _risks(
@@ -185,18 +195,3 @@ def exposure_settings(column: pd.Series, exposure: Term) -> list[dict[str, objec
     if low == high:
         low, high = values.min(), values.max()
     return [{name: float(low)}, {name: float(high)}]
-
-
-def _subgroups(
-    model: PlannedModel, data: pd.DataFrame, level: float
-) -> dict[str, ModelFit | str]:
-    """A model with the planned interaction for each subgroup column, or why there is none."""
-    found: dict[str, ModelFit | str] = {}
-    for column in model.subgroups:
-        own = () if any(column in t.columns for t in model.terms) else (Term((column,)),)
-        product = Term((*model.exposure.columns, column), "interaction")
-        try:
-            found[column] = _fit(model, data, (*model.terms, *own, product), level)
-        except ValueError as problem:
-            found[column] = str(problem)
-    return found

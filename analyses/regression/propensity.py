@@ -15,8 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from scipy.special import expit
+from scipy.stats import t as student
 
 from analyses.estimate import Estimate
+from analyses.regression.checks import FEWEST_EVENTS
 from analyses.regression.penalised_core import Array
 from analyses.regression.refits import patient_draws, weighted_refits
 from analyses.regression.rows import ModelRows, model_rows
@@ -74,11 +76,13 @@ def compare_weighted(
 
     data: one row a unit; treatment: a yes/no column; covariates: columns of the propensity
     model; cluster: the patient; times: bootstrap samples. Rows with a gap are left out. Raises
-    ValueError where a group has under 5 rows, or the outcome is not yes/no.
+    ValueError where a group has under 5 rows, the outcome is not yes/no, or its events (or
+    non-events) are too few for a bootstrap: under 8, or none in one group.
     """
     setting = _Setting(data, outcome, treatment, covariates, cluster, scheme)
     if not np.isin(setting.value, (0, 1)).all():
         raise ValueError(f"{outcome} must be yes/no; use compare_weighted_level for amounts")
+    _check_events(setting.value, setting.treated)
     gap, low, high = setting.interval(level, times, seed)
     return setting.comparison(Estimate(
         kind="difference", value=gap, low=max(low, -1.0), high=min(high, 1.0), level=level,
@@ -118,7 +122,7 @@ class _Setting:
         self.words = {
             "id": f"weighted.{outcome}.{treatment}", "n": self.rows.n,
             "clusters": self.rows.clusters,
-            "method": f"propensity {scheme} weights, bootstrap of patients"}
+            "method": f"propensity {scheme} weights, bootstrap of patients, t"}
 
     def gaps(self, counts: Array) -> tuple[Array, Array]:
         """(draws,) weighted differences and (draws, rows) weights; NaN where a group is empty."""
@@ -131,19 +135,32 @@ class _Setting:
         return np.where(fits.usable, means[0] - means[1], np.nan), weights
 
     def interval(self, level: float, times: int, seed: int) -> tuple[float, float, float]:
-        """The weighted difference and its percentile interval over samples of patients."""
+        """The weighted difference, and its interval from the spread over samples of patients.
+
+        Percentiles of the samples are too narrow where one group is small (91.5 % covered with
+        10 of 80 rows in it). The spread is widened by sqrt(m / (m − 1)) and taken with t, m − 1
+        degrees of freedom, m being what the smaller weighted group is worth in rows: 93.5 to
+        97 % in eight settings of 40 to 160 rows, 400 sets each (tests/analyses/regression/
+        test_propensity_coverage.py).
+        """
         gap, self.weights = self.gaps(np.ones((1, self.rows.n)))
         drawn, _ = self.gaps(patient_draws(self.rows.cluster, times, seed))
-        low, high = np.nanquantile(drawn, [(1 - level) / 2, (1 + level) / 2])
-        return float(gap[0]), float(min(low, gap[0])), float(max(high, gap[0]))
+        worth = max(2.0, min(self.worth))
+        far = float(student.ppf((1 + level) / 2, worth - 1)) * float(
+            np.nanstd(drawn, ddof=1)) * np.sqrt(worth / (worth - 1))
+        return float(gap[0]), float(gap[0] - far), float(gap[0] + far)
+
+    @property
+    def worth(self) -> tuple[float, float]:
+        """What each weighted group is worth in rows, treated first (Kish's effective number)."""
+        weights = [self.weights[0][self.treated == arm] for arm in (1, 0)]
+        return tuple(float(w.sum() ** 2 / (w**2).sum()) for w in weights)  # type: ignore[return-value]
 
     def comparison(self, difference: Estimate) -> WeightedComparison:
         """The estimate with its balance and warnings."""
         weights = self.weights[0]
         balance = _balance(self.rows, self.treated, weights)
-        worth = tuple(float(weights[self.treated == arm].sum() ** 2
-                            / (weights[self.treated == arm] ** 2).sum()) for arm in (1, 0))
-        return WeightedComparison(difference, balance, worth, _warnings(balance, worth))
+        return WeightedComparison(difference, balance, self.worth, _warnings(balance, self.worth))
 
 
 def _check(rows: ModelRows) -> None:
@@ -152,6 +169,16 @@ def _check(rows: ModelRows) -> None:
     fewest = int(min(rows.y.sum(), (1 - rows.y).sum()))
     if fewest < 5:
         raise ValueError(f"only {fewest} rows in one group; there is no comparison to weight")
+
+
+def _check_events(value: Array, treated: Array) -> None:
+    """A group without events would have none in every sample, and a falsely narrow interval."""
+    for found, word in ((value == 1, "events"), (value == 0, "rows without the event")):
+        if found.sum() < FEWEST_EVENTS or not found[treated == 1].any() or not found[
+                treated == 0].any():
+            raise ValueError(
+                f"{int(found[treated == 1].sum())} and {int(found[treated == 0].sum())} {word} "
+                f"in the groups; wanted {FEWEST_EVENTS} together and some in each")
 
 
 def _balance(rows: ModelRows, treated: Array, weights: Array) -> pd.DataFrame:

@@ -30,15 +30,36 @@ def c_statistic(risk: Array, y: Array, weights: Array | None = None) -> float:
     return float((events * below).sum() / (events.sum() * others.sum()))
 
 
-def calibration_slope(linear: Array, y: Array, weights: Array | None = None) -> float:
-    """Slope of the outcome on the linear predictor: 1 is perfect, under 1 overfitted."""
-    from analyses.regression.firth import penalised_logistic
+def calibration_slope(linear: Array, y: Array, weights: Array | None = None) -> Array:
+    """Slopes of the outcome on linear predictors: 1 is perfect, under 1 overfitted.
 
-    x = np.column_stack([np.ones_like(linear), linear])
-    try:
-        return float(penalised_logistic(x, y, penalty=0.0, weights=weights).coefficients[1])
-    except ValueError:
-        return float("nan")
+    linear: (rows,) or (fits, rows); y: (rows,); weights: as linear, 1 where None. Maximum
+    likelihood, all fits at once by Newton's method; NaN where there is no finite answer.
+    Returns (fits,).
+    """
+    line = np.atleast_2d(linear)
+    own = np.ones_like(line) if weights is None else np.atleast_2d(weights)
+    beta = np.tile([0.0, 1.0], (len(line), 1))
+    step = np.full_like(beta, np.inf)
+    for _ in range(50):
+        risk = expit(beta[:, [0]] + beta[:, [1]] * line)
+        step = _newton(line, own * (y - risk), own * risk * (1 - risk))
+        # A long step overshoots where events are few; half of it is taken until it is short.
+        step *= np.minimum(1.0, 2.0 / np.maximum(np.abs(step).max(axis=1, keepdims=True), 1e-300))
+        beta = beta + step
+        if np.nanmax(np.abs(step), initial=0.0) < 1e-10:
+            break
+    settled = (np.abs(step).max(axis=1) < 1e-6) & (np.abs(beta[:, 1]) < 1e3)
+    return np.where(settled, beta[:, 1], np.nan)
+
+
+def _newton(line: Array, left: Array, weight: Array) -> Array:
+    """Newton steps of intercept and slope, (fits, 2); NaN where the information is singular."""
+    scores = np.stack([left.sum(axis=1), (left * line).sum(axis=1)])
+    a, b, c = weight.sum(axis=1), (weight * line).sum(axis=1), (weight * line**2).sum(axis=1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.stack([c * scores[0] - b * scores[1], a * scores[1] - b * scores[0]],
+                        axis=1) / (a * c - b * b)[:, None]
 
 
 def brier(risk: Array, y: Array, weights: Array | None = None) -> float:
@@ -60,11 +81,14 @@ class Validation:
     sentence: str
 
 
-def _measures(beta: Array, x: Array, y: Array, weights: Array | None) -> Array:
-    linear = x @ beta
+def _measures(beta: Array, x: Array, y: Array, weights: Array) -> Array:
+    """(fits, 3): the measures of each line of `beta` (fits, columns) under its `weights`."""
+    linear = beta @ x.T
     risk = expit(linear)
-    return np.array([c_statistic(risk, y, weights), calibration_slope(linear, y, weights),
-                     brier(risk, y, weights)])
+    return np.column_stack([
+        [c_statistic(one, y, own) for one, own in zip(risk, weights, strict=True)],
+        calibration_slope(linear, y, weights),
+        [brier(one, y, own) for one, own in zip(risk, weights, strict=True)]])
 
 
 def validate(model: ModelFit, *, times: int = 200, seed: int = 20260101) -> Validation:
@@ -74,18 +98,17 @@ def validate(model: ModelFit, *, times: int = 200, seed: int = 20260101) -> Vali
     """
     beta = corrected_coefficients(model)
     rows = model.rows
-    apparent = _measures(beta, rows.x, rows.y, None)
+    apparent = _measures(beta[None, :], rows.x, rows.y, np.ones((1, rows.n)))[0]
     draws = bootstrap_patients(rows.x, rows.y, rows.cluster, model.fitted.coefficients,
                                times=times, seed=seed)
-    inside, outside = [], []
-    for one in np.flatnonzero(draws.usable):
-        inside.append(_measures(draws.corrected[one], rows.x, rows.y, draws.weights[one]))
-        outside.append(_measures(draws.corrected[one], rows.x, rows.y, None))
-    optimism = np.nanmean(np.array(inside) - np.array(outside), axis=0)
+    betas, weights = draws.corrected[draws.usable], draws.weights[draws.usable]
+    inside = _measures(betas, rows.x, rows.y, weights)
+    outside = _measures(betas, rows.x, rows.y, np.ones_like(weights))
+    optimism = np.nanmean(inside - outside, axis=0)
     table = pd.DataFrame(
         {"apparent": apparent, "optimism": optimism, "corrected": apparent - optimism},
         index=pd.Index(["c statistic", "calibration slope", "Brier score"], name="measure"))
-    c = _c_estimate(model, table, np.array(inside)[:, 0])
+    c = _c_estimate(model, table, inside[:, 0])
     return Validation(table, c, _sentence(table, c, len(inside)))
 
 

@@ -16,7 +16,9 @@ from analyses.model_estimates import ModelNumbers, model_numbers
 from analyses.reports.always_said import cautions
 from analyses.reports.checklists.filled import checklist_sections
 from analyses.reports.content import Document, Points, Section, Sentence, Table
+from analyses.reports.embolized_section import embolized_section
 from analyses.reports.event_sections import events_table
+from analyses.reports.learning_section import learning_section
 from analyses.reports.manuscript.limitations import limitations_section
 from analyses.reports.manuscript.literature import (
     literature_methods,
@@ -44,8 +46,10 @@ from analyses.small_cells import outside_results
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from analyses.embolized_or_not import EmbolizedOrNot
     from analyses.literature.published import PublishedSeries
     from analyses.precision.plan import Precision
+    from analyses.regression.learning import LearningEffect
     from analyses.regression.plan import Plan
     from analyses.regression.technique_models import TechniqueModels
 
@@ -67,6 +71,8 @@ class SeriesWork:
     models: TechniqueModels | None = None
     precision: tuple[Precision, ...] = ()
     literature: Literature = Literature((), ())
+    embolized: EmbolizedOrNot | None = None
+    learning: LearningEffect | str | None = None
 
     @cached_property
     def numbers(self) -> ModelNumbers:
@@ -77,7 +83,9 @@ class SeriesWork:
     def estimates(self) -> tuple[Estimate, ...]:
         """Numbers beyond those of the results that the documents print."""
         return (*(e for plan in self.precision for e in plan.estimates), *self.numbers.estimates,
-                *self.literature.estimates)
+                *self.literature.estimates,
+                *(self.embolized.estimates if self.embolized else ()),
+                *getattr(self.learning, "estimates", ()))
 
 
 def series_work(
@@ -89,6 +97,8 @@ def series_work(
     plan: of the technique models; the default one, whose results are exploratory, where None.
     published: lines to be set beside our own rates; the package's where None.
     """
+    from analyses.embolized_or_not import embolized_or_not
+    from analyses.learning_frame import learning_of_sessions
     from analyses.technique_frame import technique_models
 
     tell = progress or (lambda words: None)
@@ -97,7 +107,10 @@ def series_work(
     tell("what so many patients can show")
     precision = planned(results)
     tell("published series")
-    return SeriesWork(results, models, precision, beside_literature(results, published))
+    literature = beside_literature(results, published)
+    tell("resections with and without embolization, and experience")
+    return SeriesWork(results, models, precision, literature, embolized_or_not(results.units),
+                      learning_of_sessions(results.units))
 
 
 def series_document(work: SeriesWork) -> Document:
@@ -152,7 +165,9 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
         declarations(),
     ]
     more = supplement_sections(
-        results, main, technique_supplement(work.models, work.numbers), events)
+        results, main, [*technique_supplement(work.models, work.numbers),
+                        embolized_section(work.embolized), learning_section(work.learning)],
+        events)
     more += literature_supplement(work.literature)
     main.append(references_section([*main, *more]))
     return [*main, *more]

@@ -14,8 +14,9 @@ import numpy as np
 
 from analyses.estimate import Estimate, replaced
 from analyses.estimate_text import plural
+from analyses.model_estimates import COMPLETE as COMPLETE_ROWS
 from analyses.model_estimates import unanswered_words
-from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
+from analyses.regression.outcome_words import OUTCOME_WORDS, exposure_words
 from analyses.reports.content import (
     Block,
     Caution,
@@ -27,12 +28,28 @@ from analyses.reports.content import (
     Table,
     plain,
 )
+from analyses.reports.model_pictures import curve_pictures
+from analyses.reports.model_tables import diagnosis_tables
+from analyses.technique_frame import OF_LIQUIDS
 
 if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
     from analyses.regression.technique_models import TechniqueModels
 
 YES_NO = ("reflux_past_limit",)
+NO_MEANING = {
+    **dict.fromkeys(OF_LIQUIDS, "no liquid agent was injected"),
+    "formulation": "not one strength of EVOH alone was injected",
+}
+COMPLETE = "Only rows in which everything was recorded are in a model."
+IMPUTED = (
+    "Gaps in a technique variable were imputed (20 completed sets, pooled by Rubin's rules), which "
+    "assumes that what is missing depends only on what was recorded; beside it the ratio from rows "
+    "with everything recorded. Rows in which a variable has no meaning (a rate where no liquid was "
+    "injected) are in neither.")
+RISKS = (
+    "Risk at each setting: what share would be expected if all of these rows had that value and "
+    "all else as it was (lower and upper quartile of a number); an association, not a promise.")
 FEW_ROWS = 5
 """Fewer rows than this with (or without) what is compared: too few to compare."""
 
@@ -62,8 +79,9 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
     lines = [line for result in results for line in lines_of(result)]
     title = f"{OUTCOME_WORDS.get(outcome, outcome)}, per {unit}"
     blocks: list[Block] = [plain(_asked(results)), *_picture(title, outcome, unit, lines),
-                           _table(title, outcome, unit, lines),
-                           *_warnings(outcome, unit, lines)]
+                           _table(title, outcome, unit, lines), *curve_pictures(results),
+                           *_warnings(outcome, unit, lines),
+                           *diagnosis_tables(outcome, unit, title, results)]
     refused = [line for line in lines if line.ratio is None and line.note]
     if refused:
         blocks.append(Points(tuple(Sentence(f"{line.label}: {line.note}") for line in refused)))
@@ -72,10 +90,10 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
 
 def lines_of(result: PlannedResult) -> list[Line]:
     """Every comparison of one model; without a ratio where none should be given, and why."""
-    label = TECHNIQUE_WORDS.get(result.model.exposure.name, result.model.exposure.name)
+    label = exposure_words(result.model.exposure)
     if result.fit is None:
         return [Line(label, None, f"not fitted: {result.refusal}.", result)]
-    if result.fit.estimator == "exact" or not result.ratios:
+    if not result.answered or not result.ratios:
         # The reason in full stands in the result's words; a ratio would be a number to misuse.
         return [Line(label, None, unanswered_words(result), result)]
     return [_line(result, label, one) for one in result.ratios]
@@ -84,6 +102,9 @@ def lines_of(result: PlannedResult) -> list[Line]:
 def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
     term = (one.group or {})["term"]
     words = f"{label}: {_level(term)}" if "[" in term else label
+    if one.value is None:
+        why = next((w for w in result.warnings if w.startswith(term)), "no number can be given.")
+        return Line(words, None, why, result)
     smaller = _smaller_side(result, term)
     if smaller is not None and smaller < FEW_ROWS:
         return Line(words, None, f"too few to compare ({smaller} "
@@ -135,26 +156,43 @@ def _picture(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> tupl
 
 
 def _table(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> Table:
-    rows = []
-    for line in lines:
-        fit = line.result.fit
-        counted = "" if fit is None else (
-            f"{'' if fit.events is None else f'{fit.events:,}/'}{fit.n:,}")
-        rows.append((
-            Cell(line.label, heading=True),
-            Cell("no number can be given" if line.ratio is None else line.ratio.number_text(),
-                 line.ratio),
-            Cell(counted), Cell("" if fit is None else f"{fit.clusters:,}"),
-            *_risk_cells(line), Cell(_status(line))))
+    imputed = any(line.result.imputed is not None for line in lines)
+    rows = tuple((
+        Cell(line.label, heading=True),
+        Cell("no number can be given" if line.ratio is None else line.ratio.number_text(),
+             line.ratio),
+        Cell(counted_text(line)), *([_complete_cell(line)] if imputed else []),
+        *_risk_cells(line), Cell(_status(line))) for line in lines)
     counted = f"Events/{plural(unit)}" if any(
         r.result.fit is not None and r.result.fit.events is not None for r in lines) else (
         plural(unit).capitalize())
     return Table(f"technique-{outcome}-{unit}", f"{title} and technique", (
-        "Technique", "Ratio (95 % interval)", counted, "Patients", "Risk at each setting",
-        "Status"), tuple(rows), (
-        "Only rows in which everything was recorded are in a model. Risk at each setting: what "
-        "share would be expected if all of these rows had that value and all else as it was "
-        "(lower and upper quartile of a number); an association, not a promise.",))
+        "Technique", "Ratio (95 % interval)", f"{counted}; patients",
+        *(["The same, complete rows"] if imputed else []), "Risk at each setting",
+        "Status"), rows, (IMPUTED if imputed else COMPLETE, RISKS))
+
+
+def counted_text(line: Line) -> str:
+    """`26/254; 128`: events and rows behind the ratio, and patients, of the model shown."""
+    shown = line.ratio or line.result.fit
+    if shown is None:
+        return ""
+    events = "" if shown.events is None else f"{shown.events:,}/"
+    return f"{events}{shown.n:,}; {shown.clusters:,}"
+
+
+def _complete_cell(line: Line) -> Cell:
+    """The ratio of the rows with everything recorded, where gaps were imputed."""
+    result, shown = line.result, line.ratio
+    if shown is None or result.imputed is None:
+        return Cell("")
+    for e in result.complete_ratios:
+        if e.group == shown.group and e.value is not None:
+            events = "" if e.events is None else f"{e.events:,}/"
+            return Cell(f"{e.number_text().partition(', n')[0]}, {events}{e.n:,}",
+                        replaced(e, id=f"{e.id}.{COMPLETE_ROWS}"))
+    events = result.fit.events if result.fit is not None else None
+    return Cell("too few events" if events is not None else "not answered")
 
 
 def _risk_cells(line: Line) -> tuple[Cell, ...]:
@@ -184,8 +222,8 @@ def _warnings(outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Table, ..
     """What the models warn of, each with the variables it is about."""
     said: dict[str, list[str]] = {}
     for line in lines:
-        if line.result.fit is not None and line.ratio is not None:
-            for words in line.result.fit.warnings:
+        if line.ratio is not None:
+            for words in (*_not_asked(line.result, unit), *line.result.warnings):
                 said.setdefault(words, []).append(line.label.partition(":")[0])
     rows = tuple((Cell("; ".join(dict.fromkeys(labels)), heading=True), Cell(words))
                  for words, labels in said.items())
@@ -194,3 +232,10 @@ def _warnings(outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Table, ..
     return (Table(f"technique-{outcome}-{unit}-warnings", "What these models warn of",
                   ("Technique", "Warning"), rows, folded=True),)
 
+
+def _not_asked(result: PlannedResult, unit: str) -> tuple[str, ...]:
+    """How many units the question cannot be asked of, and why."""
+    return tuple(
+        f"Not asked of {count} {unit if count == 1 else plural(unit)}: "
+        f"{NO_MEANING.get(column, 'it has no meaning there')}."
+        for column, count in result.not_asked.items())

@@ -15,6 +15,8 @@ WORKS = (
     ("Austin", "2009", "Austin PC. Balance diagnostics for comparing the distribution of baseline "
      "covariates between treatment groups in propensity-score matched samples. Stat Med "
      "2009;28:3083–3107."),
+    ("Barnard", "1999", "Barnard J, Rubin DB. Small-sample degrees of freedom with multiple "
+     "imputation. Biometrika 1999;86:948–955."),
     ("Bell", "2002", "Bell RM, McCaffrey DF. Bias reduction in standard errors for linear "
      "regression with multi-stage samples. Surv Methodol 2002;28:169–181."),
     ("Boos", "1992", "Boos DD. On generalized score tests. Am Stat 1992;46:327–333."),
@@ -30,6 +32,9 @@ WORKS = (
      "of a competing risk. Ann Stat 1988;16:1141–1154."),
     ("Hanley", "1983", "Hanley JA, Lippman-Hand A. If nothing goes wrong, is everything all "
      "right? JAMA 1983;249:1743–1745."),
+    ("Harrell", "1996", "Harrell FE, Lee KL, Mark DB. Multivariable prognostic models: issues in "
+     "developing models, evaluating assumptions and adequacy, and measuring and reducing errors. "
+     "Stat Med 1996;15:361–387."),
     ("Heinze", "2002", "Heinze G, Schemper M. A solution to the problem of separation in logistic "
      "regression. Stat Med 2002;21:2409–2419."),
     ("Jayaraman", "2012", "Jayaraman MV, Meyers PM, Derdeyn CP, et al. Reporting standards for "
@@ -45,6 +50,8 @@ WORKS = (
     ("Korn", "1998", "Korn EL, Graubard BI. Confidence intervals for proportions with small "
      "expected number of positive counts estimated from survey data. Surv Methodol "
      "1998;24:193–201."),
+    ("Li", "2018", "Li F, Morgan KL, Zaslavsky AM. Balancing covariates via propensity score "
+     "weighting. J Am Stat Assoc 2018;113:390–400."),
     ("Mancl", "2001", "Mancl LA, DeRouen TA. A covariance estimator for GEE with improved "
      "small-sample properties. Biometrics 2001;57:126–134."),
     ("Mondol", "2019", "Mondol MH, Rahman MS. Bias-reduced and separation-proof GEE with small or "
@@ -74,6 +81,8 @@ WORKS = (
      "grouped, censored and truncated data. J R Stat Soc B 1976;38:290–295."),
     ("Ulm", "1990", "Ulm K. A simple method to calculate the confidence interval of a "
      "standardized mortality ratio. Am J Epidemiol 1990;131:373–375."),
+    ("van Buuren", "2018", "van Buuren S. Flexible imputation of missing data. 2nd ed. Boca Raton: "
+     "CRC Press; 2018."),
     ("VanderWeele", "2017", "VanderWeele TJ, Ding P. Sensitivity analysis in observational "
      "research: introducing the E-value. Ann Intern Med 2017;167:268–274."),
 )

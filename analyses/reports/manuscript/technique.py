@@ -22,16 +22,22 @@ from analyses.reports.content import (
     plain,
 )
 from analyses.reports.manuscript.said import listed
+from analyses.reports.model_pictures import imputed_pictures
+from analyses.reports.model_tables import short_words, subgroup_table
 from analyses.reports.technique_sections import (
     OUTCOME_WORDS,
     Line,
+    counted_text,
     lines_of,
     outcome_section,
 )
 from analyses.resection import CONFOUNDED
 
 MAIN = ("event", "session")
-EXTENT = {"pedicles", "agent_ml", "agent_per_nidus"}
+IMPUTED_BESIDE = (
+    "Values put into gaps are shown beside those recorded. They need not agree, since what is "
+    "missing may differ in all that is known of it; where they differ much, ask why it was not "
+    "recorded.")
 COMFORTABLE = 10
 """Events a coefficient that a model carries comfortably (Peduzzi and others 1996)."""
 
@@ -68,7 +74,10 @@ def technique_supplement(
     more: list[Block] = []
     if others:
         more.append(side_by_side(numbers, lines, others, "technique-other-side-by-side"))
-    more.append(e_value_table(numbers, lines))
+    more += [e_value_table(numbers, lines), *subgroup_table(models.results)]
+    gaps = imputed_pictures(models.results)
+    if gaps:
+        more += [plain(IMPUTED_BESIDE), *gaps]
     return [*found, Section("Beside the models", tuple(more)), plan_section(models)]
 
 
@@ -107,8 +116,9 @@ def side_by_side(
         "Technique", "Seen", "Alone (95 % interval)", "Adjusted (95 % interval)", "Events/rows",
         "Declared"), tuple(rows), (
         "Ratios of odds (of geometric means for blood loss and time). Seen: events of rows with "
-        "and without, or the median in rows with and without the event. Alone and adjusted on the "
-        "same rows, in which everything was recorded; intervals clustered on the patient.",))
+        "and without, or the median in rows with and without the event, as recorded. Alone and "
+        "adjusted on the same rows; where gaps were imputed, on the completed ones (the ratios of "
+        "complete rows are in the supplement). Intervals clustered on the patient.",))
 
 
 def e_value_table(numbers: ModelNumbers, lines: dict[tuple[str, str], list[Line]]) -> Table:
@@ -167,7 +177,7 @@ def _cannot(
     models: TechniqueModels, lines: dict[tuple[str, str], list[Line]],
 ) -> Iterable[Sentence]:
     """What the data cannot carry, before anything is shown."""
-    without = [r for r in models.results if r.fit is None or r.fit.estimator == "exact"]
+    without = [r for r in models.results if not r.answered]
     if not without:
         yield Sentence(f"Every one of the {len(models.results)} models could be fitted.")
         return
@@ -180,10 +190,7 @@ def _cannot(
 
 
 def _short(result: PlannedResult) -> str:
-    from analyses.reports.technique_sections import TECHNIQUE_WORDS
-
-    name = result.model.exposure.name
-    words = TECHNIQUE_WORDS.get(name, name).partition(",")[0]
+    words = short_words(result.model.exposure.name)
     return words[:1].lower() + words[1:]
 
 
@@ -248,9 +255,7 @@ def _lower(words: str) -> str:
 def _row(line: Line, numbers: ModelNumbers) -> tuple[Cell, ...]:
     found = numbers.line(line.ratio) if line.ratio is not None else None
     planned = "yes" if line.result.status == "planned" else "no: exploratory"
-    fit = line.result.fit
-    counted = "" if fit is None else (
-        f"{'' if fit.events is None else f'{fit.events:,}/'}{fit.n:,}")
+    counted = counted_text(line).partition(";")[0]
     if found is None:
         why = "too few to compare" if "too few" in line.note else "not answered by these data"
         return (Cell(line.label, heading=True), Cell(""), Cell("–"), Cell(why), Cell(counted),
@@ -275,6 +280,25 @@ def model_methods(models: TechniqueModels | None) -> tuple[Block, ...]:
         "patient, with degrees of freedom after Bell and McCaffrey (2002).",
         "Blood loss and operation time are modelled on their logarithms, with the same degrees "
         "of freedom and clustered on the patient. With fewer than 8 events no ratio is given.",
+        *_gaps_methods(models),
+        "Each model is shown with its events per coefficient, separation, variance inflation, "
+        "the ratio refitted without each patient in turn, the c statistic (or variation "
+        "explained) and calibration slope less their optimism from bootstrap samples of patients "
+        "(Harrell and others 1996), and a test of a curve against the line.",
+        "Resections with and without embolization before them were compared with overlap weights "
+        "(Li and others 2018), balance told by standardised differences (Austin 2009). The effect "
+        "of the operator's case number is adjusted, clustered on the patient.",
         "Risks at a setting are standardised over the rows from the intercept-corrected fit (Puhr "
         "and others 2017). How strong an unmeasured confounder would have to be is told by "
         "E-values (VanderWeele and Ding 2017)."),)
+
+
+def _gaps_methods(models: TechniqueModels) -> tuple[str, ...]:
+    """How gaps were filled, where any model asked for it."""
+    if not any(r.model.missing == "imputation" for r in models.results):
+        return ()
+    return ("Gaps in technique that was there but not recorded were filled 20 times by chained "
+            "equations with predictive mean matching that keep a patient's rows together and "
+            "hold the outcome (van Buuren 2018), and pooled by Rubin's rules with the degrees of "
+            "freedom of Barnard and Rubin (1999); ratios of rows with everything recorded stand "
+            "beside. Outcomes were not imputed.",)

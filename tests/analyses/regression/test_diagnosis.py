@@ -10,6 +10,7 @@ from sklearn.metrics import r2_score, roc_auc_score
 from analyses.regression import Term, fit, patient_influence
 from analyses.regression.diagnosis import diagnose
 from analyses.regression.influence import influence_sentence
+from analyses.regression.validation import calibration_slope
 from analyses.regression.validation_linear import validate_log_linear
 
 TERMS = [Term(("exposure",), "linear"), "sm_grade", "ruptured", "case_number"]
@@ -61,6 +62,22 @@ def test_discrimination_is_below_what_scikit_learn_gives_for_the_same_rows(binar
     assert 0.5 < found.discrimination.value < apparent
     assert found.discrimination.low < found.discrimination.value < found.discrimination.high
     assert 0.5 < found.slope.value < 1.05
+
+
+def test_calibration_slopes_are_those_of_statsmodels_all_at_once():
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(4)
+    y = (rng.random(80) < 0.25).astype(float)
+    lines = rng.normal(size=(6, 80)) + np.linspace(0, 1.5, 6)[:, None] * y
+    weights = rng.multinomial(80, np.full(80, 1 / 80), size=6).astype(float)
+    found = calibration_slope(lines, y, weights)
+    for line, own, slope in zip(lines, weights, found, strict=True):
+        again = sm.GLM(y, sm.add_constant(line), family=sm.families.Binomial(),
+                       freq_weights=own).fit(tol=1e-12)
+        assert slope == pytest.approx(again.params[1], rel=1e-6)
+    # A line that tells them apart without fail has no finite slope.
+    assert np.isnan(calibration_slope(np.where(y == 1, 2.0, -2.0) + lines[0] * 0.01, y)[0])
 
 
 def test_variation_explained_is_that_of_scikit_learn_less_the_optimism(linear):

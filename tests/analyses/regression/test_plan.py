@@ -51,12 +51,21 @@ def test_a_plan_file_comes_back_as_it_was_written(tmp_path):
     extra = PlannedModel("curve", "session", "event", Term(("agent_ml",), "spline", 4),
                          (Term(("formulation",), "factor", reference="EVOH 8 %"),
                           Term(("sm_grade", "ruptured"), "interaction")), ("why “so”", ""),
-                         missing="imputation", subgroups=("ruptured",))
-    plan = replace(plan, models=(*plan.models, extra))
+                         missing="imputation")
+    split = replace(plan.models[0], name="split", subgroups=("ruptured",))
+    plan = replace(plan, models=(*plan.models, extra, split))
     write_plan(plan, tmp_path / "plan.toml")
     again = read_plan(tmp_path / "plan.toml")
     assert again == plan and again.hash == plan.hash
     assert DAY.isoformat() in plan.heading and plan.hash[:12] in plan.heading
+
+
+def test_a_curve_has_no_subgroups(tmp_path):
+    curve = PlannedModel("curve", "session", "event", Term(("agent_ml",), "spline", 3),
+                         subgroups=("ruptured",))
+    write_plan(Plan("p", DAY, (curve,)), tmp_path / "plan.toml")
+    with pytest.raises(ValueError, match="subgroups need an exposure that is linear or a factor"):
+        read_plan(tmp_path / "plan.toml")
 
 
 def test_the_plan_can_be_printed():
@@ -163,6 +172,82 @@ def test_planned_subgroups_are_interactions():
     model = replace(default_plan(DAY).models[1], subgroups=("ruptured",))
     result = run_plan(Plan("p", DAY, (model,)), {"session": sessions()})[0]
     assert "agent_ml × ruptured" in result.subgroups["ruptured"].table.index
+
+
+def test_a_subgroup_line_is_the_sum_of_its_coefficients():
+    from analyses.regression.subgroups import subgroup_lines
+
+    model = replace(default_plan(DAY).models[1], subgroups=("late",))
+    data = sessions().assign(late=lambda d: d["case_number"] > 0)
+    result = run_plan(Plan("p", DAY, (model,)), {"session": data})[0]
+    line, = subgroup_lines(result.model, result.subgroups)
+    coefficients = result.subgroups["late"].table["estimate"]
+    no, yes = line.within
+    assert np.log(no.value) == pytest.approx(coefficients["agent_ml"])
+    assert np.log(yes.value) == pytest.approx(
+        coefficients["agent_ml"] + coefficients["agent_ml × late"])
+    assert yes.value / no.value == pytest.approx(line.between.value)
+    assert line.between.kind == "ratio of odds ratios" and line.between.low < line.between.high
+    # In the rows without, the ratio is that of the model's own line, to its Wald interval.
+    own = result.subgroups["late"].table.loc["agent_ml"]
+    assert np.log(no.low) == pytest.approx(own["low"])
+
+
+def test_a_subgroup_without_enough_events_says_so():
+    model = replace(default_plan(DAY).models[1], subgroups=("none_of_them",))
+    data = sessions().assign(none_of_them=False)
+    result = run_plan(Plan("p", DAY, (model,)), {"session": data})[0]
+    assert "same in every row" in result.subgroups["none_of_them"]
+
+
+def test_a_planned_curve_is_read_between_quartiles():
+    curve = PlannedModel("curve", "session", "event", Term(("agent_ml",), "spline", 3),
+                         missing="imputation")
+    data = sessions()
+    result = run_plan(Plan("p", DAY, (curve,)), {"session": data})[0]
+    ratio, = result.ratios
+    low, high = np.quantile(data["agent_ml"], [0.25, 0.75], method="nearest")
+    risk = result.fit.predict(data.iloc[:2].assign(agent_ml=[low, high]))
+    odds = risk / (1 - risk)
+    assert ratio.value == pytest.approx(odds[1] / odds[0])
+    assert ratio.low < ratio.value < ratio.high
+    data.loc[data.index[::7], "agent_ml"] = np.nan
+    filled = run_plan(Plan("p", DAY, (curve,)), {"session": data})[0]
+    assert filled.imputed is not None and "Rubin" in filled.ratios[0].method
+    assert filled.ratios[0].value == pytest.approx(ratio.value, rel=0.25)
+    assert filled.complete_ratios[0].n < filled.ratios[0].n == len(data)
+
+
+def test_rows_in_which_a_variable_has_no_meaning_are_not_gaps():
+    from analyses.regression.applies import applies_to
+
+    data = sessions()
+    no_liquid = np.arange(len(data)) % 4 == 0
+    data.loc[no_liquid, "rate_ml_min"] = np.nan
+    data[applies_to("rate_ml_min")] = ~no_liquid
+    data.loc[data.index[1], "rate_ml_min"] = np.nan
+    model = next(m for m in default_plan(DAY).models if m.name == "complication by rate_ml_min")
+    result = run_plan(Plan("p", DAY, (model,)), {"session": data})[0]
+    assert dict(result.not_asked) == {"rate_ml_min": int(no_liquid.sum())}
+    assert result.imputed.imputation.gaps.to_numpy().sum() == 1
+    assert result.ratios[0].n == int((~no_liquid).sum())
+    assert result.fit.n == result.ratios[0].n - 1
+
+
+def test_pooled_risks_lie_among_those_of_the_completed_sets():
+    from analyses.regression.standardisation import standardised_risks
+
+    data = sessions()
+    data.loc[data.index[::3], "rate_ml_min"] = np.nan
+    model = next(m for m in default_plan(DAY).models if m.name == "complication by rate_ml_min")
+    result = run_plan(Plan("p", DAY, (model,)), {"session": data})[0]
+    settings = [{"rate_ml_min": float((e.group or {})["rate_ml_min"])} for e in result.risks.risks]
+    each = [standardised_risks(one, settings, unit="session") for one in result.imputed.models]
+    for place, pooled in enumerate(result.risks.risks):
+        values = [one.risks[place].value for one in each]
+        assert min(values) < pooled.value < max(values)
+        widths = [one.risks[place].high - one.risks[place].low for one in each]
+        assert pooled.high - pooled.low > min(widths)
 
 
 def test_imputation_is_done_where_the_plan_says_so():
