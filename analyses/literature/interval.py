@@ -1,8 +1,8 @@
 """Intervals of the two parameters: mu by its standard error, tau by its profile.
 
-The interval of mu is mu ± t(k − 1)·se: over 3 to 10 series with few events its coverage was
-nearer to 95 % than that of the profile or of the normal one (the table of
-`tests/reference/coverage_pooling.md`). That of tau is the profile-likelihood interval, the usual
+The interval of mu is mu ± t(k − 1)·se: over 3 to 10 series with few events it held the truth in
+91 to 100 of 100 simulated sets, the profile in 89 to 99 and the normal one in as few as 78
+(`tests/reference/coverage_pooling.md`). That of tau is the profile-likelihood interval, the usual
 chi-squared limit on one degree of freedom; at tau = 0 it is cautious (Stram and Lee 1994).
 """
 

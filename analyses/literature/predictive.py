@@ -7,7 +7,7 @@ between series and rules out little more (after Röver et al. 2021, Res Synth Me
 
 Why not the t interval of Higgins, Thompson and Spiegelhalter 2009 (J R Stat Soc A 172:137), which
 `higgins_limits` gives for comparison: with few series and rare events tau is often estimated as 0,
-and it then held the new series' proportion in as few as 84 of 100 simulated sets; averaged over
+and it then held the new series' proportion in as few as 80 of 100 simulated sets; averaged over
 tau, 93 to 100 of 100 (`tests/reference/coverage_pooling.md`).
 """
 
