@@ -98,7 +98,7 @@ def pptx_texts(path: Path, *, notes: bool = True) -> list[str]:
             found += shape_texts(shape)
         if notes and slide.has_notes_slide:
             found += slide.notes_slide.notes_text_frame.text.split("\n")
-    return [text for text in found if text]
+    return [text.replace("\u00a0", " ") for text in found if text]
 
 
 def shape_texts(shape: Any) -> list[str]:

@@ -50,7 +50,8 @@ def html_texts(page: str) -> list[str]:
     body = re.sub(r"<svg.*?</svg>", " ", body, flags=re.DOTALL)
     parts = re.split(r"</?(?:p|li|td|th|caption|h\d|figcaption|summary|pre|section)\b[^>]*>", body)
     plain = [unescape(re.sub(r"<[^>]+>", "", part)).strip() for part in parts]
-    return [re.sub(r" \[[a-z]+\]$", "", text) for text in (*plain, *map(unescape, words)) if text]
+    return [re.sub(r" \[[a-z]+\]$", "", text).replace("\u00a0", " ")
+            for text in (*plain, *map(unescape, words)) if text]
 
 
 def printed(texts: Iterable[str]) -> list[str]:

@@ -29,9 +29,10 @@ from analyses.reports.docx_fields import (
     add_reference,
     words_of,
 )
-from analyses.reports.docx_tables import add_table, unbroken
+from analyses.reports.docx_tables import add_table
 from analyses.reports.marks import lettered
 from analyses.reports.numbering import labels_of, pieces
+from analyses.reports.unbroken import unbroken
 
 if TYPE_CHECKING:
     from docx.document import Document as Docx
@@ -243,7 +244,7 @@ class _Writer:
         paragraph = self.made.add_paragraph(style="Caption")
         paragraph.paragraph_format.keep_with_next = keep
         add_bookmarked_number(paragraph, self.labels[name], name)
-        paragraph.add_run(f". {words}.")
+        paragraph.add_run(unbroken(f". {words}."))
 
     def _text(self, paragraph: Any, text: str) -> None:
         """Text in which `@name` becomes a cross-reference to that table or figure."""

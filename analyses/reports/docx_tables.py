@@ -8,6 +8,7 @@ from typing import Any
 
 from analyses.reports.content import Cell, Table
 from analyses.reports.docx_fields import shade
+from analyses.reports.unbroken import unbroken
 
 LETTER_EM = 0.54
 """Width of a letter of the table's family, in ems: a little over the average of its bold face."""
@@ -64,7 +65,8 @@ def _grown(widths: Sequence[float], wanted: Sequence[float], most: float) -> lis
 
 
 def _longest_word(column: Sequence[str]) -> int:
-    return max((len(word) for text in column for word in re.split(r"[\s/]+", text)), default=1)
+    return max((len(word) for text in column for word in re.split(r"[ \n/]+", unbroken(text))),
+               default=1)
 
 
 def _longest_line(column: Sequence[str]) -> int:
@@ -91,11 +93,6 @@ def _fill(row: Any, cells: Sequence[Cell], points: float, *, bold: bool) -> None
             run.bold = bold or None
             run.font.superscript = text is mark or None
     row._tr.get_or_add_trPr().append(OxmlElement("w:cantSplit"))
-
-
-def unbroken(text: str) -> str:
-    """The text with a per cent sign that stays on the line of its number."""
-    return text.replace(" %", "\N{NO-BREAK SPACE}%")
 
 
 def _parted(text: str) -> tuple[str, str]:

@@ -25,6 +25,7 @@ from analyses.reports.content import (
 )
 from analyses.reports.marks import lettered
 from analyses.reports.numbering import Labels, labels_of, pieces
+from analyses.reports.unbroken import unbroken
 
 FIGURE_WIDTH_IN = 7.4
 
@@ -103,21 +104,21 @@ class _Writer:
     @block.register
     def _(self, block: Table) -> str:
         block = lettered(block)
-        head = "".join(f'<th scope="col">{escape(text)}</th>' for text in block.columns)
+        head = "".join(f'<th scope="col">{_words(text)}</th>' for text in block.columns)
         body = "".join(f"<tr>{''.join(map(self._cell, row))}</tr>" for row in block.rows)
-        below = "".join(f'<p class="notes">{escape(note)}</p>' for note in block.notes)
+        below = "".join(f'<p class="notes">{_words(note)}</p>' for note in block.notes)
         caption = f"{self.labels[block.name].text}. {block.caption}"
         # A table that can be scrolled must be reachable by keyboard; one with buttons in it is.
         reach = "" if 'class="n"' in body else ' tabindex="0"'
         table = (
             f'<div class="scroll" role="region" aria-label="{escape(caption, quote=True)}"{reach} '
             f'id="{_anchor(block.name)}-shown"><table>'
-            f"<caption>{escape(caption)}</caption><thead><tr>{head}"
+            f"<caption>{_words(caption)}</caption><thead><tr>{head}"
             f"</tr></thead><tbody>{body}</tbody></table></div>{below}"
         )
         if not block.folded:
             return table
-        return f"<details><summary>{escape(caption)}</summary>{table}</details>"
+        return f"<details><summary>{_words(caption)}</summary>{table}</details>"
 
     @block.register
     def _(self, block: Picture) -> str:
@@ -125,7 +126,7 @@ class _Writer:
         label = escape(f"{self.labels[block.name].text}, to scroll", quote=True)
         return (f'<figure id="{_anchor(block.name)}-shown"><div class="drawn" role="region" '
                 f'tabindex="0" aria-label="{label}">{svg_text(block)}</div>'
-                f"<figcaption>{escape(caption)}</figcaption></figure>")
+                f"<figcaption>{_words(caption)}</figcaption></figure>")
 
     @block.register
     def _(self, block: Verbatim) -> str:
@@ -140,7 +141,7 @@ class _Writer:
         parts, done = [], 0
         for start, stop, estimate in marked:
             parts += [self._linked(text[done:start]),
-                      self._button(escape(text[start:stop]), estimate)]
+                      self._button(_words(text[start:stop]), estimate)]
             done = stop
         parts.append(self._linked(text[done:]))
         return "".join(parts) + "".join(f" {self._button('[cases]', e)}" for e in more)
@@ -149,10 +150,10 @@ class _Writer:
         """The text with references to tables and figures as links to them."""
         return "".join(
             f'<a href="#{_anchor(name)}-shown">{self.labels[name].text}</a>' if name
-            else escape(words) for words, name in pieces(text, self.labels))
+            else _words(words) for words, name in pieces(text, self.labels))
 
     def _cell(self, cell: Cell) -> str:
-        text = escape(cell.text)
+        text = _words(cell.text)
         if cell.heading:
             return f'<th scope="row">{text}</th>'
         if self.with_cases and cell.estimate is not None and cell.estimate.counted:
@@ -183,6 +184,11 @@ def _numbers_in(sentence: Sentence) -> tuple[list[tuple[int, int, Estimate]], li
         else:
             found.append((*place, estimate))
     return sorted(found, key=lambda one: one[0]), more
+
+
+def _words(text: str) -> str:
+    """Text that is shown: numbers stay with their units."""
+    return escape(unbroken(text))
 
 
 def _anchor(text: str) -> str:

@@ -47,6 +47,7 @@ from analyses.reports.pptx_parts import (
     set_cell,
     style_table,
 )
+from analyses.reports.unbroken import unbroken
 
 if TYPE_CHECKING:
     from pptx.presentation import Presentation
@@ -215,7 +216,7 @@ class _Writer:
         words = f"{self.document.footer}   {number}" if self.document.footer else str(number)
         box = self.slide.shapes.add_textbox(
             Inches(LEFT_IN), Inches(7.02), Inches(ROOM_IN), Inches(0.35))
-        box.text_frame.text = words
+        box.text_frame.text = unbroken(words)
         box.text_frame.word_wrap, box.text_frame.margin_left = True, 0
         look(box.text_frame.paragraphs[0], SMALL_PT, bold=False)
 
@@ -233,7 +234,7 @@ class _Writer:
         frame.margin_left = frame.margin_right = 0
         for place, line in enumerate(lines):
             paragraph = frame.paragraphs[0] if place == 0 else frame.add_paragraph()
-            paragraph.text = line
+            paragraph.text = unbroken(line)
             look(paragraph, size, bold)
         self.y += high + (0.02 if size == SMALL_PT or bold else GAP_IN)
 

@@ -11,13 +11,14 @@ from dataclasses import replace
 
 from analyses.reports.content import Cell, Table
 from analyses.reports.docx_tables import column_widths
+from analyses.reports.unbroken import NO_BREAK, unbroken
 
 WIDTH_IN, HEIGHT_IN = 13.333, 7.5
 LEFT_IN, TOP_IN, BOTTOM_IN = 0.7, 1.35, 6.85
 ROOM_IN = WIDTH_IN - 2 * LEFT_IN
 TEXT_PT, TABLE_PT, SMALL_PT = 20, 14, 12
 """Text to be read from the back row; the foot of a slide and the notes below a table smaller."""
-SPACE_EM, NARROW = 0.28, frozenset(" .,:;'|!/()[]ijltfI")
+SPACE_EM, NARROW = 0.28, frozenset(f" {NO_BREAK}.,:;'|!/()[]ijltfI")
 BOLDER, CELL_MARGINS_IN = 1.1, 0.2
 CAPTION_IN = 0.4
 ENOUGH_LEFT = 0.6
@@ -29,7 +30,7 @@ ROOM_TO_WRITE, WRITING_IN = "a few words to write in", 0.7
 def lines_of(text: str, size: int, width_in: float = ROOM_IN) -> int:
     """How many lines a text takes at this size in points, words kept whole."""
     room, lines, used = width_in * 72 / size, 1, 0.0
-    for word in text.split():
+    for word in unbroken(text).split(" "):
         wide = text_em(word)
         if used and used + SPACE_EM + wide > room:
             lines, used = lines + 1, wide
@@ -62,8 +63,8 @@ def table_widths(block: Table, total_in: float) -> list[float]:
 
 def _longest_word_in(column: Sequence[str]) -> float:
     """The room in inches that a column's longest word needs, its heading being bold."""
-    words = [BOLDER * text_em(word) for word in column[0].split()]
-    words += [text_em(word) for text in column[1:] for word in text.split()]
+    words = [BOLDER * text_em(word) for word in unbroken(column[0]).split(" ")]
+    words += [text_em(word) for text in column[1:] for word in unbroken(text).split(" ")]
     return max(words, default=0.0) * TABLE_PT / 72 + CELL_MARGINS_IN
 
 

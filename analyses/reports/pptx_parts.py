@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from analyses.reports.content import Picture
+from analyses.reports.unbroken import unbroken
 
 SVG_EXTENSION = "{96DAC541-7B7A-43D3-8B79-37D633B846F1}"
 SVG_NAMESPACE = "http://schemas.microsoft.com/office/drawing/2016/SVG/main"
@@ -95,7 +96,7 @@ def set_cell(cell: Any, text: str, size: int, heading: bool) -> None:
     from pptx.dml.color import RGBColor
     from pptx.util import Inches
 
-    cell.text = text
+    cell.text = unbroken(text)
     cell.margin_left = cell.margin_right = Inches(0.07)
     cell.margin_top = cell.margin_bottom = Inches(0.03)
     if heading:
