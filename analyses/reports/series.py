@@ -183,10 +183,12 @@ def _document(results: Results, sections: tuple[Section, ...], *, stays_inside: 
 
 
 def _summary(results: Results) -> tuple[Sentence, ...]:
-    """What was done, and the main outcomes."""
-    patients, lesions, sessions = (
+    """Five sentences: what was done with the first outcome, then one outcome a sentence."""
+    counts = tuple(
         results.one(f"count.{name}", name[:-1]) for name in ("patients", "lesions", "sessions"))
-    done = (f"{patients.n:,} patients with {lesions.n:,} treated lesions had {sessions.n:,} "
-            "embolization sessions.")
-    return (Sentence(done, (patients, lesions, sessions)),
-            *(sentence for pair in SUMMARY for sentence in told(results, *pair)))
+    patients, lesions, sessions = (f"{count.n:,}" for count in counts)
+    done = (f"{patients} patients with {lesions} treated lesions had {sessions} embolization "
+            "sessions")
+    first, *others = [s for pair in SUMMARY for s in told(results, *pair)] or [Sentence("")]
+    outcome = f"; {first.text[:1].lower()}{first.text[1:]}" if first.text else "."
+    return (Sentence(done + outcome, (*counts, *first.estimates)), *others)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from analyses.results import work_out
 from analyses.reports.unbroken import unbroken
+from analyses.results import work_out
 from registry.schema import TABLES
 
 

@@ -1,0 +1,27 @@
+"""The summary of a case series: five sentences, every main outcome in one of them."""
+
+from __future__ import annotations
+
+from small_cohort import small_tables
+
+from analyses.reports.series import SUMMARY, _summary
+from analyses.results import work_out
+from registry.schema import TABLES
+
+
+def test_five_sentences_with_all_counts_and_outcomes():
+    results = work_out(small_tables(), {})
+    sentences = _summary(results)
+    assert len(sentences) == 5
+    shown = [e for sentence in sentences for e in sentence.estimates]
+    assert [(e.id, e.unit) for e in shown if not e.id.startswith("count.")] == list(SUMMARY)
+    assert sum(e.id.startswith("count.") for e in shown) == 3
+    assert "embolization sessions; immediate complete occlusion by emb" in sentences[0].text
+    assert all(s.text.endswith(".") and str(results.one(*pair).n) in s.text
+               for s, pair in zip(sentences, SUMMARY, strict=True))
+
+
+def test_nobody_treated_is_said_as_well():
+    sentences = _summary(work_out({n: t.empty() for n, t in TABLES.items()}, {}))
+    assert sentences[0].text.startswith("0 patients with 0 treated lesions had 0 embolization")
+    assert all(s.text.endswith(".") for s in sentences)
