@@ -7,8 +7,8 @@ Quality Engineering 14:531, for the correction of overdispersion.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,10 @@ SIGMAS = 3.0
 MEAN_RANGE = 2.0 / np.sqrt(np.pi)
 ABOVE = "above the upper limit"
 BELOW = "below the lower limit"
+MEASURED = {"p": "proportion with an event", "u": "events per unit of exposure"}
+
+Widening = Callable[[Floats, Floats, float], float]
+"""Events and exposure of the periods that set the limits, and the variance of one unit."""
 
 
 @dataclass(frozen=True)
@@ -57,17 +61,10 @@ def p_chart(
     centre ± 3·sqrt(p(1 − p)/n), cut at 0 and 1. Raises ValueError for counts that do not fit.
     """
     found, size = _pairs(events, trials, "trials", whole=True)
-
-    def limits(places: np.ndarray, setters: np.ndarray) -> Limits:
-        p = found[setters].sum() / size[setters].sum()
-        half = SIGMAS * np.sqrt(p * (1 - p) / size[places])
-        return p, np.maximum(p - half, 0), np.minimum(p + half, 1)
-
-    table = chart_table(found / size, limits, labels=labels, stage=stage, baseline=baseline,
-                        above=ABOVE, below=BELOW)
+    chart = _chart("p", found, size, _as_chance, "p chart, three-sigma limits (Montgomery)",
+                   labels=labels, stage=stage, baseline=baseline)
     spread = dispersion(found, size, stage=stage, kind="p")
-    return Chart("p", table.assign(events=found, trials=size), "proportion with an event",
-                 "p chart, three-sigma limits (Montgomery)", _spread_note(spread), _facts(spread))
+    return replace(chart, notes=_spread_note(spread))
 
 
 def u_chart(
@@ -84,17 +81,10 @@ def u_chart(
     catheters, patient-years). Limits are centre ± 3·sqrt(u/n), cut at 0. Raises ValueError.
     """
     found, size = _pairs(events, exposure, "exposure", whole=False)
-
-    def limits(places: np.ndarray, setters: np.ndarray) -> Limits:
-        u = found[setters].sum() / size[setters].sum()
-        half = SIGMAS * np.sqrt(u / size[places])
-        return u, np.maximum(u - half, 0), u + half
-
-    table = chart_table(found / size, limits, labels=labels, stage=stage, baseline=baseline,
-                        above=ABOVE, below=BELOW)
+    chart = _chart("u", found, size, _as_chance, "u chart, three-sigma limits (Montgomery)",
+                   labels=labels, stage=stage, baseline=baseline)
     spread = dispersion(found, size, stage=stage, kind="u")
-    return Chart("u", table.assign(events=found, trials=size), "events per unit of exposure",
-                 "u chart, three-sigma limits (Montgomery)", _spread_note(spread), _facts(spread))
+    return replace(chart, notes=_spread_note(spread))
 
 
 def laney_p_chart(
@@ -111,18 +101,8 @@ def laney_p_chart(
     then narrows; `p_chart` is the better choice in that case.
     """
     found, size = _pairs(events, trials, "trials", whole=True)
-
-    def limits(places: np.ndarray, setters: np.ndarray) -> Limits:
-        p = found[setters].sum() / size[setters].sum()
-        factor = _sigma_z(found[setters], size[setters], p * (1 - p))
-        half = SIGMAS * factor * np.sqrt(p * (1 - p) / size[places])
-        return p, np.maximum(p - half, 0), np.minimum(p + half, 1)
-
-    table = chart_table(found / size, limits, labels=labels, stage=stage, baseline=baseline,
-                        above=ABOVE, below=BELOW)
-    spread = dispersion(found, size, stage=stage, kind="p")
-    return Chart("p", table.assign(events=found, trials=size), "proportion with an event",
-                 "p chart corrected for overdispersion (Laney 2002)", (), _facts(spread))
+    return _chart("p", found, size, _sigma_z, "p chart corrected for overdispersion (Laney 2002)",
+                  labels=labels, stage=stage, baseline=baseline)
 
 
 def laney_u_chart(
@@ -135,17 +115,38 @@ def laney_u_chart(
 ) -> Chart:
     """u chart with Laney's correction; arguments and errors as in `u_chart`."""
     found, size = _pairs(events, exposure, "exposure", whole=False)
+    return _chart("u", found, size, _sigma_z, "u chart corrected for overdispersion (Laney 2002)",
+                  labels=labels, stage=stage, baseline=baseline)
+
+
+def _chart(
+    kind: str, found: Floats, size: Floats, widen: Widening, method: str, **layout: Any,
+) -> Chart:
+    """A p or u chart whose three-sigma limits are widened by a factor of the setting periods."""
 
     def limits(places: np.ndarray, setters: np.ndarray) -> Limits:
-        u = found[setters].sum() / size[setters].sum()
-        half = SIGMAS * _sigma_z(found[setters], size[setters], u) * np.sqrt(u / size[places])
-        return u, np.maximum(u - half, 0), u + half
+        centre = found[setters].sum() / size[setters].sum()
+        variance = _unit_variance(kind, centre)
+        factor = widen(found[setters], size[setters], variance)
+        half = SIGMAS * factor * np.sqrt(variance / size[places])
+        upper = centre + half
+        return centre, np.maximum(centre - half, 0), (
+            np.minimum(upper, 1) if kind == "p" else upper)
 
-    table = chart_table(found / size, limits, labels=labels, stage=stage, baseline=baseline,
-                        above=ABOVE, below=BELOW)
-    spread = dispersion(found, size, stage=stage, kind="u")
-    return Chart("u", table.assign(events=found, trials=size), "events per unit of exposure",
-                 "u chart corrected for overdispersion (Laney 2002)", (), _facts(spread))
+    table = chart_table(found / size, limits, **layout, above=ABOVE, below=BELOW)
+    spread = dispersion(found, size, stage=layout["stage"], kind=kind)
+    return Chart(kind, table.assign(events=found, trials=size), MEASURED[kind], method, (),
+                 _facts(spread))
+
+
+def _unit_variance(kind: str, centre: float) -> float:
+    """Of one unit: binomial for a p chart, Poisson for a u chart."""
+    return centre * (1 - centre) if kind == "p" else centre
+
+
+def _as_chance(found: Floats, size: Floats, unit_variance: float) -> float:
+    """No widening: the spread that chance alone gives."""
+    return 1.0
 
 
 def dispersion(
@@ -162,7 +163,7 @@ def dispersion(
     statistic, degrees, ranges = 0.0, 0, []
     for places, _ in in_stages(found.size, stage, None):
         centre = found[places].sum() / size[places].sum()
-        unit_variance = centre * (1 - centre) if kind == "p" else centre
+        unit_variance = _unit_variance(kind, centre)
         if unit_variance > 0:
             z = (found[places] / size[places] - centre) / np.sqrt(unit_variance / size[places])
             statistic += float(np.sum(z**2))
