@@ -7,6 +7,8 @@ in grey: meaning is carried by position and shape, not by colour alone.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -109,7 +111,7 @@ def partial_effect(
     the rows of the model; event: yes/no beside it; label: with its unit. Rows with the event are
     marked on top of the axis, the density of all rows stands below.
     """
-    figure, axes = _figure(7.2, 5.0)
+    figure, axes = _figure(7.2, 4.4)
     axes.remove()
     axes, below = figure.subplots(2, 1, sharex=True, height_ratios=(5, 1))
     axes.fill_between(curve["value"], 100 * curve["low"], 100 * curve["high"], color=PALE,
@@ -132,6 +134,20 @@ def partial_effect(
     return figure
 
 
+@dataclass(frozen=True)
+class Imputed:
+    """One variable of an imputation: completed copies, where its gaps were, its name and label.
+
+    order: of a factor's levels, alphabetical where empty.
+    """
+
+    frames: Sequence[pd.DataFrame]
+    gaps: pd.DataFrame
+    column: str
+    label: str
+    order: tuple[str, ...] = ()
+
+
 def imputed_against_observed(
     frames: Sequence[pd.DataFrame], gaps: pd.DataFrame, column: str, label: str,
 ) -> Figure:
@@ -139,24 +155,46 @@ def imputed_against_observed(
 
     frames: completed copies; gaps: True where imputed; label: with its unit.
     """
-    gap = gaps[column].to_numpy()
+    return imputed_panels([Imputed(frames, gaps, column, label)], 6.4)
+
+
+def imputed_panels(variables: Sequence[Imputed], width: float) -> Figure:
+    """A panel a variable, as `imputed_against_observed`; up to three side by side."""
+    columns = min(len(variables), 3 if width > 5 else 1)
+    lines = -(-len(variables) // columns)
+    height = 4.0 if len(variables) == 1 else 2.3 * lines + 0.4
+    figure, axes = _figure(width, height)
+    axes.remove()
+    parts = np.atleast_1d(figure.subplots(lines, columns)).ravel()
+    keys: dict[str, object] = {}
+    for part, one in zip(parts, variables, strict=False):
+        part.spines[["top", "right"]].set_visible(False)
+        _imputed_on(part, one)
+        for handle, words in zip(*part.get_legend_handles_labels(), strict=True):
+            keys.setdefault(words, handle)
+    for part in parts[len(variables):]:
+        part.remove()
+    figure.legend(list(keys.values()), list(keys), frameon=False, fontsize=8,
+                  ncols=2 if width > 5 else 1, loc="outside upper center")
+    return figure
+
+
+def _imputed_on(axes, one: Imputed) -> None:
+    frames, column = one.frames, one.column
+    gap = one.gaps[column].to_numpy()
     recorded = frames[0].loc[~gap, column]
-    figure, axes = _figure(6.4, 4.0)
     if pd.api.types.is_numeric_dtype(recorded) and recorded.nunique() > 6:
         for place, frame in enumerate(frames):
             _cumulative(axes, frame.loc[gap, column], color=SOFT, linewidth=0.7, alpha=0.6,
                         label="imputed, a line a completed set" if place == 0 else None)
-        _cumulative(axes, recorded, color=INK, linewidth=2.2, label=f"recorded ({(~gap).sum()})")
-        axes.set_xlabel(label)
-        axes.set_ylabel("cumulative share (%)")
+        _cumulative(axes, recorded, color=INK, linewidth=2.2, label="recorded")
+        axes.set_ylabel("cumulative share (%)", fontsize=8)
     else:
-        _shares(axes, frames, gap, column)
-        axes.set_xlabel(label)
-        axes.set_ylabel("share (%)")
-    axes.set_title(f"{gap.sum()} of {len(gap)} values imputed, {len(frames)} times", loc="left",
-                   fontsize=10, color=INK)
-    axes.legend(frameon=False, fontsize=9)
-    return figure
+        _shares(axes, one, gap)
+        axes.set_ylabel("share (%)", fontsize=8)
+    axes.tick_params(labelsize=8)
+    axes.set_xlabel(fill(one.label, 26), fontsize=9)
+    axes.set_title(f"{gap.sum()} of {len(gap)} imputed", loc="left", fontsize=8, color=INK)
 
 
 def _cumulative(axes, values: pd.Series, **style) -> None:
@@ -164,19 +202,22 @@ def _cumulative(axes, values: pd.Series, **style) -> None:
     axes.step(ordered, 100 * np.arange(1, len(ordered) + 1) / len(ordered), where="post", **style)
 
 
-def _shares(axes, frames: Sequence[pd.DataFrame], gap: np.ndarray, column: str) -> None:
-    levels = sorted(frames[0][column].unique(), key=str)
+def _shares(axes, one: Imputed, gap: np.ndarray) -> None:
+    frames, column = one.frames, one.column
+    seen = sorted(frames[0][column].unique(), key=str)
+    levels = [*(v for v in one.order if v in seen), *(v for v in seen if v not in one.order)]
     spots = np.arange(len(levels))
     recorded = frames[0].loc[~gap, column]
     imputed = pd.concat([frame.loc[gap, column] for frame in frames])
     for shift, values, colour, hatch, name in (
-        (-0.2, recorded, INK, None, f"recorded ({len(recorded)})"),
-        (0.2, imputed, PALE, "///", "imputed, all sets together"),
+        (-0.2, recorded, INK, None, "recorded (bars)"),
+        (0.2, imputed, PALE, "///", "imputed, all sets together (bars)"),
     ):
         shares = [100 * float((values == level).mean()) for level in levels]
         axes.bar(spots + shift, shares, width=0.38, color=colour, hatch=hatch, edgecolor=INK,
                  label=name)
-    axes.set_xticks(spots, [str(level) for level in levels])
+    words = {"False": "no", "True": "yes"}
+    axes.set_xticks(spots, [fill(words.get(str(level), str(level)), 8) for level in levels])
 
 
 def balance_plot(balance: pd.DataFrame) -> Figure:
@@ -194,7 +235,7 @@ def balance_plot(balance: pd.DataFrame) -> Figure:
     axes.plot(ordered["after"], spots, "D", color=INK, markersize=6, label="after weighting")
     axes.set_yticks(spots, ordered.index)
     axes.set_ylim(len(ordered) - 0.5, -0.5)
-    axes.set_xlabel("standardised difference, treated minus untreated (standard deviations)")
+    axes.set_xlabel("standardised difference (standard deviations)")
     axes.legend(frameon=False, fontsize=9, loc="upper left", bbox_to_anchor=(1.0, 1.0))
     return figure
 

@@ -10,9 +10,9 @@ its table is tests/reference/regression_simulation.txt). The Mancl–DeRouen var
 small and too variable when few patients had the event, above all where no event fell on one side
 of a variable; the variance from the penalised information alone ignores the patient. The larger
 of the two, with t and the Satterthwaite degrees of freedom of Bell and McCaffrey 2002 (few where
-few patients carry the information on a term), covered 92.5 to 98.5 % in the 96 cells, 96.0 % on
-average, counting sets with 8 or more events (400 drawn a cell), and was 8 % wider than a profile
-interval that ignores the patient, which covered as little as 84.1 %. With patients − terms
+few patients carry the information on a term), covered 93.5 to 97.9 % in the 96 cells, 95.9 % on
+average, counting sets with 8 or more events (2,000 drawn a cell), and was 8 % wider than a profile
+interval that ignores the patient, which covered as little as 86.1 %. With patients − terms
 degrees of freedom it is 2 % narrower and nearer to the limit in the hardest cells; penalised
 profile intervals widened by the design effect were no narrower, and covered less for a yes/no
 variable of the patient.

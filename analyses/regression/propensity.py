@@ -177,8 +177,9 @@ def _check_events(value: Array, treated: Array) -> None:
         if found.sum() < FEWEST_EVENTS or not found[treated == 1].any() or not found[
                 treated == 0].any():
             raise ValueError(
-                f"{int(found[treated == 1].sum())} and {int(found[treated == 0].sum())} {word} "
-                f"in the groups; wanted {FEWEST_EVENTS} together and some in each")
+                f"only {int(found[treated == 1].sum())} and {int(found[treated == 0].sum())} "
+                f"{word} in the two groups (at least {FEWEST_EVENTS} in all, and some in each, "
+                "are needed)")
 
 
 def _balance(rows: ModelRows, treated: Array, weights: Array) -> pd.DataFrame:

@@ -7,18 +7,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analyses.regression.figures import Imputed
 from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.reports.content import Picture
-from analyses.reports.model_tables import short_words
+from registry.technique import VENOUS_PASSAGE
 
 if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
 
 PLACES = 25
 UNITS = {
-    "pedicles": "pedicles", "agent_ml": "mL", "agent_per_nidus": "mL per mL of nidus",
+    "pedicles": "pedicles", "agent_ml": "mL", "agent_per_nidus": "mL/mL",
     "rate_ml_min": "mL/min", "longest_pause_s": "s",
 }
+
+
+ORDERS = {"venous_passage": VENOUS_PASSAGE}
 
 
 def curve_pictures(results: Iterable[PlannedResult]) -> tuple[Picture, ...]:
@@ -47,32 +51,31 @@ def _curve(result: PlannedResult) -> Picture:
 
 
 def imputed_pictures(results: Sequence[PlannedResult]) -> tuple[Picture, ...]:
-    """Imputed beside recorded values, once a variable and unit."""
-    found: dict[tuple[str, str], Picture] = {}
+    """Imputed beside recorded values, one picture a unit, a panel a variable."""
+    found: dict[str, dict[str, Imputed]] = {}
     for result in results:
         if result.imputed is None:
             continue
-        gaps = result.imputed.imputation.gaps
-        for column in gaps.columns[gaps.any()]:
-            found.setdefault((result.model.unit, str(column)), _imputed(result, str(column)))
-    return tuple(found.values())
+        made = result.imputed.imputation
+        for column in map(str, made.gaps.columns[made.gaps.any()]):
+            found.setdefault(result.model.unit, {}).setdefault(
+                column, Imputed(made.frames, made.gaps, column, _label(column),
+                                ORDERS.get(column, ())))
+    return tuple(_imputed(unit, list(mine.values())) for unit, mine in found.items())
 
 
-def _imputed(result: PlannedResult, column: str) -> Picture:
-    from analyses.regression.figures import imputed_against_observed
+def _imputed(unit: str, variables: Sequence[Imputed]) -> Picture:
+    from analyses.regression.figures import imputed_panels
 
-    assert result.imputed is not None
-    made = result.imputed.imputation
-    gaps = int(made.gaps[column].sum())
-    caption = (f"{short_words(column)}, per {result.model.unit}: values put into {gaps} gaps of "
-               f"{len(made.gaps)}, beside those recorded")
-    alt = (f"{caption}. The two need not agree: what is missing may differ in what is known of "
-           "it; a large difference asks why.")
-    return Picture(
-        f"imputed-{result.model.unit}-{column}", caption, alt,
-        lambda width: imputed_against_observed(made.frames, made.gaps, column, _label(column)))
+    caption = f"Values put into gaps of technique, per {unit}, beside those recorded"
+    alt = f"{caption}: " + "; ".join(
+        f"{one.label}, {int(one.gaps[one.column].sum())} of {len(one.gaps)} imputed"
+        for one in variables)
+    return Picture(f"imputed-{unit}", caption, alt,
+                   lambda width: imputed_panels(variables, width))
 
 
 def _label(column: str) -> str:
-    words = TECHNIQUE_WORDS.get(column, column).partition(",")[0].lower()
+    words = TECHNIQUE_WORDS.get(column, column).partition(",")[0]
+    words = words[:1].lower() + words[1:]
     return f"{words} ({UNITS[column]})" if column in UNITS else words

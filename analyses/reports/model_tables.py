@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
 from analyses.numerals import quantity, ratio, span
-from analyses.regression.outcome_words import TECHNIQUE_WORDS
+from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.regression.subgroups import SubgroupLine, subgroup_lines
 from analyses.reports.content import Cell, Table
 from analyses.wording_of_p import p_text
@@ -34,6 +35,17 @@ def term_words(term: str) -> str:
     name, bracket, level = term.partition(" [")
     words = short_words(name.partition(" (")[0])
     return f"{words}: {level.rstrip(']')}" if bracket else words
+
+
+def in_words(text: str) -> str:
+    """A sentence of a model with the columns' names put into words."""
+    names = "|".join((*ADJUSTED_WORDS, *TECHNIQUE_WORDS, *OUTCOME_WORDS))
+    return re.sub(rf"\b({names})\b(?: \(per [\d.]+\))?", _name_in_words, text)
+
+
+def _name_in_words(found: re.Match[str]) -> str:
+    words = OUTCOME_WORDS.get(found[1]) or short_words(found[1])
+    return words if words.startswith(("EVOH", "Spetzler")) else words[:1].lower() + words[1:]
 
 
 def diagnosis_tables(
@@ -157,7 +169,7 @@ def _subgroup(result: PlannedResult, line: SubgroupLine) -> tuple[Cell, ...]:
 
 def _unfitted(result: PlannedResult, column: str, why: str) -> tuple[Cell, ...]:
     return (Cell(result.model.name, heading=True), Cell(short_words(column)),
-            Cell(f"not fitted: {why}"), Cell("–"), Cell("–"))
+            Cell(f"not fitted: {in_words(why)}"), Cell("–"), Cell("–"))
 
 
 def _ratio_cell(e: Estimate) -> Cell:

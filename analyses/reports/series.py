@@ -33,6 +33,7 @@ from analyses.reports.manuscript.supplement import supplement_sections
 from analyses.reports.manuscript.technique import (
     model_limits,
     model_methods,
+    plan_sections,
     technique_blocks,
     technique_supplement,
 )
@@ -166,8 +167,8 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
     ]
     more = supplement_sections(
         results, main, [*technique_supplement(work.models, work.numbers),
-                        embolized_section(work.embolized), learning_section(work.learning)],
-        events)
+                        embolized_section(work.embolized), learning_section(work.learning),
+                        *plan_sections(work.models)], events)
     more += literature_supplement(work.literature)
     main.append(references_section([*main, *more]))
     return [*main, *more]

@@ -29,7 +29,7 @@ from analyses.reports.content import (
     plain,
 )
 from analyses.reports.model_pictures import curve_pictures
-from analyses.reports.model_tables import diagnosis_tables
+from analyses.reports.model_tables import diagnosis_tables, in_words, short_words
 from analyses.technique_frame import OF_LIQUIDS
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
     words = f"{label}: {_level(term)}" if "[" in term else label
     if one.value is None:
         why = next((w for w in result.warnings if w.startswith(term)), "no number can be given.")
-        return Line(words, None, why, result)
+        return Line(words, None, in_words(why), result)
     smaller = _smaller_side(result, term)
     if smaller is not None and smaller < FEW_ROWS:
         return Line(words, None, f"too few to compare ({smaller} "
@@ -223,14 +223,20 @@ def _warnings(outcome: str, unit: str, lines: Sequence[Line]) -> tuple[Table, ..
     said: dict[str, list[str]] = {}
     for line in lines:
         if line.ratio is not None:
-            for words in (*_not_asked(line.result, unit), *line.result.warnings):
-                said.setdefault(words, []).append(line.label.partition(":")[0])
+            for words in (*_not_asked(line.result, unit), *_warned(line.result)):
+                said.setdefault(in_words(words), []).append(
+                    short_words(line.result.model.exposure.name))
     rows = tuple((Cell("; ".join(dict.fromkeys(labels)), heading=True), Cell(words))
                  for words, labels in said.items())
     if not rows:
         return ()
     return (Table(f"technique-{outcome}-{unit}-warnings", "What these models warn of",
                   ("Technique", "Warning"), rows, folded=True),)
+
+
+def _warned(result: PlannedResult) -> tuple[str, ...]:
+    """The warnings, but for how much was imputed: the notes and the next table tell that."""
+    return tuple(w for w in result.warnings if not w.startswith("Imputed values"))
 
 
 def _not_asked(result: PlannedResult, unit: str) -> tuple[str, ...]:

@@ -64,7 +64,7 @@ def technique_blocks(models: TechniqueModels | None, numbers: ModelNumbers) -> t
 def technique_supplement(
     models: TechniqueModels | None, numbers: ModelNumbers,
 ) -> list[Section]:
-    """Every model with its risks, the raw numbers behind it, E-values, and the plan itself."""
+    """Every model with its risks and diagnosis, the raw numbers behind it, and E-values."""
     if models is None:
         return []
     pairs = _outcomes(models)
@@ -78,11 +78,13 @@ def technique_supplement(
     gaps = imputed_pictures(models.results)
     if gaps:
         more += [plain(IMPUTED_BESIDE), *gaps]
-    return [*found, Section("Beside the models", tuple(more)), plan_section(models)]
+    return [*found, Section("Beside the models", tuple(more))]
 
 
-def plan_section(models: TechniqueModels) -> Section:
-    """The plan file as it was run, with its date and hash."""
+def plan_sections(models: TechniqueModels | None) -> tuple[Section, ...]:
+    """The plan file as it was run, with its date and hash; none without models."""
+    if models is None:
+        return ()
     from tempfile import TemporaryDirectory
 
     from analyses.regression.plan import write_plan
@@ -94,11 +96,11 @@ def plan_section(models: TechniqueModels) -> Section:
         write_plan(models.plan, path)
         text = path.read_text(encoding="utf-8")
     planned = sum(r.status == "planned" for r in models.results)
-    return Section("Plan of the technique models", (
+    return (Section("Plan of the technique models", (
         plain(f"{models.heading}.", f"SHA-256 of its content: {models.plan.hash}.",
               f"{planned} of the {len(models.results)} models run were planned before the data "
               "were frozen; every other result is exploratory and marked so."),
-        Verbatim(text)))
+        Verbatim(text))),)
 
 
 def side_by_side(

@@ -171,6 +171,10 @@ def report(
     results: list[tuple[Cell, dict]], sets: int, seconds: float, commit: str = "unknown"
 ) -> Iterator[str]:
     """The printed table."""
+    yield "Estimators of a marginal adjusted log odds ratio: coverage, width, bias (see tests/"
+    yield "clustered_data.py for the data). The whole run: python tests/analyses/regression/"
+    yield "simulation.py --sets 2000 --out FILE"
+    yield ""
     yield f"Date {datetime.date.today().isoformat()}, commit {commit}, {sets} sets a cell, "
     yield f"{len(results)} cells, {seconds:.0f} s. Coverage % / median width / median bias (log OR)"
     yield "/ % of sets without a finite answer (counted as not covering). kept: sets with 8 or"

@@ -74,3 +74,34 @@ def test_the_default_covers_with_eight_or_more_events(simulation, cell):
     assert default["coverage"] >= simulation.least_allowed(found[""]["kept"])
     assert default["width"] <= 1.45 * naive["width"]
     assert abs(default["bias"]) < 0.25
+
+
+RECORDED = Path(__file__).parents[2] / "reference" / "regression_simulation.txt"
+
+
+def recorded_cells() -> list[list[float]]:
+    """Of each cell of the recorded table: sets kept, then the default's four numbers."""
+    found = []
+    for line in RECORDED.read_text(encoding="utf-8").splitlines():
+        if line.startswith(("continuous ", "binary ")):
+            parts = line.split("|")
+            found.append([float(parts[0].split()[6]), *map(float, parts[3].split())])
+    return found
+
+
+def test_the_recorded_table_is_whole_and_the_default_covers_in_every_cell(simulation):
+    cells = recorded_cells()
+    assert len(cells) == 96
+    assert " 2000 sets a cell" in RECORDED.read_text(encoding="utf-8")
+    for kept, coverage, _, bias, not_finite in cells:
+        assert coverage / 100 >= simulation.least_allowed(kept)
+        assert not_finite == 0.0 and abs(bias) < 0.2
+
+
+def test_the_module_tells_what_the_table_says():
+    from analyses.regression import penalised_gee
+
+    coverage = [cell[1] for cell in recorded_cells()]
+    said = " ".join((penalised_gee.__doc__ or "").split())
+    assert f"covered {min(coverage)} to {max(coverage)} % in the 96 cells" in said
+    assert f"{np.mean(coverage):.1f} % on average" in said
