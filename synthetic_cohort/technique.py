@@ -158,6 +158,9 @@ def _vein(s: Streams, procedure: Columns, injection: Columns, q: int) -> None:
     code = np.where(blocks, 2, part.astype(int))
     injection["venous_passage"] = take(("none", "part", "blocks outflow"), code)
     injection["venous_passage"][~injection["liquid"]] = None
+    # Through a vein it is meant to be closed; where agent came into one through an artery, not.
+    vein, said = injection["access"] == "vein", part & s.chance("closure stated", 0.85, k)
+    injection["venous_occlusion_intended"] = np.where(vein, True, np.where(said, False, None))
     procedure["venous"] = group_any(part, injection["procedure"], q)
     lost = s.chance("view lost", 0.02, k) & injection["liquid"]
     stuck = s.chance("resistance", 0.025, k) & injection["liquid"]
@@ -178,7 +181,6 @@ def _routes(s: Streams, lesion: Columns, session: Columns, injection: Columns) -
     last_pedicle = injection["pedicle_no"] == session["pedicles"][of]
     vein = (venous & ~both)[of] | (both[of] & last_pedicle)
     injection["access"] = np.where(vein, "vein", "artery").astype(object)
-    injection["venous_occlusion_intended"] = np.where(vein, True, None)
 
 
 def _catheter(s: Streams, lesion: Columns, session: Columns, injection: Columns) -> None:
