@@ -149,6 +149,19 @@ def freeze(
 
 
 @app.command()
+def plan(out: Annotated[Path, typer.Argument(metavar="OUT.toml")]) -> None:
+    """Write an analysis plan to change, before the data are looked at."""
+    from datetime import date
+
+    from analyses.regression.plan_draft import write_draft_plan
+
+    with _plain_errors():
+        write_draft_plan(out, date.today())
+    _say(f"Analysis plan written to {out}, dated today. Its head says what may be changed.",
+         f"Then: nidusbook report FREEZE --out DIR --plan {out}")
+
+
+@app.command()
 def report(
     frozen: Annotated[Path, typer.Argument(metavar="FREEZE")],
     out: Annotated[Path, typer.Option(help="Folder of the report.")],

@@ -11,7 +11,7 @@ from analyses.estimate_text import plural
 from analyses.numerals import quantity, ratio, span
 from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.regression.subgroups import SubgroupLine, subgroup_lines
-from analyses.reports.content import Cell, Table
+from analyses.reports.content import Cell, Points, Section, Sentence, Table, plain
 from analyses.wording_of_p import p_text
 
 if TYPE_CHECKING:
@@ -141,6 +141,22 @@ def _curve_cell(found: Diagnosis) -> Cell:
     p = found.curve.value or 0.0
     words = "a curve fits better" if p < CURVED else "no sign of a curve"
     return Cell(f"{words} ({p_text(p)})", found.curve)
+
+
+def diagnosis_section(result: PlannedResult) -> Section:
+    """One model's diagnosis, a sentence each, for the reader who wants one model in full."""
+    if result.diagnosis is None:
+        why = result.refusal or (result.fit.why if result.fit is not None else "")
+        return Section("How far it may be trusted", (plain(
+            f"There is no model to diagnose. {in_words(why)}".strip()),))
+    said = tuple(Sentence(_first_capital(in_words(words)))
+                 for words in result.diagnosis.sentences)
+    return Section("How far it may be trusted", (
+        plain("Of the model on rows with everything recorded."), Points(said)))
+
+
+def _first_capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def subgroup_table(results: Iterable[PlannedResult]) -> tuple[Table, ...]:
