@@ -14,6 +14,7 @@ import pandas as pd
 
 from analyses.catalogue import About, describe
 from analyses.estimate import Estimate, replaced
+from analyses.estimate_text import plural
 from analyses.proportions import clustered_proportion
 from analyses.regression.contrast import (
     exposure_ratios,
@@ -116,15 +117,19 @@ def _unanswered(result: PlannedResult) -> list[Estimate]:
 
 
 def unanswered_words(result: PlannedResult) -> str:
-    """Why a model gives no ratio, where its events fall, and the test given instead."""
+    """Of a model without a ratio: its events, where they fall, and the P of the test instead."""
     assert result.fit is not None
-    said = [result.fit.why]
+    fit = result.fit
+    said = []
     for e in result.ratios:
         term = (e.group or {})["term"]
-        p = float(result.fit.table.loc[term, "p"])
-        said.append(f"{seen_text(seen_behind(result, term, e))}; {result.fit.fitted.method}: "
-                    f"{p_text(p)}.")
-    return " ".join(said)
+        p = float(fit.table.loc[term, "p"])
+        level = term.partition(" [")[2].rstrip("]")
+        start = f"{level}: " if level and len(result.ratios) > 1 else ""
+        said.append(f"{start}{seen_text(seen_behind(result, term, e))}, {p_text(p)}")
+    return (f"{fit.events:,} {'event' if fit.events == 1 else 'events'} in {fit.n:,} "
+            f"{result.model.unit if fit.n == 1 else plural(result.model.unit)}; "
+            f"{'; '.join(said)}.")
 
 
 def seen_text(seen: tuple[Estimate, ...]) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 
 def p_text(p: float) -> str:
-    """`P = 0.0003`, `P = 0.040`, `P < 0.0001`; two digits that are not zero, at most four places."""
+    """`P = 0.0003`, `P = 0.040`, `P < 0.0001`: two digits that are not zero, four places at
+    most."""
     if p < 0.0001:
         return "P < 0.0001"
     if p > 0.999:

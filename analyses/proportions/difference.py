@@ -78,7 +78,8 @@ def clustered_difference(
     check_level(level)
     picks = [side == first, side != first]
     others = [label for place, label in enumerate(labels) if place != first]
-    names = (_label(labels[first : first + 1]), _label(others or ["" if reference is None else reference]))
+    rest = others or ["" if reference is None else reference]
+    names = (_label(labels[first : first + 1]), _label(rest))
     arms = tuple(
         clustered_proportion(
             outcome[pick], patient[pick], level=level, id=f"{id}.{place}", unit=unit,

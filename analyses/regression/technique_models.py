@@ -71,7 +71,7 @@ def _cautions(
     plan: Plan, results: tuple[PlannedResult, ...], late: bool
 ) -> tuple[str, ...]:
     found = [OBSERVATIONAL]
-    fitted = [r for r in results if r.fit is not None]
+    fitted = [r for r in results if r.answered]
     if len(fitted) > 1:
         found.append(
             f"{len(fitted)} models were fitted; with intervals of {100 * plan.level:g} % about "
@@ -83,4 +83,8 @@ def _cautions(
     refused = [r for r in results if r.fit is None]
     if refused:
         found.append(f"{len(refused)} declared models could not be fitted; each says why.")
+    tested = sum(r.fit is not None and not r.answered for r in results)
+    if tested:
+        found.append(f"{tested} more had too few events for a model; a test of each stands in its "
+                     "place, and about one in twenty such tests is under 0.05 by chance alone.")
     return tuple(found)

@@ -44,9 +44,9 @@ def calibration_slope(linear: Array, y: Array, weights: Array | None = None) -> 
     for _ in range(50):
         risk = expit(beta[:, [0]] + beta[:, [1]] * line)
         step = _newton(line, own * (y - risk), own * risk * (1 - risk))
-        # A long step overshoots where events are few; half of it is taken until it is short.
-        step *= np.minimum(1.0, 2.0 / np.maximum(np.abs(step).max(axis=1, keepdims=True), 1e-300))
-        beta = beta + step
+        # A long step overshoots where events are few, and is cut to 2.
+        longest = np.maximum(np.abs(step).max(axis=1, keepdims=True), 1e-300)
+        beta = beta + step * np.minimum(1.0, 2.0 / longest)
         if np.nanmax(np.abs(step), initial=0.0) < 1e-10:
             break
     settled = (np.abs(step).max(axis=1) < 1e-6) & (np.abs(beta[:, 1]) < 1e3)
@@ -57,9 +57,11 @@ def _newton(line: Array, left: Array, weight: Array) -> Array:
     """Newton steps of intercept and slope, (fits, 2); NaN where the information is singular."""
     scores = np.stack([left.sum(axis=1), (left * line).sum(axis=1)])
     a, b, c = weight.sum(axis=1), (weight * line).sum(axis=1), (weight * line**2).sum(axis=1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.stack([c * scores[0] - b * scores[1], a * scores[1] - b * scores[0]],
-                        axis=1) / (a * c - b * b)[:, None]
+    determinant = a * c - b * b
+    singular = ~(determinant > 1e-12 * a * c)
+    found = np.stack([c * scores[0] - b * scores[1], a * scores[1] - b * scores[0]], axis=1)
+    return np.where(singular[:, None], np.nan, found / np.where(singular, 1.0, determinant)[
+        :, None])
 
 
 def brier(risk: Array, y: Array, weights: Array | None = None) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
 from analyses.numerals import ratio, span
-from analyses.regression.outcome_words import more_or_less, outcome_said, term_said
+from analyses.regression.outcome_words import exposure_words, more_or_less, outcome_said, term_said
 
 if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
@@ -33,13 +33,15 @@ def _direction(one: Estimate, outcome: str) -> str:
     return "not shown to be associated with the"
 
 
-def ratio_sentence(one: Estimate, outcome: str) -> str:
+def ratio_sentence(one: Estimate, outcome: str, subject: str = "") -> str:
     """What one ratio says of an outcome, which is named by its column.
+
+    subject: what goes with it, in words; from the ratio's own line where blank.
 
     An interval that includes 1 leaves the question open: the sentence then says which ratios
     the data are compatible with, not that there is no association.
     """
-    term = term_said((one.group or {}).get("term", one.id))
+    term = subject or term_said((one.group or {}).get("term", one.id))
     behind = _behind(one)
     if one.value is None:
         return f"{term}: these data cannot answer ({behind})."
@@ -62,6 +64,10 @@ def result_sentence(result: PlannedResult) -> str:
     mark = MARK[result.status]
     if result.fit is None:
         return f"{mark}{result.model.name}: not fitted, because {result.refusal}."
+    exposure = result.model.exposure
     if not result.answered:
-        return f"{mark}{result.model.name}: {result.fit.why} {' '.join(result.fit.warnings[:1])}"
-    return mark + " ".join(ratio_sentence(one, result.model.outcome) for one in result.ratios)
+        own = [w for w in result.fit.warnings if w.startswith(exposure.columns[0])]
+        return " ".join((f"{mark}{result.model.name}: {result.fit.why}", *own))
+    subject = exposure_words(exposure) if exposure.form == "spline" else ""
+    return mark + " ".join(
+        ratio_sentence(one, result.model.outcome, subject) for one in result.ratios)

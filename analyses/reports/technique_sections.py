@@ -16,6 +16,8 @@ from analyses.estimate import Estimate, replaced
 from analyses.estimate_text import plural
 from analyses.model_estimates import COMPLETE as COMPLETE_ROWS
 from analyses.model_estimates import unanswered_words
+from analyses.numerals import ratio, span
+from analyses.regression.checks import FEWEST_EVENTS
 from analyses.regression.outcome_words import OUTCOME_WORDS, exposure_words
 from analyses.reports.content import (
     Block,
@@ -83,9 +85,25 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
                            *_warnings(outcome, unit, lines),
                            *diagnosis_tables(outcome, unit, title, results)]
     refused = [line for line in lines if line.ratio is None and line.note]
+    if any(_tested(line) for line in refused):
+        blocks.append(plain(*_instead(refused)))
     if refused:
         blocks.append(Points(tuple(Sentence(f"{line.label}: {line.note}") for line in refused)))
     return Section(title, tuple(blocks))
+
+
+def _tested(line: Line) -> bool:
+    """Whether a test stands in the place of a model with too few events."""
+    return line.result.fit is not None and not line.result.answered
+
+
+def _instead(refused: Sequence[Line]) -> tuple[str, ...]:
+    """Why there is no model, and which test stands in its place."""
+    methods = dict.fromkeys(line.result.fit.fitted.method for line in refused
+                            if line.result.fit is not None and _tested(line))
+    return (f"Under {FEWEST_EVENTS} events (or rows without the event) no interval of a model can "
+            "be trusted, and no ratio is given. What was seen stands below, with the P of a test "
+            f"that needs no model of its own: {'; '.join(methods)}.",)
 
 
 def lines_of(result: PlannedResult) -> list[Line]:
@@ -157,19 +175,31 @@ def _picture(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> tupl
 
 def _table(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> Table:
     imputed = any(line.result.imputed is not None for line in lines)
+    risks = any(line.result.risks is not None for line in lines)
+    kinds = dict.fromkeys(line.ratio.kind for line in lines if line.ratio is not None)
     rows = tuple((
-        Cell(line.label, heading=True),
-        Cell("no number can be given" if line.ratio is None else line.ratio.number_text(),
-             line.ratio),
-        Cell(counted_text(line)), *([_complete_cell(line)] if imputed else []),
-        *_risk_cells(line), Cell(_status(line))) for line in lines)
+        Cell(line.label, heading=True), _ratio_cell(line), Cell(counted_text(line)),
+        *([_complete_cell(line)] if imputed else []), *(_risk_cells(line) if risks else ()),
+        Cell(_status(line))) for line in lines)
     counted = f"Events/{plural(unit)}" if any(
         r.result.fit is not None and r.result.fit.events is not None for r in lines) else (
         plural(unit).capitalize())
+    kind = next(iter(kinds)) if len(kinds) == 1 else "ratio"
     return Table(f"technique-{outcome}-{unit}", f"{title} and technique", (
-        "Technique", "Ratio (95 % interval)", f"{counted}; patients",
-        *(["The same, complete rows"] if imputed else []), "Risk at each setting",
-        "Status"), rows, (IMPUTED if imputed else COMPLETE, RISKS))
+        "Technique", f"{kind[:1].upper()}{kind[1:]} (95 % interval)", f"{counted}; patients",
+        *(["The same, complete rows"] if imputed else []),
+        *(["Risk at each setting"] if risks else []), "Status"), rows,
+        (IMPUTED if imputed else COMPLETE, *([RISKS] if risks else [])))
+
+
+def _ratio_cell(line: Line) -> Cell:
+    if line.ratio is None:
+        return Cell("no number can be given")
+    return Cell(_ratio_text(line.ratio), line.ratio)
+
+
+def _ratio_text(e: Estimate) -> str:
+    return f"{ratio(e.value or 0)} ({span(ratio(e.low or 0), ratio(e.high or 0))})"
 
 
 def counted_text(line: Line) -> str:
@@ -189,7 +219,7 @@ def _complete_cell(line: Line) -> Cell:
     for e in result.complete_ratios:
         if e.group == shown.group and e.value is not None:
             events = "" if e.events is None else f"{e.events:,}/"
-            return Cell(f"{e.number_text().partition(', n')[0]}, {events}{e.n:,}",
+            return Cell(f"{_ratio_text(e)}, {events}{e.n:,}",
                         replaced(e, id=f"{e.id}.{COMPLETE_ROWS}"))
     events = result.fit.events if result.fit is not None else None
     return Cell("too few events" if events is not None else "not answered")

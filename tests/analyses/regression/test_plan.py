@@ -211,6 +211,7 @@ def test_a_planned_curve_is_read_between_quartiles():
     odds = risk / (1 - risk)
     assert ratio.value == pytest.approx(odds[1] / odds[0])
     assert ratio.low < ratio.value < ratio.high
+    assert "upper against lower quartile of a curve" in result.sentence
     data.loc[data.index[::7], "agent_ml"] = np.nan
     filled = run_plan(Plan("p", DAY, (curve,)), {"session": data})[0]
     assert filled.imputed is not None and "Rubin" in filled.ratios[0].method
