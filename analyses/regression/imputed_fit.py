@@ -160,7 +160,7 @@ def _table(
 def _warnings(imputation: Imputation, pooled: Pooled, first: ModelFit) -> tuple[str, ...]:
     counts = imputation.gaps.sum()
     told = ", ".join(f"{name} {count}" for name, count in counts[counts > 0].items())
-    most = float(pooled.missing_information.max())
+    most = float(np.nan_to_num(pooled.missing_information).max())
     found = [f"Imputed values: {told or 'none'}; {len(imputation.frames)} completed data sets. "
              "This assumes that what is missing depends only on what was recorded."]
     if imputation.without_outcome:
@@ -169,4 +169,9 @@ def _warnings(imputation: Imputation, pooled: Pooled, first: ModelFit) -> tuple[
     if most > 0.5:
         found.append(f"Up to {100 * most:.0f} % of the information on a term is missing; "
                      "its answer is mostly the imputation model's.")
+    without = [name for name, se in zip(first.fitted.names, pooled.se, strict=True)
+               if np.isnan(se) and name not in first.fitted.undetermined]
+    if without:
+        found.append(f"{', '.join(without)}: no pooled number is given, as one patient alone "
+                     "determines it in some of the completed data sets.")
     return (*found, *first.warnings)

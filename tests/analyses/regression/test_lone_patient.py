@@ -153,6 +153,21 @@ def test_a_pooled_model_gives_no_number_either():
     assert any("route [venous]: only 1 patient has it" in w for w in found.warnings)
 
 
+def test_a_level_of_one_patient_in_some_completed_sets_has_no_pooled_number():
+    # The second patient of the level has it imputed: in sets where it comes out as another level,
+    # one patient alone is left.
+    data = patients(holders=2)
+    second = data["patient"] == "P-10"
+    assert (data.loc[second, "route"] == "venous").all()
+    data.loc[second, "route"] = None
+    found = fit_imputed(data, "blood_loss_ml", ["route", "grade"], cluster="patient", times=6)
+    without = [bool(model.fitted.undetermined) for model in found.models]
+    assert any(without)
+    by_term = {(one.group or {})["term"]: one for one in found.estimates("resection")}
+    assert by_term["route [venous]"].value is None and by_term["route [b]"].value is not None
+    assert sum("route [venous]" in w and "no " in w for w in found.warnings) == 1
+
+
 def test_tables_and_figures_show_that_there_is_no_number():
     data = patients()
     table = side_by_side_table(data, "blood_loss_ml", ["route", "grade"], cluster="patient")
