@@ -94,7 +94,8 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
     binary = model.events is not None
     form, said = _curve(model, exposure)
     terms = [rows.columns.names[place] for place in rows.columns.places(exposure.name)]
-    terms = terms[:1] if is_curve(exposure) else terms
+    terms = terms[:1] if is_curve(exposure) else [
+        term for term in terms if term not in model.fitted.undetermined]
     return Diagnosis(
         None if not binary else min(model.events or 0, model.n - (model.events or 0)),
         rows.x.shape[1] - 1, rows.left_out,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
-from analyses.numerals import quantity, ratio, span
+from analyses.numerals import points, quantity, ratio, span
 from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.regression.subgroups import SubgroupLine, subgroup_lines
 from analyses.reports.content import Cell, Points, Section, Sentence, Table, plain
@@ -17,8 +17,10 @@ from analyses.wording_of_p import p_text
 if TYPE_CHECKING:
     from analyses.regression.diagnosis import Diagnosis, Influence
     from analyses.regression.planned_run import PlannedResult
+    from analyses.reports.technique_sections import Line
 
 CURVED = 0.05
+YES_NO = ("reflux_past_limit",)
 ADJUSTED_WORDS = {
     "sm_grade": "Spetzler–Martin grade", "ruptured": "rupture before treatment",
     "case_number": "case number",
@@ -77,9 +79,14 @@ def _basis(result: PlannedResult, found: Diagnosis) -> tuple[Cell, ...]:
         term, e = found.inflation
         inflation = Cell(f"{quantity(e.value or 0)} ({term_words(term)})", e)
     return (Cell(short_words(result.model.exposure.name), heading=True), Cell(each),
-            Cell(f"{found.left_out:,}"), Cell(separated), inflation,
-            Cell("; ".join(_ends(line, len(found.influence)) for line in found.influence),
-                 found.influence[0].smallest))
+            Cell(f"{found.left_out:,}"), Cell(separated), inflation, _influence_cell(found))
+
+
+def _influence_cell(found: Diagnosis) -> Cell:
+    if not found.influence:
+        return Cell("rests on one patient alone")
+    told = (_ends(line, len(found.influence)) for line in found.influence)
+    return Cell("; ".join(told), found.influence[0].smallest)
 
 
 def _ends(line: Influence, lines: int) -> str:
@@ -141,6 +148,45 @@ def _curve_cell(found: Diagnosis) -> Cell:
     p = found.curve.value or 0.0
     words = "a curve fits better" if p < CURVED else "no sign of a curve"
     return Cell(f"{words} ({p_text(p)})", found.curve)
+
+
+def risk_table(outcome: str, unit: str, title: str, lines: Sequence[Line]) -> tuple[Table, ...]:
+    """Differences of standardised risks, with the number needed where one can be given."""
+    given = {id(line.result): line.result for line in lines if line.ratio is not None}
+    rows = []
+    for result in given.values():
+        if result.risks is None:
+            continue
+        first = result.risks.risks[0]
+        rows += [(
+            Cell(short_words(result.model.exposure.name), heading=True),
+            Cell(f"{setting_words(gap)} against {setting_words(first)}"),
+            Cell(_points(gap), gap), Cell(words))
+            for gap, words in zip(result.risks.differences, result.risks.number_needed,
+                                  strict=True)]
+    if not rows:
+        return ()
+    return (Table(f"technique-{outcome}-{unit}-risks", f"{title}: differences of risk", (
+        "Technique", "Compared", "Difference, percentage points (95 %)", "In words"),
+        tuple(rows), (
+        "Standardised over the same rows, from the intercept-corrected fit. A number needed is "
+        "given only where the interval of the difference excludes none (Altman 1998).",),
+        folded=True),)
+
+
+def _points(e: Estimate) -> str:
+    return f"{points(e.value or 0)} ({span(points(e.low or 0), points(e.high or 0))})"
+
+
+def setting_words(estimate: Estimate) -> str:
+    """The value a standardised risk is for: `no`, `EVOH 8 %`, `0.131`."""
+    name, value = next(iter((estimate.group or {"": ""}).items()))
+    if name in YES_NO:
+        return {"False": "no", "0": "no", "True": "yes", "1": "yes"}.get(value, value)
+    try:
+        return f"{float(value):.3g}"
+    except ValueError:
+        return value
 
 
 def diagnosis_section(result: PlannedResult) -> Section:

@@ -31,14 +31,19 @@ from analyses.reports.content import (
     plain,
 )
 from analyses.reports.model_pictures import curve_pictures
-from analyses.reports.model_tables import diagnosis_tables, in_words, short_words
+from analyses.reports.model_tables import (
+    diagnosis_tables,
+    in_words,
+    risk_table,
+    setting_words,
+    short_words,
+)
 from analyses.technique_frame import OF_LIQUIDS
 
 if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
     from analyses.regression.technique_models import TechniqueModels
 
-YES_NO = ("reflux_past_limit",)
 NO_MEANING = {
     **dict.fromkeys(OF_LIQUIDS, "no liquid agent was injected"),
     "formulation": "not one strength of EVOH alone was injected",
@@ -82,6 +87,7 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
     title = f"{OUTCOME_WORDS.get(outcome, outcome)}, per {unit}"
     blocks: list[Block] = [plain(_asked(results)), *_picture(title, outcome, unit, lines),
                            _table(title, outcome, unit, lines), *curve_pictures(results),
+                           *risk_table(outcome, unit, title, lines),
                            *_warnings(outcome, unit, lines),
                            *diagnosis_tables(outcome, unit, title, results)]
     refused = [line for line in lines if line.ratio is None and line.note]
@@ -229,19 +235,9 @@ def _risk_cells(line: Line) -> tuple[Cell, ...]:
     risks = line.result.risks
     if risks is None or line.ratio is None:
         return (Cell(""),)
-    told = "; ".join(
-        f"{_setting(e)}: {replaced(e, events=None, n=None).number_text()}" for e in risks.risks)
+    told = "; ".join(f"{setting_words(e)}: {replaced(e, events=None, n=None).number_text()}"
+                     for e in risks.risks)
     return (Cell(told, risks.risks[0]),)
-
-
-def _setting(estimate: Estimate) -> str:
-    name, value = next(iter((estimate.group or {"": ""}).items()))
-    if name in YES_NO:
-        return {"False": "no", "0": "no", "True": "yes", "1": "yes"}.get(value, value)
-    try:
-        return f"{float(value):.3g}"
-    except ValueError:
-        return value
 
 
 def _status(line: Line) -> str:

@@ -10,6 +10,8 @@ from analyses.reports.content import Caution, Paragraph, Points, Section, Senten
 WORKS = (
     ("Aalen", "1978", "Aalen OO, Johansen S. An empirical transition matrix for non-homogeneous "
      "Markov chains based on censored observations. Scand J Stat 1978;5:141–150."),
+    ("Altman", "1998", "Altman DG. Confidence intervals for the number needed to treat. BMJ "
+     "1998;317:1309–1312."),
     ("Armitage", "1955", "Armitage P. Tests for linear trends in proportions and frequencies. "
      "Biometrics 1955;11:375–386."),
     ("Austin", "2009", "Austin PC. Balance diagnostics for comparing the distribution of baseline "

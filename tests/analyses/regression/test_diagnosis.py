@@ -114,8 +114,8 @@ def test_without_a_patient_the_log_linear_model_is_the_one_fitted_to_the_others(
 def test_one_patient_who_decides_the_direction_is_said(binary):
     assert not binary[1].influence[0].reverses
     assert any("no single patient reverses" in s for s in binary[1].sentences)
-    data = pd.DataFrame({"patient_id": np.arange(30), "x": np.r_[np.linspace(0, 1, 29), 30.0],
-                         "y": np.r_[np.exp(-np.linspace(0, 1, 29)), 40.0]})
+    data = pd.DataFrame({"patient_id": np.arange(30), "x": np.r_[np.linspace(0, 1, 29), 3.0],
+                         "y": np.r_[np.exp(-np.linspace(0, 1, 29)), 20.0]})
     model = fit(data, "y", ["x"], cluster="patient_id", estimator="log-linear")
     found = diagnose(model, Term(("x",)))
     assert found.influence[0].reverses
@@ -145,3 +145,13 @@ def test_terms_that_repeat_each_other_and_separation_are_found():
     assert found.separated == ("always",)
     assert any(s.startswith("Separation:") for s in found.sentences)
     assert any(s.startswith("Collinearity:") for s in found.sentences)
+
+
+def test_a_term_that_one_patient_determines_has_no_influence_shown():
+    data = resections()
+    data["agent"] = np.where(data.patient_id == "P-003", "EVOH 8 %", "EVOH 6 %")
+    model = fit(data, "blood_loss_ml", [Term(("agent",), "factor"), "sm_grade"],
+                cluster="patient_id", estimator="log-linear")
+    found = diagnose(model, Term(("agent",), "factor"), "resection")
+    assert model.fitted.undetermined and found.influence == ()
+    assert not any("nan" in said for said in found.sentences)

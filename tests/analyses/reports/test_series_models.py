@@ -86,6 +86,18 @@ def test_imputed_and_complete_rows_stand_side_by_side(larger, manuscript):
     assert any(b.name == "imputed-session" for b in manuscript.pictures())
 
 
+def test_differences_of_risk_have_their_number_needed_or_words(larger, manuscript):
+    shown = table(manuscript, "technique-event-session-risks")
+    for row in shown.rows:
+        e = row[2].estimate
+        assert e.kind == "difference" and e.low <= e.value <= e.high
+        if e.low <= 0 <= e.high:
+            assert "would mislead" in row[3].text
+        else:
+            assert "event in every" in row[3].text
+    assert {row[0].text for row in shown.rows} >= {"Agent volume", "Mean rate"}
+
+
 def test_rows_without_a_liquid_are_said_to_be_outside_the_question(larger, manuscript):
     rate = next(r for r in larger.models.results if r.model.name.endswith("rate"))
     count = rate.not_asked["rate_ml_min"]
