@@ -25,6 +25,7 @@ from analyses.regression.contrast import (
 from analyses.regression.fitting import fit
 from analyses.regression.imputed_fit import fit_completed
 from analyses.regression.planned_run import PlannedResult
+from analyses.regression.standardisation import numbers_needed
 from analyses.regression.subgroups import subgroup_lines
 from analyses.regression.technique_models import TechniqueModels
 from analyses.regression.unmeasured import as_risk_ratio, e_value, e_value_of_bound
@@ -82,7 +83,8 @@ def model_numbers(models: TechniqueModels | None) -> ModelNumbers:
         for one in subgroup_lines(result.model, result.subgroups):
             found += [*one.within, one.between]
         if result.risks is not None:
-            found += [*result.risks.risks, *(e for e in result.risks.differences)]
+            found += [*result.risks.risks, *result.risks.differences]
+            found += [e for gap in result.risks.differences for e in numbers_needed(gap)]
     return ModelNumbers(lines, tuple(_named_apart(found)))
 
 

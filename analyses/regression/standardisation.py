@@ -193,8 +193,27 @@ def number_needed(difference: Estimate) -> str:
             "promise of what changing it would do.")
 
 
+def numbers_needed(difference: Estimate) -> tuple[Estimate, ...]:
+    """The numbers that `number_needed` names, as estimates: of the value and of each end.
+
+    That of the value is left out where the interval includes no difference.
+    """
+    low, high = difference.low or 0.0, difference.high or 0.0
+    named = [("lower_end", low), ("upper_end", high)]
+    if not low <= 0 <= high:
+        named.insert(0, ("value", difference.value or 0.0))
+    return tuple(
+        replace(difference, id=f"{difference.id}.number_needed.{word}", kind="number needed",
+                value=float(_units(gap)), low=None, high=None, arms=())
+        for word, gap in named if gap)
+
+
+def _units(difference: float) -> int:
+    return int(np.ceil(round(1 / abs(difference), 9)))
+
+
 def _each(difference: float) -> str:
-    return f"{int(np.ceil(round(1 / abs(difference), 9))):,}"
+    return f"{_units(difference):,}"
 
 
 def effect_curve(

@@ -24,7 +24,7 @@ from analyses.regression import (
 from analyses.regression.influence import influence_sentence
 from analyses.regression.propensity import standardised_differences
 from analyses.regression.refits import bootstrap_patients
-from analyses.regression.standardisation import number_needed
+from analyses.regression.standardisation import number_needed, numbers_needed
 from analyses.regression.unmeasured import as_risk_ratio, e_value_of_bound
 from analyses.regression.validation import c_statistic, calibration_table
 
@@ -76,6 +76,8 @@ def test_number_needed_is_withheld_where_the_difference_may_be_none(model):
 
     assert "every 20 sessions (interval 10 to 100)" in number_needed(gap(0.05, 0.01, 0.10))
     assert "one fewer event in every 20" in number_needed(gap(-0.05, -0.10, -0.01))
+    assert [e.value for e in numbers_needed(gap(0.05, 0.01, 0.10))] == [20, 100, 10]
+    assert [e.value for e in numbers_needed(gap(0.10, -0.05, 0.25))] == [20, 4]
     # Altman 1998, BMJ 317:1309: an interval through no difference runs through infinity.
     said = number_needed(gap(0.10, -0.05, 0.25))
     assert "one fewer in 20 to one more in 4 sessions" in said and "mislead" in said
