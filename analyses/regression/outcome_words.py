@@ -29,6 +29,12 @@ TECHNIQUE_WORDS = {
 }
 """Exposure column → its words, with the step of the default plan."""
 
+MEASURED_IN = {
+    "pedicles": "pedicles", "agent_ml": "mL", "agent_per_nidus": "mL/mL", "rate_ml_min": "mL/min",
+    "longest_pause_s": "s",
+}
+"""Exposure column → the unit its values are in."""
+
 _OUTCOME_SAID = {
     "event": "risk of any complication",
     "obliterated": "chance of immediate complete occlusion",

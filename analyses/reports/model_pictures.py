@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analyses.regression.figures import Imputed
-from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
+from analyses.regression.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.reports.content import Picture
 from registry.technique import VENOUS_PASSAGE
 
@@ -16,12 +16,6 @@ if TYPE_CHECKING:
     from analyses.regression.planned_run import PlannedResult
 
 PLACES = 25
-UNITS = {
-    "pedicles": "pedicles", "agent_ml": "mL", "agent_per_nidus": "mL/mL",
-    "rate_ml_min": "mL/min", "longest_pause_s": "s",
-}
-
-
 ORDERS = {"venous_passage": VENOUS_PASSAGE}
 
 
@@ -78,4 +72,4 @@ def _imputed(unit: str, variables: Sequence[Imputed]) -> Picture:
 def _label(column: str) -> str:
     words = TECHNIQUE_WORDS.get(column, column).partition(",")[0]
     words = words[:1].lower() + words[1:]
-    return f"{words} ({UNITS[column]})" if column in UNITS else words
+    return f"{words} ({MEASURED_IN[column]})" if column in MEASURED_IN else words

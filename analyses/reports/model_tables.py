@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
 from analyses.numerals import points, quantity, ratio, span
-from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS
+from analyses.regression.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.regression.subgroups import SubgroupLine, subgroup_lines
 from analyses.reports.content import Cell, Points, Section, Sentence, Table, plain
 from analyses.wording_of_p import p_text
@@ -179,12 +179,12 @@ def _points(e: Estimate) -> str:
 
 
 def setting_words(estimate: Estimate) -> str:
-    """The value a standardised risk is for: `no`, `EVOH 8 %`, `0.131`."""
+    """The value a standardised risk is for: `no`, `EVOH 8 %`, `0.131 mL/min`."""
     name, value = next(iter((estimate.group or {"": ""}).items()))
     if name in YES_NO:
         return {"False": "no", "0": "no", "True": "yes", "1": "yes"}.get(value, value)
     try:
-        return f"{float(value):.3g}"
+        return f"{float(value):.3g} {MEASURED_IN.get(name, '')}".strip()
     except ValueError:
         return value
 
