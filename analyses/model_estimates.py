@@ -238,11 +238,16 @@ def describe_models(numbers: ModelNumbers, words: dict[str, str]) -> None:
 
 
 def events_per_coefficient(models: TechniqueModels | None) -> pd.DataFrame:
-    """Of each fitted yes/no model: `events` (the rarer outcome), `coefficients`, `unit`, `name`."""
-    fitted = [] if models is None else [
-        r for r in models.results if r.fit is not None and r.fit.events is not None]
-    return pd.DataFrame([{
-        "name": r.model.name, "unit": r.model.unit,
-        "events": min(r.fit.events or 0, r.fit.n - (r.fit.events or 0)),
-        "coefficients": r.fit.rows.x.shape[1] - 1} for r in fitted if r.fit is not None],
-        columns=["name", "unit", "events", "coefficients"])
+    """Of each answered yes/no model: `events` (the rarer outcome), `coefficients`, `unit`, `name`.
+
+    Of the model whose ratio is shown: the pooled one where gaps were imputed.
+    """
+    rows = []
+    for r in () if models is None else models.results:
+        shown = r.imputed or r.fit
+        if not r.answered or shown is None or shown.events is None or r.fit is None:
+            continue
+        rows.append({"name": r.model.name, "unit": r.model.unit,
+                     "events": min(shown.events, shown.n - shown.events),
+                     "coefficients": r.fit.rows.x.shape[1] - 1})
+    return pd.DataFrame(rows, columns=["name", "unit", "events", "coefficients"])

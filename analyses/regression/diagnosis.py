@@ -81,6 +81,11 @@ class Diagnosis:
         return tuple(e for e in (*alone, *pairs, *each) if e is not None)
 
 
+def can_be_diagnosed(model: ModelFit) -> bool:
+    """Whether a model is of a kind that `diagnose` takes: penalised, or log-linear."""
+    return model.estimator == "log-linear" or model.fitted.penalised is not None
+
+
 def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
     """Diagnose a penalised or log-linear model.
 

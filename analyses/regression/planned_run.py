@@ -83,9 +83,9 @@ class PlannedResult:
     @cached_property
     def diagnosis(self) -> Diagnosis | None:
         """How far the model may be trusted; None where there is none to diagnose."""
-        from analyses.regression.diagnosis import diagnose
+        from analyses.regression.diagnosis import can_be_diagnosed, diagnose
 
-        if self.fit is None or self.fit.estimator == "exact":
+        if self.fit is None or not can_be_diagnosed(self.fit):
             return None
         return diagnose(self.fit, self.model.exposure, self.model.unit)
 

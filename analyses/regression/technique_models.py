@@ -59,12 +59,24 @@ def run_technique_models(
     own = plan is not None
     plan = plan or default_plan(data_seen or datetime.date(1970, 1, 1))
     results = run_plan(plan, frames)
+    if own:
+        results += _without_a_table(plan, frames)
     late = own and data_seen is not None and plan.date > data_seen
     if late or not own:
         results = tuple(replace(result, status="exploratory") for result in results)
     heading = plan.heading if own else (
         "No plan file was declared; the default models were run and are exploratory")
     return TechniqueModels(plan, heading, results, _cautions(plan, results, late))
+
+
+def _without_a_table(
+    plan: Plan, frames: Mapping[str, pd.DataFrame]
+) -> tuple[PlannedResult, ...]:
+    """Declared models of a unit there is no table of: told, not passed over."""
+    known = ", ".join(frames)
+    return tuple(
+        PlannedResult(model, "planned", None, f"its unit is {model.unit!r}; there are {known}")
+        for model in plan.models if model.unit not in frames)
 
 
 def _cautions(

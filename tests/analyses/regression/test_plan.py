@@ -219,6 +219,41 @@ def test_a_planned_curve_is_read_between_quartiles():
     assert filled.complete_ratios[0].n < filled.ratios[0].n == len(data)
 
 
+def test_a_declared_model_of_an_unknown_unit_is_told():
+    model = replace(default_plan(DAY).models[0], unit="injection")
+    found = run_technique_models({"session": sessions()}, plan=Plan("p", DAY, (model,)),
+                                 data_seen=datetime.date(2026, 6, 1))
+    assert "injection" in found.results[0].refusal and found.results[0].fit is None
+    assert any("could not be fitted" in said for said in found.cautions)
+
+
+@pytest.mark.parametrize("estimator", ["auto", "firth", "logistic", "gee", "penalised-gee",
+                                       "poisson", "exact", "log-linear"])
+@pytest.mark.parametrize("exposure", [
+    Term(("agent_ml",), "linear"), Term(("agent_ml",), "spline", 3),
+    Term(("venous_passage",), "factor", reference="none"), Term(("reflux_past_limit",))])
+def test_every_estimator_a_plan_may_name_is_carried_through_to_its_numbers(estimator, exposure):
+    from analyses.model_estimates import model_numbers
+    from analyses.reports.technique_sections import outcome_section
+
+    data = sessions()
+    data["loss"] = np.exp(0.2 * data["agent_ml"] + np.random.default_rng(1).normal(size=len(data)))
+    asked = exposure.columns[0]
+    data[asked] = data[asked].astype(object).mask(np.arange(len(data)) % 6 == 0).infer_objects()
+    outcome = "loss" if estimator == "log-linear" else "event"
+    model = PlannedModel("asked", "session", outcome, exposure, (Term(("sm_grade",)),), ("why",),
+                         estimator=estimator, missing="imputation", subgroups=("ruptured",)
+                         if exposure.form != "spline" else ())
+    found = run_technique_models({"session": data}, plan=Plan("p", DAY, (model,)),
+                                 data_seen=datetime.date(2026, 6, 1))
+    result = found.results[0]
+    assert result.fit is not None and result.sentence
+    numbers = model_numbers(found)
+    assert all(np.isfinite(e.value) for e in numbers.estimates if e.value is not None)
+    assert outcome_section(found, outcome, "session").blocks
+    assert result.answered == (estimator != "exact")
+
+
 def test_rows_in_which_a_variable_has_no_meaning_are_not_gaps():
     from analyses.regression.applies import applies_to
 
