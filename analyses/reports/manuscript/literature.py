@@ -28,6 +28,7 @@ from analyses.reports.literature_beside import (
 from analyses.reports.manuscript.said import listed
 
 TITLE = "Beside published series"
+SUPPLEMENT = "Published series, measure by measure"
 METHODS = plain(
     "Published series are set beside our own rates where they print a count of nearly the same "
     "thing in the same unit (sources in @published). Three or more that count the same thing are "
@@ -81,7 +82,7 @@ def literature_supplement(literature: Literature) -> list[Section]:
         Sentence(f"{title_of(c.one)}: the t interval of Higgins and colleagues (2009) for a new "
                  f"series would be {e.number_text().partition('(')[2].partition(')')[0]} %.", (e,))
         for c, e in simple]
-    return [Section(TITLE, (
+    return [Section(SUPPLEMENT, (
         Points(differing), *([Paragraph(tuple(said))] if simple else []),
         _table(literature), *pictures, all_published(literature)), level=2, wide=True,
         supplement=True)]

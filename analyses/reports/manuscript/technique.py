@@ -210,6 +210,9 @@ def _declared(models: TechniqueModels) -> Iterable[Sentence]:
     yield Sentence("Each model asks for one technique variable, adjusted for Spetzler–Martin "
                    "grade, rupture before treatment and the operator's case number where the plan "
                    "does not say otherwise.")
+    if any(r.imputed is not None for r in models.results):
+        yield Sentence("Where a technique was used but not recorded the gaps were imputed; the "
+                       "ratios of rows with everything recorded are in the supplement.")
 
 
 def _told(pair: tuple[str, str], lines: Sequence[Line]) -> Iterable[Sentence]:

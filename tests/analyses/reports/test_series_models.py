@@ -159,6 +159,11 @@ def test_experience_is_adjusted_and_names_no_operator(larger, manuscript):
     assert gap.value == pytest.approx(last.value - first.value)
 
 
+def test_no_two_sections_share_a_title(manuscript):
+    titles = [section.title for section in manuscript.sections]
+    assert len(titles) == len(set(titles)), "an address in the page leads to one of them only"
+
+
 def test_without_resections_apart_there_is_nothing_to_compare(larger):
     from analyses.reports.embolized_section import embolized_section
     from analyses.reports.learning_section import learning_section
