@@ -1,4 +1,9 @@
-"""A model fitted to completed data sets and pooled, with the complete rows beside it."""
+"""A model fitted to completed data sets and pooled, with the complete rows beside it.
+
+With a third of the exposure missing, depending on outcome and grade, the pooled interval of the
+clustered default covered 95.0 to 96.5 % in three cells of 120 patients, 400 sets each, its median
+bias at most 0.06 in log odds (tests/analyses/regression/test_imputed_coverage.py).
+"""
 
 from __future__ import annotations
 
