@@ -67,11 +67,20 @@ class EmbolizedOrNot:
         return max(given, key=lambda w: w.difference.n or 0, default=None)
 
     @property
+    def counts(self) -> tuple[Estimate, Estimate]:
+        """The lesions of each group as estimates."""
+        with_, without = (Estimate(
+            id="embolized_or_not.lesions", kind="count", value=float(count), unit="lesion",
+            method="count", group={"embolized_before": name})
+            for name, count in zip(GROUPS, self.lesions, strict=True))
+        return with_, without
+
+    @property
     def estimates(self) -> tuple[Estimate, ...]:
         """Every number of the comparison."""
         found = [e for one in self.outcomes for e in one.groups]
         found += [one.weighted.difference for one in self.outcomes if one.weighted is not None]
-        return (*found, *(e for pair in self.balance.values() for e in pair))
+        return (*self.counts, *found, *(e for pair in self.balance.values() for e in pair))
 
 
 def first_operations(units: Units) -> pd.DataFrame:

@@ -79,6 +79,7 @@ def model_numbers(models: TechniqueModels | None) -> ModelNumbers:
             found += [line.adjusted, *filter(None, [line.complete, line.alone]), *line.seen,
                       *line.e_values]
         found += _unanswered(result)
+        found += _outside(result)
         found += result.diagnosis.estimates if result.diagnosis else ()
         for one in subgroup_lines(result.model, result.subgroups):
             found += [*one.within, one.between]
@@ -116,6 +117,14 @@ def _unanswered(result: PlannedResult) -> list[Estimate]:
                      unit=e.unit, n=e.n, method=result.fit.fitted.method, group=e.group)
         found += [e, p, *seen_behind(result, term, e)]
     return found
+
+
+def _outside(result: PlannedResult) -> list[Estimate]:
+    """How many units the question could not be asked of, by the variable with no meaning there."""
+    return [Estimate(id=f"model.{result.model.outcome}.not_asked", kind="count",
+                     value=float(count), unit=result.model.unit, method="count",
+                     group={"variable": column})
+            for column, count in result.not_asked.items()]
 
 
 def unanswered_words(result: PlannedResult) -> str:

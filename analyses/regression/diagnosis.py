@@ -17,6 +17,7 @@ from analyses.regression.checks import (
     collinearity_warning,
     events_sentence,
     missing_warning,
+    rarer_outcome,
     separation_warning,
     variance_inflation,
 )
@@ -51,7 +52,8 @@ class Influence:
 class Diagnosis:
     """How far one model may be trusted.
 
-    basis: events (None for a measurement), coefficients and rows left out for a gap; separated:
+    basis: events (None for a measurement), coefficients and rows left out for a gap, and `counts`,
+    the same as estimates (events a coefficient; rows left out); separated:
     terms that tell events apart without fail; inflation: the highest variance inflation factor
     and its term, None with one term; discrimination: c statistic, or variation explained; slope:
     calibration slope; groups: observed share and expected events of thirds of rising risk;
@@ -62,6 +64,7 @@ class Diagnosis:
     events: int | None
     coefficients: int
     left_out: int
+    counts: tuple[Estimate, ...]
     separated: tuple[str, ...]
     inflation: tuple[str, Estimate] | None
     discrimination: Estimate
@@ -78,7 +81,7 @@ class Diagnosis:
         pairs = [e for pair in self.groups for e in pair]
         alone = [self.inflation[1] if self.inflation else None, self.discrimination, self.slope,
                  self.curve]
-        return tuple(e for e in (*alone, *pairs, *each) if e is not None)
+        return tuple(e for e in (*self.counts, *alone, *pairs, *each) if e is not None)
 
 
 def can_be_diagnosed(model: ModelFit) -> bool:
@@ -102,13 +105,25 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
     terms = terms[:1] if is_curve(exposure) else [
         term for term in terms if term not in model.fitted.undetermined]
     return Diagnosis(
-        None if not binary else min(model.events or 0, model.n - (model.events or 0)),
-        rows.x.shape[1] - 1, rows.left_out,
+        rarer_outcome(rows.y) if binary else None,
+        rows.x.shape[1] - 1, rows.left_out, _counts(model, named),
         tuple(infinite_terms(rows.x, rows.y, rows.columns.names)) if binary else (),
         _inflation(model, named), replaced(checked.c, **named), _slope(model, checked, named),
         _groups(model, named) if binary else (), _influence(model, exposure, terms, unit),
         None if form is None else replaced(form, **named),
         tuple(_sentences(model, [] if is_curve(exposure) else terms, checked.sentence, said)))
+
+
+def _counts(model: ModelFit, named: dict) -> tuple[Estimate, ...]:
+    """Rows left out for a gap and, of a yes/no outcome, events a coefficient."""
+    found = [Estimate(id=f"model.{model.outcome}.left_out", kind="count", n=model.n,
+                      value=float(model.rows.left_out), method="rows with a gap", **named)]
+    if model.events is not None:
+        fewer, terms = rarer_outcome(model.rows.y), model.rows.x.shape[1] - 1
+        found.append(Estimate(
+            id=f"model.{model.outcome}.events_per_coefficient", kind="events per coefficient",
+            value=fewer / terms, events=fewer, n=model.n, method="the rarer outcome", **named))
+    return tuple(found)
 
 
 def _inflation(model: ModelFit, named: dict) -> tuple[str, Estimate] | None:

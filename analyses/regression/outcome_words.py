@@ -18,16 +18,16 @@ OUTCOME_WORDS = {
 """Outcome column → its words, as a heading."""
 
 TECHNIQUE_WORDS = {
-    "pedicles": "Pedicles treated, per pedicle more",
-    "agent_ml": "Agent volume, per mL more",
-    "agent_per_nidus": "Agent per mL of nidus, per 0.1 mL more",
-    "rate_ml_min": "Mean rate, per 0.1 mL/min faster",
-    "longest_pause_s": "Longest pause, per 30 s longer",
+    "pedicles": "Pedicles treated",
+    "agent_ml": "Agent volume",
+    "agent_per_nidus": "Agent per mL of nidus",
+    "rate_ml_min": "Mean rate",
+    "longest_pause_s": "Longest pause",
     "formulation": "Formulation",
     "reflux_past_limit": "Reflux past the agreed limit",
     "venous_passage": "Agent in the draining vein",
 }
-"""Exposure column → its words, with the step of the default plan."""
+"""Exposure column → its words; the step of a ratio is added by `exposure_words`."""
 
 MEASURED_IN = {
     "pedicles": "pedicles", "agent_ml": "mL", "agent_per_nidus": "mL/mL", "rate_ml_min": "mL/min",
@@ -42,10 +42,8 @@ _OUTCOME_SAID = {
     "blood_loss_ml": "blood loss of the resection (mL)",
     "operation_min": "operation time of the resection (min)",
 }
-_UNITS = {
-    "pedicles": "pedicle", "agent_ml": "mL", "agent_per_nidus": "mL", "rate_ml_min": "mL/min",
-    "longest_pause_s": "s",
-}
+# A step is of one: one pedicle, one mL of agent a mL of nidus.
+_STEPS = {**MEASURED_IN, "pedicles": "pedicle", "agent_per_nidus": "mL"}
 _MORE = {"rate_ml_min": "faster", "longest_pause_s": "longer"}
 _TERM = re.compile(r"(?P<name>\w+)(?: \(per (?P<per>[^)]+)\))?(?: \[(?P<level>.+)\])?")
 
@@ -56,12 +54,12 @@ def exposure_words(exposure: Term) -> str:
     A plan may state another step than the default one, or a curve; the words follow it.
     """
     name = exposure.columns[0]
-    words = TECHNIQUE_WORDS.get(exposure.name, exposure.name).partition(",")[0]
+    words = TECHNIQUE_WORDS.get(exposure.name, exposure.name)
     if exposure.form == "spline":
         return f"{words}, upper against lower quartile of a curve"
-    if name not in _UNITS or exposure.form == "factor" or len(exposure.columns) > 1:
+    if name not in _STEPS or exposure.form == "factor" or len(exposure.columns) > 1:
         return words
-    step = _UNITS[name] if exposure.per == 1 else f"{exposure.per:g} {_UNITS[name]}"
+    step = _STEPS[name] if exposure.per == 1 else f"{exposure.per:g} {_STEPS[name]}"
     return f"{words}, per {step} {_MORE.get(name, 'more')}"
 
 
@@ -91,10 +89,10 @@ def term_said(term: str) -> str:
     if found is None or found["name"] not in TECHNIQUE_WORDS:
         return term.replace("_", " ")
     name = found["name"]
-    words = TECHNIQUE_WORDS[name].partition(",")[0]
+    words = TECHNIQUE_WORDS[name]
     if found["level"]:
         return f"{words} ({found['level']})"
-    if name not in _UNITS:
+    if name not in _STEPS:
         return words
     step = f"{found['per']} " if found["per"] else ""
-    return f"{words}, per {step}{_UNITS[name]} more"
+    return f"{words}, per {step}{_STEPS[name]} more"

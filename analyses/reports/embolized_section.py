@@ -6,9 +6,20 @@ import pandas as pd
 
 from analyses.embolized_or_not import OUTCOMES, ComparedOutcome, EmbolizedOrNot
 from analyses.estimate import Estimate
-from analyses.numerals import points, ratio, span
+from analyses.numerals import points, span
 from analyses.regression.propensity import INDICATION
-from analyses.reports.content import Block, Caution, Cell, Picture, Section, Sentence, Table, plain
+from analyses.regression.wording import ratio_text
+from analyses.reports.content import (
+    Block,
+    Caution,
+    Cell,
+    Paragraph,
+    Picture,
+    Section,
+    Sentence,
+    Table,
+    plain,
+)
 
 COVARIATE_WORDS = {
     "sm_grade": "Spetzler–Martin grade", "ruptured": "ruptured before treatment",
@@ -25,8 +36,8 @@ def embolized_section(found: EmbolizedOrNot | None) -> Section:
             "before."),))
     with_, without = found.lesions
     blocks: list[Block] = [
-        plain(f"Of the resected lesions {with_:,} were embolized before the operation and "
-              f"{without:,} were not."),
+        Paragraph((Sentence(f"Of the resected lesions {with_:,} were embolized before the "
+                            f"operation and {without:,} were not.", found.counts),)),
         Caution("Before these groups are compared", (Sentence(INDICATION), *(
             Sentence(words) for words in _warnings(found)))),
         _table(found), *_picture(found)]
@@ -69,7 +80,7 @@ def _compared(e: Estimate) -> str:
     if e.kind == "difference":
         return (f"{points(e.value or 0)} ({span(points(e.low or 0), points(e.high or 0))}) "
                 f"percentage points, n = {e.n:,}")
-    return f"{ratio(e.value or 0)} ({span(ratio(e.low or 0), ratio(e.high or 0))}), n = {e.n:,}"
+    return f"{ratio_text(e)}, n = {e.n:,}"
 
 
 def _picture(found: EmbolizedOrNot) -> tuple[Picture, ...]:

@@ -4,8 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analyses.numerals import percent, ratio, span
-from analyses.reports.content import Block, Cell, Picture, Section, Table, plain
+from analyses.numerals import percent, span
+from analyses.regression.wording import ratio_text
+from analyses.reports.content import (
+    Block,
+    Cell,
+    Paragraph,
+    Picture,
+    Section,
+    Sentence,
+    Table,
+    plain,
+)
 
 if TYPE_CHECKING:
     from analyses.estimate import Estimate
@@ -20,8 +30,8 @@ def learning_section(found: LearningEffect | str | None) -> Section:
         why = found or "It was not worked out."
         return Section(TITLE, (plain(f"No effect of experience is given. {why}"),))
     blocks: list[Block] = [
-        plain(*found.sentences,
-              "Adjusted for Spetzler–Martin grade and rupture before treatment; the case number "
+        Paragraph(tuple(Sentence(words, found.estimates) for words in found.sentences)),
+        plain("Adjusted for Spetzler–Martin grade and rupture before treatment; the case number "
               "counts all procedures of the operator, from the first in this registry."),
         _table(found), _picture(found)]
     return Section(TITLE, tuple(blocks))
@@ -32,7 +42,7 @@ def _table(found: LearningEffect) -> Table:
     e = found.ratio
     rows = (
         (Cell("Odds ratio per 50 cases", heading=True),
-         Cell(f"{ratio(e.value or 1)} ({span(ratio(e.low or 0), ratio(e.high or 0))})", e)),
+         Cell(ratio_text(e), e)),
         *((Cell(f"Standardised risk at case {_case(one)}", heading=True),
            Cell(_percent(one), one)) for one in (first, last)),
         (Cell("Difference, last minus first", heading=True),

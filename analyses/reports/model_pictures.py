@@ -70,6 +70,6 @@ def _imputed(unit: str, variables: Sequence[Imputed]) -> Picture:
 
 
 def _label(column: str) -> str:
-    words = TECHNIQUE_WORDS.get(column, column).partition(",")[0]
+    words = TECHNIQUE_WORDS.get(column, column)
     words = words[:1].lower() + words[1:]
     return f"{words} ({MEASURED_IN[column]})" if column in MEASURED_IN else words

@@ -11,6 +11,7 @@ from analyses.estimate_text import plural
 from analyses.numerals import points, quantity, ratio, span
 from analyses.regression.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.regression.subgroups import SubgroupLine, subgroup_lines
+from analyses.regression.wording import ratio_text
 from analyses.reports.content import Cell, Points, Section, Sentence, Table, plain
 from analyses.wording_of_p import p_text
 
@@ -29,7 +30,7 @@ ADJUSTED_WORDS = {
 
 def short_words(name: str) -> str:
     """A variable in words, without its step: `Mean rate`."""
-    return ADJUSTED_WORDS.get(name) or TECHNIQUE_WORDS.get(name, name).partition(",")[0]
+    return ADJUSTED_WORDS.get(name) or TECHNIQUE_WORDS.get(name, name)
 
 
 def term_words(term: str) -> str:
@@ -78,8 +79,10 @@ def _basis(result: PlannedResult, found: Diagnosis) -> tuple[Cell, ...]:
     if found.inflation:
         term, e = found.inflation
         inflation = Cell(f"{quantity(e.value or 0)} ({term_words(term)})", e)
-    return (Cell(short_words(result.model.exposure.name), heading=True), Cell(each),
-            Cell(f"{found.left_out:,}"), Cell(separated), inflation, _influence_cell(found))
+    return (Cell(short_words(result.model.exposure.name), heading=True),
+            Cell(each, found.counts[-1] if found.events is not None else None),
+            Cell(f"{found.left_out:,}", found.counts[0]), Cell(separated), inflation,
+            _influence_cell(found))
 
 
 def _influence_cell(found: Diagnosis) -> Cell:
@@ -237,6 +240,6 @@ def _unfitted(result: PlannedResult, column: str, why: str) -> tuple[Cell, ...]:
 def _ratio_cell(e: Estimate) -> Cell:
     if e.value is None or e.low is None or e.high is None:
         return Cell("not answered by these data", e)
-    return Cell(f"{ratio(e.value)} ({span(ratio(e.low), ratio(e.high))})", e)
+    return Cell(ratio_text(e), e)
 
 

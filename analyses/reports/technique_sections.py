@@ -16,9 +16,9 @@ from analyses.estimate import Estimate, replaced
 from analyses.estimate_text import plural
 from analyses.model_estimates import COMPLETE as COMPLETE_ROWS
 from analyses.model_estimates import unanswered_words
-from analyses.numerals import ratio, span
 from analyses.regression.checks import FEWEST_EVENTS
 from analyses.regression.outcome_words import OUTCOME_WORDS, exposure_words
+from analyses.regression.wording import ratio_text
 from analyses.reports.content import (
     Block,
     Caution,
@@ -201,11 +201,7 @@ def _table(title: str, outcome: str, unit: str, lines: Sequence[Line]) -> Table:
 def _ratio_cell(line: Line) -> Cell:
     if line.ratio is None:
         return Cell("no number can be given")
-    return Cell(_ratio_text(line.ratio), line.ratio)
-
-
-def _ratio_text(e: Estimate) -> str:
-    return f"{ratio(e.value or 0)} ({span(ratio(e.low or 0), ratio(e.high or 0))})"
+    return Cell(ratio_text(line.ratio), line.ratio)
 
 
 def counted_text(line: Line) -> str:
@@ -225,7 +221,7 @@ def _complete_cell(line: Line) -> Cell:
     for e in result.complete_ratios:
         if e.group == shown.group and e.value is not None:
             events = "" if e.events is None else f"{e.events:,}/"
-            return Cell(f"{_ratio_text(e)}, {events}{e.n:,}",
+            return Cell(f"{ratio_text(e)}, {events}{e.n:,}",
                         replaced(e, id=f"{e.id}.{COMPLETE_ROWS}"))
     events = result.fit.events if result.fit is not None else None
     return Cell("too few events" if events is not None else "not answered")

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from analyses.estimate import Estimate
 from analyses.estimate_text import plural
 from analyses.model_estimates import ModelNumbers, events_per_coefficient, seen_text
-from analyses.numerals import ratio, span
+from analyses.numerals import ratio
 from analyses.regression.planned_run import PlannedResult
 from analyses.regression.technique_models import TechniqueModels
+from analyses.regression.wording import ratio_text
 from analyses.reports.content import (
     Block,
     Cell,
@@ -245,7 +246,7 @@ def _open(e: Estimate | None) -> bool:
 def _ratio(e: Estimate | None) -> str:
     if e is None or e.value is None or e.low is None or e.high is None:
         return "–"
-    return f"{ratio(e.value)} ({span(ratio(e.low), ratio(e.high))})"
+    return ratio_text(e)
 
 
 def _behind(e: Estimate) -> str:

@@ -14,10 +14,8 @@ sandwich, and the ordinary (unpenalised) GEE with either working correlation.
 
 from __future__ import annotations
 
-import argparse
 import datetime
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -27,7 +25,7 @@ import numpy as np
 sys.path[:0] = [str(Path(__file__).resolve().parents[depth]) for depth in (3, 2, 0)]
 from clustered_data import EXPOSURES, Cell, draw  # noqa: E402
 from exchangeable_gee import ExchangeableFit, by_patient, exchangeable_gee, pooled  # noqa: E402
-from simulation import FEWEST, TERM, _commit, _unpenalised, cells, least_allowed  # noqa: E402
+from simulation import FEWEST, TERM, _unpenalised, cells, least_allowed, run_command  # noqa: E402
 
 from analyses.regression.firth import penalised_logistic  # noqa: E402
 from analyses.regression.fitted import wald  # noqa: E402
@@ -167,25 +165,5 @@ def _summary(name: str, results: list[tuple[Cell, dict]]) -> str:
             f"{width:6.3f} {error:6.3f} {lost.mean():5.2f} {lost.max():5.1f}")
 
 
-def main() -> None:
-    from joblib import Parallel, delayed
-
-    reader = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    reader.add_argument("--sets", type=int, default=500, help="synthetic sets a cell")
-    reader.add_argument("--patients", type=int, default=None, help="only cells of this size")
-    reader.add_argument("--out", type=Path, default=None, help="also write the table here")
-    reader.add_argument("--jobs", type=int, default=2)
-    asked = reader.parse_args()
-    chosen = [c for c in cells() if asked.patients in (None, c.patients)]
-    start, commit = time.perf_counter(), _commit()
-    found = Parallel(n_jobs=asked.jobs, verbose=5)(
-        delayed(run_cell)(c, asked.sets) for c in chosen)
-    lines = list(report(list(zip(chosen, found, strict=True)), asked.sets,
-                        time.perf_counter() - start, commit))
-    print("\n".join(lines))
-    if asked.out:
-        asked.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
-
-
 if __name__ == "__main__":
-    main()
+    run_command(__doc__, 500, run_cell, report)

@@ -19,7 +19,7 @@ import itertools
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -210,11 +210,14 @@ def _commit() -> str:
     return found.stdout.strip() or "unknown"
 
 
-def main() -> None:
+def run_command(
+    about: str, sets: int, run: Callable[[Cell, int], dict], told: Callable[..., Iterator[str]],
+) -> None:
+    """Read the command line, run the cells asked for, print (and write) the table."""
     from joblib import Parallel, delayed
 
-    reader = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    reader.add_argument("--sets", type=int, default=2000, help="synthetic sets a cell")
+    reader = argparse.ArgumentParser(description=about.splitlines()[0])
+    reader.add_argument("--sets", type=int, default=sets, help="synthetic sets a cell")
     reader.add_argument("--patients", type=int, default=None, help="only cells of this size")
     reader.add_argument("--out", type=Path, default=None, help="also write the table here")
     reader.add_argument("--jobs", type=int, default=2)
@@ -222,8 +225,8 @@ def main() -> None:
     chosen = [c for c in cells() if asked.patients in (None, c.patients)]
     start, commit = time.perf_counter(), _commit()  # of the code as it runs, not as it ends
     found = Parallel(n_jobs=asked.jobs, verbose=5)(
-        delayed(run_cell)(c, asked.sets) for c in chosen)
-    lines = list(report(list(zip(chosen, found, strict=True)), asked.sets,
+        delayed(run)(c, asked.sets) for c in chosen)
+    lines = list(told(list(zip(chosen, found, strict=True)), asked.sets,
                         time.perf_counter() - start, commit))
     print("\n".join(lines))
     if asked.out:
@@ -231,4 +234,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    run_command(__doc__, 2000, run_cell, report)

@@ -44,7 +44,9 @@ def test_events_and_coefficients_are_counted(binary, linear):
     model, found = binary
     assert found.events == model.events and found.coefficients == 4 and found.left_out == 0
     assert linear[1].events is None and linear[1].groups == ()
-    assert len(found.estimates) == 2 + 1 + 1 + 6 + 2
+    assert len(found.estimates) == 2 + 2 + 1 + 1 + 6 + 2
+    left, each = found.counts
+    assert left.value == 0 and each.value == pytest.approx(model.events / 4)
 
 
 def test_thirds_of_risk_hold_every_event_and_expect_as_many(binary):
