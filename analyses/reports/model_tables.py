@@ -109,14 +109,14 @@ def _fit_table(
         rows.append((
             Cell(short_words(result.model.exposure.name), heading=True),
             _with_interval(found.discrimination), _plain(found.slope),
-            *(Cell(f"{seen.events}/{quantity(expected.value or 0)}", seen)
+            *(Cell(f"{seen.events} ({quantity(expected.value or 0)})", seen)
               for seen, expected in found.groups), _curve_cell(found)))
     return Table(f"{name}-fit", f"{title}: how well the models fit", (
-        "Technique", "c statistic", "Calibration slope", "Observed/expected, lowest third of risk",
-        "middle third", "highest third", "Straight line enough?"), tuple(rows), (
+        "Technique", "c statistic", "Calibration slope",
+        "Events seen (expected), lowest third of risk", "middle third", "highest third", "Straight line enough?"), tuple(rows), (
         "c statistic (0.5: chance) and calibration slope (1: right; below 1: too extreme for new "
         "patients) less their optimism, from 200 samples of patients; interval shifted by the "
-        "optimism. Observed and expected events in thirds of rising predicted risk. Straight "
+        "optimism. Events seen and expected in thirds of rising predicted risk. Straight "
         "line: test of a curve with three knots against the line; few events can hide a curve. "
         "The models describe these patients and were not validated elsewhere.",), folded=True)
 
@@ -187,7 +187,8 @@ def setting_words(estimate: Estimate) -> str:
     if name in YES_NO:
         return {"False": "no", "0": "no", "True": "yes", "1": "yes"}.get(value, value)
     try:
-        return f"{float(value):.3g} {MEASURED_IN.get(name, '')}".strip()
+        unit = "pedicle" if (name, float(value)) == ("pedicles", 1) else MEASURED_IN.get(name, "")
+        return f"{float(value):.3g} {unit}".strip()
     except ValueError:
         return value
 

@@ -8,12 +8,13 @@ from dataclasses import replace
 
 import pytest
 
+from analyses.estimate import Estimate
 from analyses.model_estimates import model_numbers
 from analyses.regression.plan import Plan, PlannedModel
 from analyses.regression.terms import Term
 from analyses.reports.content import Picture, Table
 from analyses.reports.manuscript.references import texts_of
-from analyses.reports.model_tables import diagnosis_section, in_words
+from analyses.reports.model_tables import diagnosis_section, in_words, setting_words
 from analyses.reports.series import manuscript_document, series_work
 from synthetic_cohort import make_cohort
 
@@ -62,7 +63,7 @@ def test_the_diagnosis_shown_is_the_one_worked_out(larger, manuscript):
     for row, result in zip(shown.rows, models, strict=True):
         found = result.diagnosis
         assert row[1].estimate == found.discrimination
-        pairs = [re.fullmatch(r"(\d+)/([\d.]+)", cell.text).groups() for cell in row[3:6]]
+        pairs = [re.fullmatch(r"(\d+) \(([\d.]+)\)", cell.text).groups() for cell in row[3:6]]
         assert sum(int(events) for events, _ in pairs) == result.fit.events
         assert sum(float(expected) for _, expected in pairs) == pytest.approx(
             result.fit.events, abs=0.2)
@@ -170,6 +171,15 @@ def test_without_resections_apart_there_is_nothing_to_compare(larger):
 
     assert "nothing to compare" in " ".join(texts_of(embolized_section(None)))
     assert "No effect of experience is given" in " ".join(texts_of(learning_section("Too few.")))
+
+
+def test_settings_carry_their_unit_in_the_right_number():
+    def setting(**group: str) -> str:
+        return setting_words(Estimate(id="x", kind="probability", value=0.1, group=group))
+
+    assert setting(pedicles="1") == "1 pedicle" and setting(pedicles="3") == "3 pedicles"
+    assert setting(longest_pause_s="1") == "1 s" and setting(agent_ml="0.35") == "0.35 mL"
+    assert setting(reflux_past_limit="True") == "yes"
 
 
 def test_names_of_columns_become_words():
