@@ -113,7 +113,8 @@ def _fit_table(
               for seen, expected in found.groups), _curve_cell(found)))
     return Table(f"{name}-fit", f"{title}: how well the models fit", (
         "Technique", "c statistic", "Calibration slope",
-        "Events seen (expected), lowest third of risk", "middle third", "highest third", "Straight line enough?"), tuple(rows), (
+        "Events seen (expected), lowest third of risk", "middle third", "highest third",
+        "Straight line enough?"), tuple(rows), (
         "c statistic (0.5: chance) and calibration slope (1: right; below 1: too extreme for new "
         "patients) less their optimism, from 200 samples of patients; interval shifted by the "
         "optimism. Events seen and expected in thirds of rising predicted risk. Straight "
