@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from registry.freeze import read_freeze
-    from registry.store import open_registry
+    from registry.freeze.freeze_reading import read_freeze
+    from registry.store.registry import open_registry
 
 __all__ = ["open_registry", "read_freeze"]
 
@@ -17,11 +17,11 @@ __all__ = ["open_registry", "read_freeze"]
 def __getattr__(name: str) -> Any:
     """Load a door only when somebody goes through it (importing pandas takes a while)."""
     if name == "open_registry":
-        from registry.store import open_registry
+        from registry.store.registry import open_registry
 
         return open_registry
     if name == "read_freeze":
-        from registry.freeze import read_freeze
+        from registry.freeze.freeze_reading import read_freeze
 
         return read_freeze
     raise AttributeError(f"module 'registry' has no attribute {name!r}")

@@ -10,11 +10,7 @@ from collections.abc import Iterable, Mapping
 
 from synthetic_cohort.old_sheet import HEADING_ROW, SHEET, OldSheet
 from synthetic_cohort.old_sheet_base import AGENT, SESSIONS
-from synthetic_cohort.old_sheet_words import (
-    BLANKS,
-    NO_COMPLICATION,
-    WORDS,
-)
+from synthetic_cohort.old_sheet_words import BLANKS, NO_COMPLICATION, WORDS
 
 Lines = list[str]
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from synthetic_cohort.draws import Columns
-from synthetic_cohort.kinds import PLACE
+from synthetic_cohort.patient_kinds import PLACE
 from synthetic_cohort.simulate import Simulation
 from synthetic_cohort.visits import CATHETER
 

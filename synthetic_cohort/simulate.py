@@ -15,12 +15,16 @@ import numpy as np
 from synthetic_cohort import (
     anatomy,
     course,
-    events,
     lifetime,
     operations,
     risk,
-    technique,
     visits,
+)
+from synthetic_cohort import (
+    drawn_events as events,
+)
+from synthetic_cohort import (
+    injecting as technique,
 )
 from synthetic_cohort.course import LOCK, NEVER
 from synthetic_cohort.draws import Columns, Streams, group_any, group_last

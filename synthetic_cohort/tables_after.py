@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from synthetic_cohort.draws import Columns, Streams, take, within
+from synthetic_cohort.registry_tables import frame, to_dates
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation
-from synthetic_cohort.tables import frame, to_dates
 from synthetic_cohort.tables_treatment import deficit_words
 
 

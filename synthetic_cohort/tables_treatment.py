@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from synthetic_cohort.draws import Columns, Streams, group_any, take
+from synthetic_cohort.registry_tables import frame, to_dates
 from synthetic_cohort.simulate import Simulation
-from synthetic_cohort.tables import frame, to_dates
 
 
 def sessions(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFrame:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from synthetic_cohort.draws import Columns, group_any, group_last
-from synthetic_cohort.kinds import PLACE
+from synthetic_cohort.patient_kinds import PLACE
 from synthetic_cohort.persontime import haemorrhage_counts, treated_lesions
 from synthetic_cohort.simulate import Simulation
 from synthetic_cohort.visits import CATHETER, NONE

@@ -8,7 +8,7 @@ import zipfile
 import openpyxl
 import pytest
 
-from registry.intake import SourceError
+from registry.problems.problem import SourceError
 
 
 def refused(read, path, *words):

@@ -21,8 +21,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from analyses.clusters import korn_graubard
-from analyses.intervals import clopper_pearson
+from analyses.statistics.proportions.clusters import korn_graubard
+from analyses.statistics.proportions.intervals import clopper_pearson
 
 Floats = NDArray[np.float64]
 PATIENTS = (40, 120, 300)

@@ -39,8 +39,8 @@ POOL = 100_000
 
 def counted(patients: int, risk: float, icc: float, seed: int) -> tuple[Floats, Floats, float]:
     """Events and procedures of each embolized patient, and the cohort's true risk a procedure."""
-    from analyses.complications import event_flags, marked_units
-    from analyses.populations import units_of
+    from analyses.measures.harm import event_flags, marked_units
+    from analyses.population.unit_frames import units_of
     from synthetic_cohort import CohortSettings, make_cohort
 
     settings = CohortSettings.plain(risk, icc)

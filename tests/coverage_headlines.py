@@ -22,15 +22,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analyses import over_time
-from analyses.complications import combined_patients, event_flags, marked_units
-from analyses.counting import share
-from analyses.durations import obliteration_durations
-from analyses.estimate import Estimate
-from analyses.function import functional_outcomes
-from analyses.haemorrhage import AFTER, LATER, NEAR, UNDER, in_stage, rate, stretches
-from analyses.obliteration import embolized_lesions, final_lesions
-from analyses.populations.units import Units, units_of
+from analyses.measures import over_time
+from analyses.measures.counting import share
+from analyses.measures.durations import obliteration_durations
+from analyses.measures.function import functional_outcomes
+from analyses.measures.haemorrhage import AFTER, LATER, NEAR, UNDER, in_stage, rate, stretches
+from analyses.measures.harm import combined_patients, event_flags, marked_units
+from analyses.measures.obliteration import embolized_lesions, final_lesions
+from analyses.population.unit_frames import Units, units_of
+from analyses.statistics.estimate import Estimate
 from synthetic_cohort import CohortSettings, make_cohort
 from synthetic_cohort.truth import Truth, truth_of
 

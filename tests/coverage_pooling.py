@@ -20,10 +20,10 @@ import numpy as np
 from scipy.special import expit, logit
 from scipy.stats import chi2, norm
 
-from analyses.literature.interval import standard_error
-from analyses.literature.likelihood import Floats, marginal
-from analyses.literature.maximum import best_tau, peak
-from analyses.literature.pooling import Pooled, pool_proportions
+from analyses.statistics.pooling.binomial_normal import Floats, marginal
+from analyses.statistics.pooling.maximum import best_tau, peak
+from analyses.statistics.pooling.pooled_interval import standard_error
+from analyses.statistics.pooling.pooled_proportion import Pooled, pool_proportions
 
 SIZES = (57, 202, 94, 130, 380, 38, 160, 250, 60, 80)
 SERIES = (3, 5, 10)

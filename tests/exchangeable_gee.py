@@ -28,9 +28,9 @@ from numpy.typing import NDArray
 from scipy.optimize import root
 from scipy.special import expit
 
-from analyses.regression.firth import penalised_logistic
-from analyses.regression.penalised_core import Array
-from analyses.regression.sandwich import ClusterParts, cluster_codes, sum_by_cluster
+from analyses.statistics.regression.firth import penalised_logistic
+from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.regression.sandwich import ClusterParts, cluster_codes, sum_by_cluster
 
 LARGEST_PREDICTOR = 25.0  # beyond it the answer runs to infinity
 DAMPING = (1.0, 0.5, 0.2)

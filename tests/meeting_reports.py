@@ -10,11 +10,11 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from analyses.case_choice import gravest_case
-from analyses.part_results import work_out_part
-from analyses.reports.making import Wish, conference_files, quality_files
-from analyses.reports.write import write_folder
-from analyses.results import Results
+from analyses.cases.case_choice import gravest_case
+from analyses.documents.report_making import Wish, conference_files, quality_files
+from analyses.measures.part_results import work_out_part
+from analyses.measures.results import Results
+from analyses.renderers.report_folder import write_folder
 from synthetic_cohort import CohortSettings, make_cohort
 from synthetic_cohort.quality_words import quality_words
 

@@ -24,7 +24,12 @@ import numpy as np
 import pandas as pd
 from scipy.stats import binom
 
-from analyses.monitoring import average_run_length, cusum_limit, cusum_scores, doubled_risk
+from analyses.statistics.control_charts.cusum_scores import cusum_scores
+from analyses.statistics.control_charts.run_length import (
+    average_run_length,
+    cusum_limit,
+    doubled_risk,
+)
 
 RISKS = np.array([0.03, 0.05, 0.08, 0.12, 0.18])
 SHARES = np.array([0.25, 0.30, 0.25, 0.12, 0.08])

@@ -229,7 +229,7 @@ def write_mapping(folder: Path, text: str = MAPPING) -> Path:
 
 def read(folder: Path, rows: list[list[Any]], text: str = MAPPING, **more: Any) -> Any:
     """Read a sheet of these rows through a mapping, on a fixed day."""
-    from registry.intake.mapping import read_mapped
+    from registry.old_sheets.mapping.mapped_reading import read_mapped
 
     return read_mapped(write_sheet(folder / "old.xlsx", rows), write_mapping(folder, text),
                        today=TODAY, **more)

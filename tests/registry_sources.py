@@ -10,11 +10,11 @@ from typing import Any
 
 from registry_cases import Tables, clean_tables
 
-from registry.canonical import sha256
-from registry.intake.batch import Batch, HeldRow
-from registry.intake.problems import Place
+from registry.problems.problem import Place
 from registry.schema import TABLES
-from registry.store import Registry, open_registry
+from registry.schema.canonical import sha256
+from registry.store.batch import Batch, HeldRow
+from registry.store.registry import Registry, open_registry
 
 
 def batch(tables: Tables, source_id: str = "book-1", **more: Any) -> Batch:

@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-from analyses.estimate import Estimate
-from analyses.numerals import measured, percent, points, quantity, ratio, span, whole
-from analyses.wording_of_p import p_text
+from analyses.statistics.estimate import Estimate
+from analyses.words.numerals import measured, percent, points, quantity, ratio, span, whole
+from analyses.words.wording_of_p import p_text
 
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
 NUMBER = re.compile(r"(?<![\w.,–−])−?\d[\d,]*(?:\.\d+)?(?![\w.]*\d)")

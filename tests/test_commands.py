@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from analyses.commands import app
-from registry.intake import fill_workbook
+from analyses.commands.verbs import app
+from registry.intake.workbook_write import fill_workbook
 from synthetic_cohort.untidy import mend_workbook, untidy_workbook
 
 

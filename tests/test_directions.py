@@ -57,8 +57,8 @@ def test_the_synthetic_cohort_uses_only_the_schema(path: Path) -> None:
 
 
 @pytest.mark.parametrize("package", ["registry", "analyses", "synthetic_cohort",
-                                     "analyses.monitoring", "analyses.regression",
-                                     "analyses.timetoevent", "registry.intake"])
+                                     "analyses.monitoring", "analyses.statistics.regression",
+                                     "analyses.statistics.timetoevent", "registry.intake"])
 def test_a_package_loads_nothing_heavy_by_itself(package: str) -> None:
     code = (f"import sys, {package}; "
             f"print(','.join(m for m in {HEAVY!r} if m in sys.modules))")

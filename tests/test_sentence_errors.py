@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from analyses.reports.write import ReportError
-from registry.follow_up_schedule import ScheduleError
-from registry.practice_limits import PracticeLimitsError
-from registry.store import RegistryError
+from analyses.renderers.report_folder import ReportError
+from registry.clinical.practice_limits import PracticeLimitsError
+from registry.quality.follow_up_schedule import ScheduleError
+from registry.store.store_error import RegistryError
 
 ROOT = Path(__file__).parents[1]
 FAULTS_OF_THE_LANGUAGE = {"Exception", "ValueError", "RuntimeError", "KeyError", "TypeError"}

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from analyses.catalogue import About, about, describe
-from analyses.estimate import Estimate
 from analyses.literature import place as places
-from analyses.literature import pooling
 from analyses.literature.compared import COMPARED, Beside, lines_for, lines_pooled
 from analyses.literature.place import Place, place_of
-from analyses.literature.pooling import Pooled, pool_proportions
 from analyses.literature.published import PublishedSeries
-from analyses.results import Results
+from analyses.measures.catalogue import About, about, describe
+from analyses.measures.results import Results
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.pooling import pooled_proportion as pooling
+from analyses.statistics.pooling.pooled_proportion import Pooled, pool_proportions
 
 NEEDED_STEPS = ("obliteration", "complications")
 """The steps of the results that these comparisons draw on."""

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analyses.estimate import Estimate
-from analyses.estimate_text import plural
-from analyses.literature.pooling import Pooled
-from analyses.numerals import whole
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.pooling.pooled_proportion import Pooled
+from analyses.words.estimate_text import plural
+from analyses.words.numerals import whole
 
 MIDDLE = 0.25
 EDGE = 0.025

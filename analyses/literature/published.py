@@ -15,10 +15,16 @@ from pathlib import Path
 
 import pandas as pd
 
-from analyses.estimate import Estimate, replaced
-from analyses.literature.table_checks import COHORT, COLUMNS, PERSON_TIME, SeriesError, problems_of
-from analyses.proportions import proportion
-from analyses.rates import incidence_rate
+from analyses.literature.table_checks import (
+    COHORT,
+    COLUMNS,
+    PERSON_TIME,
+    SeriesError,
+    problems_of,
+)
+from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.proportions.independent import proportion
+from analyses.statistics.rates.rates import incidence_rate
 
 
 @dataclass(frozen=True)
@@ -44,7 +50,7 @@ class PublishedSeries:
 @cache
 def published_series() -> tuple[PublishedSeries, ...]:
     """Every line of the package's table, in its order."""
-    text = files("analyses") / "published_series.csv"
+    text = files("analyses.literature") / "published_series.csv"
     with text.open(encoding="utf-8") as file:
         frame = pd.read_csv(file, dtype="string")
     return tuple(map(_line, _rows(frame)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from registry.sentence_error import SentenceError
+from registry.problems.sentence_error import SentenceError
 
 COLUMNS = (
     "id", "authors", "year", "journal", "identifier", "unit", "measure", "events", "total",

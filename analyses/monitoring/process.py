@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.estimate import Estimate
-
-from .attribute_charts import p_chart
-from .chart import Chart
+from analyses.statistics.control_charts.attribute_charts import p_chart
+from analyses.statistics.control_charts.chart import Chart
+from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,7 +72,7 @@ def process_measures(
 
 
 def _kept(name: str, rows: pd.DataFrame) -> Estimate:
-    from analyses.proportions import clustered_proportion
+    from analyses.statistics.proportions.clustered import clustered_proportion
 
     return clustered_proportion(rows["within"].to_numpy(dtype=float), rows["patient_id"].tolist(),
                                 id="monitoring.limit_kept", unit=_unit(rows),
@@ -119,7 +118,7 @@ def _chart(rows: pd.DataFrame, period: str) -> Chart | None:
 
 
 def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list[Estimate]:
-    from analyses.proportions import clustered_proportion
+    from analyses.statistics.proportions.clustered import clustered_proportion
 
     found = []
     for name in names:

@@ -13,9 +13,8 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from registry.sentence_error import SentenceError
-
-from .stages import Change
+from analyses.statistics.control_charts.stages import Change
+from registry.problems.sentence_error import SentenceError
 
 MEASURE_KINDS = ("outcome", "process", "balancing")
 EXAMPLE = '''\

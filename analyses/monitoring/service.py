@@ -8,22 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.estimate import Estimate
-from analyses.summary import Displayed
-
-from .chart import Chart
-from .choosing import ChartChoice, choose_chart
-from .cusum import Cusum, risk_adjusted_cusum
-from .cusum_design import CusumDesign, design_cusum
-from .ewma import event_ewma_chart
-from .funnel import Funnel, funnel_plot
-from .interrupted import InterruptedSeries
-from .learning import LearningCurve, learning_curve
-from .observed_expected import observed_expected_ratio, observed_minus_expected
-from .risk_model import ExpectedRisk, NoRiskModel, declared_risk, expected_risk
-from .service_charts import chosen_chart, quarterly_run_chart, series_of_change
-from .stages import Change, stage_of
-from .wording import (
+from analyses.monitoring.chart_sentences import (
     A_LOOK,
     NOT_A_VERDICT,
     beside_sentences,
@@ -33,6 +18,28 @@ from .wording import (
     risk_sentences,
     series_sentences,
 )
+from analyses.monitoring.service_charts import chosen_chart, quarterly_run_chart, series_of_change
+from analyses.statistics.control_charts.chart import Chart
+from analyses.statistics.control_charts.chart_choice import ChartChoice, choose_chart
+from analyses.statistics.control_charts.cusum import Cusum, risk_adjusted_cusum
+from analyses.statistics.control_charts.cusum_design import CusumDesign, design_cusum
+from analyses.statistics.control_charts.ewma import event_ewma_chart
+from analyses.statistics.control_charts.funnel import Funnel, funnel_plot
+from analyses.statistics.control_charts.interrupted_series import InterruptedSeries
+from analyses.statistics.control_charts.learning_curve import LearningCurve, learning_curve
+from analyses.statistics.control_charts.observed_expected import (
+    observed_expected_ratio,
+    observed_minus_expected,
+)
+from analyses.statistics.control_charts.risk_model import (
+    ExpectedRisk,
+    NoRiskModel,
+    declared_risk,
+    expected_risk,
+)
+from analyses.statistics.control_charts.stages import Change, stage_of
+from analyses.statistics.estimate import Estimate
+from analyses.words.self_showing import Displayed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -196,7 +203,7 @@ class _Parts:
 
     def add_charts(self) -> None:
         """The whole, the chart that fits, the run chart, and the series around a change."""
-        from analyses.proportions import clustered_proportion
+        from analyses.statistics.proportions.clustered import clustered_proportion
 
         frame = self.sessions
         whole = clustered_proportion(

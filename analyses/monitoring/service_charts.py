@@ -8,14 +8,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .attribute_charts import dispersion, laney_p_chart, p_chart
-from .chart import Chart
-from .choosing import ChartChoice
-from .interrupted import InterruptedSeries, SeriesTooShort, interrupted_series
-from .periods import count_by_period
-from .rare_event_charts import g_chart, gaps_between_events
-from .run_charts import run_chart
-from .stages import Change
+from analyses.statistics.control_charts.attribute_charts import dispersion, laney_p_chart, p_chart
+from analyses.statistics.control_charts.chart import Chart
+from analyses.statistics.control_charts.chart_choice import ChartChoice
+from analyses.statistics.control_charts.interrupted_series import (
+    InterruptedSeries,
+    SeriesTooShort,
+    interrupted_series,
+)
+from analyses.statistics.control_charts.periods import count_by_period
+from analyses.statistics.control_charts.rare_event_charts import g_chart, gaps_between_events
+from analyses.statistics.control_charts.run_charts import run_chart
+from analyses.statistics.control_charts.stages import Change
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from registry.canonical import plain_values
 from registry.schema import TableSpec
+from registry.schema.canonical import plain_values
 
 
 def write_table(frame: pd.DataFrame, spec: TableSpec, path: Path) -> None:

@@ -18,7 +18,7 @@ from registry.schema import TABLES, FieldSpec, TableSpec
 
 _TYPES = {"float64": "number", "Int64": "int", "string": "text"}
 
-# Label, definition and unit of what registry.grading works out.
+# Label, definition and unit of what registry.clinical.grading works out.
 _GRADES: dict[str, tuple[str, str, str]] = {
     "nidus_volume_ml": ("Nidus volume", "Ellipsoid of the three diameters.", "mL"),
     "age_at_treatment": (
@@ -54,7 +54,7 @@ def _table(
 
 def worked_out_tables() -> dict[str, TableSpec]:
     """The worked-out tables as they are described in a freeze, by name."""
-    from registry.grading import GRADE_COLUMNS
+    from registry.clinical.grading import GRADE_COLUMNS
 
     grades = tuple(
         FieldSpec(name, _TYPES[kind], label, definition, unit=unit)
@@ -96,8 +96,8 @@ def work_out(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 
     Typed by `worked_out_tables`, in the order of the lesions and sessions.
     """
-    from registry.grading import add_grades
-    from registry.technique import case_numbers
+    from registry.clinical.grading import add_grades
+    from registry.clinical.technique import case_numbers
 
     grades = add_grades(
         tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],

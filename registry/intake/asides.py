@@ -8,9 +8,9 @@ from collections.abc import Iterator
 from registry.intake.cell import is_blank
 from registry.intake.convert import Converted, RowProblem
 from registry.intake.names import nearest
-from registry.intake.problems import Place, Problem
 from registry.intake.sheet import column_letters, row_label
 from registry.privacy.headings import identifying_heading
+from registry.problems.problem import Place, Problem
 
 
 def asides(converted: Converted) -> list[RowProblem]:

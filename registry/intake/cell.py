@@ -8,7 +8,7 @@ import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
-from registry.intake.problems import Severity
+from registry.problems.problem import Severity
 
 LONGEST_SHOWN = 40
 # Minus, hyphens and dashes that word processors put where a hyphen was meant.

@@ -9,15 +9,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from registry.intake.cell import (
-    Cell,
-    ErrorValue,
-    NoResult,
-    Remark,
-    as_text,
-    fault,
-    is_blank,
-)
+from registry.intake.cell import Cell, ErrorValue, NoResult, Remark, as_text, fault, is_blank
 from registry.intake.cell_dates import read_date
 from registry.intake.cell_numbers import read_number
 from registry.intake.cell_words import read_choice, read_text, read_yes_no

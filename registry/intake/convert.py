@@ -12,9 +12,9 @@ import pandas as pd
 from registry.intake.cell import Cell, Remark, is_blank
 from registry.intake.cell_numbers import writes_decimal_comma
 from registry.intake.cells import Habits, read_cell
-from registry.intake.headings import Columns
-from registry.intake.problems import Place, Problem
+from registry.intake.columns_named import Columns
 from registry.intake.sheet import Sheet, row_label
+from registry.problems.problem import Place, Problem
 from registry.schema import FieldSpec, TableSpec
 
 # Said once a column with a count: a whole column written so would bury what needs an answer.

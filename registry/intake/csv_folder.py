@@ -7,8 +7,8 @@ from pathlib import Path
 
 from registry.intake.csv_text import read_csv_text
 from registry.intake.names import table_of
-from registry.intake.problems import SourceError
 from registry.intake.sheet import Progress, Sheet, silent
+from registry.problems.problem import SourceError
 from registry.schema import TABLES
 
 # R and pandas write a missing value as NA or nan; no list or code of the schema has them.

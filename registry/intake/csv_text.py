@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from registry.intake.names import loose
-from registry.intake.problems import SourceError
+from registry.problems.problem import SourceError
 from registry.schema import TableSpec
 
 MAX_CSV_BYTES = 50 * 2**20

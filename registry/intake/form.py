@@ -12,11 +12,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from registry.intake.columns_named import WHY_HEADING
 from registry.intake.form_cells import LONGEST_CELL, write_cell
 from registry.intake.form_checks import Lists, add_check
 from registry.intake.form_look import Look, column_width, row_height
-from registry.intake.headings import WHY_HEADING
-from registry.intake.problems import OutputError
 from registry.intake.workbook_pages import (
     CODE_LABEL,
     DICTIONARY_HEADINGS,
@@ -29,6 +28,7 @@ from registry.intake.workbook_pages import (
     heading_note,
 )
 from registry.intake.xlsx_parts import SOURCE_PROPERTY
+from registry.problems.problem import OutputError
 from registry.schema import TABLES, TableSpec
 
 if TYPE_CHECKING:

@@ -11,11 +11,11 @@ from dataclasses import replace
 
 import pandas as pd
 
-from registry.intake.batch import Batch, HeldRow
 from registry.intake.cell import as_text
 from registry.intake.form_cells import plain
-from registry.intake.problems import Place, Problem
+from registry.problems.problem import Place, Problem
 from registry.schema import TABLES
+from registry.store.batch import Batch, HeldRow
 
 
 def with_kept_out(

@@ -10,10 +10,10 @@ import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from registry.intake.batch import Batch
 from registry.intake.problem_list import write_problem_list
-from registry.intake.problems import OutputError, Problem
 from registry.intake.returned import write_returned
+from registry.problems.problem import OutputError, Problem
+from registry.store.batch import Batch
 
 TO_CORRECT, PROBLEMS = "to-correct", "problems"
 

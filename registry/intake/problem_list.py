@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from registry.intake.form_cells import LONGEST_CELL, starts_like_formula
 from registry.intake.form_look import PALE, row_height
-from registry.intake.problems import OutputError, Problem
+from registry.problems.problem import OutputError, Problem
 
 if TYPE_CHECKING:
     from rich.table import Table

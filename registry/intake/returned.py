@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from registry.intake.batch import Batch, HeldRow
 from registry.intake.form import FormRow, write_form
 from registry.schema import TABLES
+from registry.store.batch import Batch, HeldRow
 
 
 def write_returned(path: str | Path, batch: Batch) -> None:

@@ -9,17 +9,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from registry.intake.batch import Batch
+from registry.intake.intake_summary import MOST_PROBLEMS, problem_lines, summary_lines
 from registry.intake.kept_out import with_kept_out
 from registry.intake.outputs import Beside
-from registry.intake.problems import OutputError, Problem, SourceError, errors_of
-from registry.intake.reading import read_source
 from registry.intake.sheet import Progress, silent
-from registry.intake.summary import MOST_PROBLEMS, problem_lines, summary_lines
+from registry.intake.source_reading import read_source
+from registry.problems.problem import OutputError, Problem, SourceError, errors_of
+from registry.store.batch import Batch
 
 if TYPE_CHECKING:
-    from registry.intake.ledger import Ledger
-    from registry.store import IntakeResult, Registry
+    from registry.old_sheets.ledger import Ledger
+    from registry.store.intake_result import IntakeResult
+    from registry.store.registry import Registry
 
 DONE, DATA_HAVE_ERRORS, NOT_DONE = 0, 1, 2
 
@@ -56,10 +57,10 @@ def take_in_file(
     list of problems are written beside the source, under names that are still free. Raises
     nothing for bad input: a fault of the file is an outcome with exit code 2.
     """
-    from registry.store import RegistryError
+    from registry.store.store_error import RegistryError
 
     if mapping is not None:
-        from registry.intake.mapping.take_in import take_in_mapped
+        from registry.old_sheets.mapping.take_in_old import take_in_mapped
 
         return take_in_mapped(path, mapping, registry, by=by, replace=replace, dry_run=dry_run,
                               progress=progress or silent)
@@ -78,7 +79,7 @@ def take_in_batch(
     dry_run: bool, progress: Progress = silent,
 ) -> Outcome:
     """Take a batch that was read from `source` in; otherwise as `take_in_file`."""
-    from registry.store import RegistryError
+    from registry.store.store_error import RegistryError
 
     beside = Beside(source)
     progress("taking in", 0, 1)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from registry.intake.convert import Converted, RowProblem, patient_of
-from registry.intake.problems import Problem
+from registry.problems.problem import Problem
 from registry.rules import Finding, check_rules
 from registry.schema import TABLES, TableSpec
 

@@ -12,7 +12,6 @@ from typing import Any
 
 from registry.intake.cell import ErrorValue, NoResult, as_text, clean, is_blank
 from registry.intake.names import table_of
-from registry.intake.problems import SourceError
 from registry.intake.sheet import Block, Progress, Sheet, column_letters, silent
 from registry.intake.workbook_pages import CODE_LABEL, FIRST_PAGE
 from registry.intake.xlsx_facts import Facts, scan
@@ -26,6 +25,7 @@ from registry.intake.xlsx_parts import (
     sheet_parts,
     source_code,
 )
+from registry.problems.problem import SourceError
 
 
 def read_workbook(

@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from registry.intake.form import FormRow, write_form
-from registry.intake.problems import OutputError
+from registry.problems.problem import OutputError
 
 
 def write_workbook(path: str | Path, *, source_id: str | None = None) -> str:

@@ -14,9 +14,9 @@ from dataclasses import dataclass, field
 
 from defusedxml.ElementTree import XMLParser
 
-from registry.intake.problems import SourceError
 from registry.intake.sheet import column_letters
 from registry.intake.xlsx_quick import is_plain
+from registry.problems.problem import SourceError
 
 # Rows times columns up to the last filled cell; a reader has to lay out all of them.
 MAX_AREA = 12_000_000

@@ -20,7 +20,7 @@ from xml.etree.ElementTree import Element
 
 from defusedxml import ElementTree
 
-from registry.intake.problems import SourceError
+from registry.problems.problem import SourceError
 
 MAX_FILE_BYTES = 100 * 2**20
 MAX_UNPACKED_BYTES = 600 * 2**20

@@ -7,7 +7,7 @@ import secrets
 import stat
 from pathlib import Path
 
-from registry.sentence_error import SentenceError
+from registry.problems.sentence_error import SentenceError
 
 KEY_BYTES = 32
 _OTHERS = stat.S_IRWXG | stat.S_IRWXO

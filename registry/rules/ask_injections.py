@@ -4,15 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from registry.rules.columns import (
-    LESION,
-    SESSION,
-    bring,
-    figure,
-    has_match,
-    own_number,
-    sure,
-)
+from registry.rules.columns import LESION, SESSION, bring, figure, has_match, own_number, sure
 from registry.rules.finding import Hits, Tables, query
 from registry.rules.words import sheet
 from registry.schema.vocabulary import LIQUID_AGENTS, RETAINED
@@ -110,7 +102,7 @@ def more_pedicles_than_counted(tables: Tables) -> Hits:
 @query("more agent than nidus")
 def more_agent_than_nidus(tables: Tables) -> Hits:
     """More liquid agent, over all sessions, than the nidus holds."""
-    from registry.scores import nidus_volume_ml
+    from registry.clinical.scores import nidus_volume_ml
 
     injections = tables["injections"]
     liquid = injections[_liquid(injections)].dropna(subset=LESION)

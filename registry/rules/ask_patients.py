@@ -93,7 +93,7 @@ def death_before_presentation(tables: Tables) -> Hits:
 @query("recorded grade differs")
 def grade_differs(tables: Tables) -> Hits:
     """The Spetzler–Martin grade as written differs from the one worked out."""
-    from registry.scores import sm_grade
+    from registry.clinical.scores import sm_grade
 
     rows = tables["lesions"].copy()
     rows["_grade"] = sm_grade(rows["nidus_length_mm"], rows["eloquent"], rows["deep_drainage"])

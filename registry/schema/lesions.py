@@ -5,16 +5,7 @@ from __future__ import annotations
 import pandera.pandas as pa
 
 from registry.schema import vocabulary
-from registry.schema.fields import (
-    Int,
-    Number,
-    Text,
-    YesNo,
-    choice,
-    integer,
-    number,
-    yes_no,
-)
+from registry.schema.fields import Int, Number, Text, YesNo, choice, integer, number, yes_no
 from registry.schema.patients import patient_id
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from sqlalchemy import URL, make_url
 from sqlalchemy.exc import ArgumentError
 
-from registry.store.errors import RegistryError
+from registry.store.store_error import RegistryError
 
 SQLITE_HEADER = b"SQLite format 3\x00"
 POSTGRESQL = ("postgresql", "postgres", "postgresql+psycopg")

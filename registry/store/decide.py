@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from registry.canonical import plain_values
-from registry.intake.problems import Place, Problem
+from registry.problems.problem import Place, Problem
 from registry.rules import check_errors
 from registry.schema import TABLES, TableSpec
-from registry.store.errors import RegistryError
-from registry.store.plan import (
+from registry.schema.canonical import plain_values
+from registry.store.changes import (
     States,
     TablePlan,
     Tables,
@@ -29,11 +28,12 @@ from registry.store.plan import (
     split_by_children,
     with_gone,
 )
-from registry.store.results import Change
+from registry.store.intake_result import Change
+from registry.store.store_error import RegistryError
 from registry.store.strays import keep_losers_out
 
 if TYPE_CHECKING:
-    from registry.intake.batch import Batch
+    from registry.store.batch import Batch
 
 
 @dataclass

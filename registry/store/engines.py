@@ -10,8 +10,8 @@ from sqlalchemy.exc import DatabaseError, IntegrityError, OperationalError
 from sqlalchemy.pool import NullPool, StaticPool
 
 from registry.store.address import Address
-from registry.store.errors import RegistryError
 from registry.store.sql import TRAIL
+from registry.store.store_error import RegistryError
 
 # Seconds to wait for another program that is writing to the same registry.
 BUSY_SECONDS = 30

@@ -6,9 +6,9 @@ from sqlalchemy import Connection, Table, inspect, select
 from sqlalchemy.schema import CreateColumn, CreateTable
 
 from registry.schema import SCHEMA_VERSION, TABLES
-from registry.store.errors import RegistryError
 from registry.store.guards import put_guards
 from registry.store.sql import INFO, SqlTables
+from registry.store.store_error import RegistryError
 from registry.store.trail import Origin, TrailWriter, now_utc
 
 FORMAT = "nidusbook registry"

@@ -14,18 +14,18 @@ from sqlalchemy import URL, Connection, Engine
 
 from registry.store import migrate
 from registry.store.address import Address, address_of, check_file
+from registry.store.changes import Tables
 from registry.store.engines import engine_for, memory_engine, told_plainly, transaction
-from registry.store.errors import RegistryError
-from registry.store.holding import held_frame
-from registry.store.plan import Tables
-from registry.store.results import IntakeResult, Snapshot
+from registry.store.held_rows import held_frame
+from registry.store.intake_result import IntakeResult, Snapshot
+from registry.store.row_writing import read_tables, write_batch
+from registry.store.soundness import breaks
 from registry.store.sql import SqlTables, sql_tables
+from registry.store.store_error import RegistryError
 from registry.store.trail import Origin, audit_frame, entries_frame, trail_head
-from registry.store.verify import breaks
-from registry.store.writing import read_tables, write_batch
 
 if TYPE_CHECKING:
-    from registry.intake.batch import Batch
+    from registry.store.batch import Batch
 
 BY_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from registry.intake.problems import Problem
+from registry.problems.problem import Problem
 from registry.schema import TABLES
 
 if TYPE_CHECKING:
-    from registry.intake.batch import Batch
+    from registry.store.batch import Batch
     from registry.store.decide import Decision, Incoming
 
 SHOWN = 3

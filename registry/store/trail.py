@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, Table, func, select
 
-from registry.canonical import Record, canonical_json, row_json, sha256
+from registry.schema.canonical import Record, canonical_json, row_json, sha256
 from registry.store.guards import NO_HASH
 
 AUDIT_COLUMNS = (

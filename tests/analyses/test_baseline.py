@@ -7,18 +7,18 @@ import pytest
 from reference_runs import assert_same, recorded, run_r
 from small_cohort import small_tables
 
-from analyses.baseline import (
+from analyses.measures.baseline import (
     LESION_FIELDS,
     PATIENT_FIELDS,
     baseline_estimates,
     baseline_frame,
     level_id,
 )
-from analyses.baseline_tests import REPEATED, baseline_tests
-from analyses.estimate import Estimate
-from analyses.measuring import mean_of, median_of
-from analyses.populations.units import units_of
-from analyses.standardised import standardised_difference
+from analyses.measures.baseline_tests import REPEATED, baseline_tests
+from analyses.measures.measuring import mean_of, median_of
+from analyses.population.unit_frames import units_of
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.proportions.standardised import standardised_difference
 from registry.schema import TABLES as SCHEMA
 
 TABLES = small_tables()
@@ -132,8 +132,8 @@ def test_tests_on_request_refuse_lesions_that_repeat_within_patients() -> None:
 
 
 def test_tests_on_request_as_in_r(births: pd.DataFrame) -> None:
-    from analyses.baseline import LEVELS, MEAN, MEDIAN, Described
-    from analyses.baseline_tests import _tested
+    from analyses.measures.baseline import LEVELS, MEAN, MEDIAN, Described
+    from analyses.measures.baseline_tests import _tested
 
     ours = {
         "welch": _tested(births, Described("age", MEAN), "smoke").p,

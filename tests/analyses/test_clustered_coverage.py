@@ -32,7 +32,7 @@ def test_the_simulation_has_the_risk_and_correlation_it_says():
     """A check of the check: mean and ANOVA within-patient correlation of the drawn data."""
     import numpy as np
 
-    from analyses.clusters import intraclass_correlation
+    from analyses.statistics.proportions.clusters import intraclass_correlation
 
     rng = np.random.default_rng(7)
     events, rows = coverage_clustered.simulate_cell(rng, 1, 60_000, 0.10, 0.30)

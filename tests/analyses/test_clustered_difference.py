@@ -5,9 +5,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference_runs import recorded
 
-from analyses.proportions import (
+from analyses.statistics.proportions.clustered import clustered_proportion
+from analyses.statistics.proportions.difference import (
     clustered_difference,
-    clustered_proportion,
     proportion_difference,
 )
 

@@ -6,8 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.clusters import intraclass_correlation, korn_graubard, totals
-from analyses.proportions import clustered_proportion, proportion, proportion_bounds
+from analyses.statistics.proportions.bounds import proportion_bounds
+from analyses.statistics.proportions.clustered import clustered_proportion
+from analyses.statistics.proportions.clusters import (
+    intraclass_correlation,
+    korn_graubard,
+    totals,
+)
+from analyses.statistics.proportions.independent import proportion
 
 DATA = recorded("clustered")["data"]
 WRITTEN = recorded("clustered")["written"]

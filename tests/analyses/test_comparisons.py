@@ -7,15 +7,15 @@ import pytest
 from reference_runs import assert_same, recorded, run_r
 from small_cohort import small_tables
 
-from analyses.comparisons import (
+from analyses.measures.comparisons import (
     comparison_estimates,
     differences,
     heterogeneity,
     reference_level,
     trends,
 )
-from analyses.headlines import Headline, headlines
-from analyses.populations.units import units_of
+from analyses.measures.headlines import Headline, headlines
+from analyses.population.unit_frames import units_of
 
 R = recorded("comparisons")
 UNITS = units_of(small_tables())

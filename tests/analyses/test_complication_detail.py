@@ -7,9 +7,13 @@ import pytest
 from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
-from analyses.complication_detail import complication_detail, listed_events, within_24_h
-from analyses.estimate import Estimate
-from analyses.populations.units import units_of
+from analyses.measures.complication_detail import (
+    complication_detail,
+    listed_events,
+    within_24_h,
+)
+from analyses.population.unit_frames import units_of
+from analyses.statistics.estimate import Estimate
 
 TABLES = small_tables()
 

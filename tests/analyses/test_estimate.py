@@ -6,8 +6,8 @@ import math
 import numpy as np
 import pytest
 
-from analyses.estimate import RECORD_KEYS, Estimate, counted_rows, replaced
-from analyses.flags import WORDS, flag_words
+from analyses.statistics.estimate import RECORD_KEYS, Estimate, counted_rows, replaced
+from analyses.words.flags import WORDS, flag_words
 
 SESSIONS = {"id": "complication.any", "kind": "proportion", "unit": "session", "clusters": 120}
 

@@ -6,8 +6,8 @@ import pandas as pd
 from registry_cases import with_cells
 from small_cohort import small_tables
 
-from analyses.favourable import favourable_estimates, favourable_lesions
-from analyses.populations.units import units_of
+from analyses.measures.favourable import favourable_estimates, favourable_lesions
+from analyses.population.unit_frames import units_of
 
 TABLES = small_tables()
 

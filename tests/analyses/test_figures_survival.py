@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from reference_runs import recorded
 
-from analyses.figures_survival import incidence_figure, spread, survival_figure
-from analyses.timetoevent import cumulative_incidence, survival
+from analyses.figures.figures_survival import incidence_figure, spread, survival_figure
+from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
+from analyses.statistics.timetoevent.survival_curves import survival
 
 LUNG_CANCER = recorded("timetoevent")["plain"]["veteran"]["data"]
 MGUS = recorded("competing_risks")["sets"]["mgus2"]["data"]

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from small_cohort import small_tables
 
-from analyses.complications import complication_estimates
-from analyses.estimate import Estimate
-from analyses.flow import flow_estimates, flow_of
-from analyses.function import function_estimates
-from analyses.populations.units import units_of
+from analyses.measures.flow import flow_estimates, flow_of
+from analyses.measures.function import function_estimates
+from analyses.measures.harm import complication_estimates
+from analyses.population.unit_frames import units_of
+from analyses.statistics.estimate import Estimate
 
 TABLES = small_tables()
 UNITS = units_of(TABLES)

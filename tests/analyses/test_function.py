@@ -7,10 +7,10 @@ import pytest
 from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
-from analyses.counting import share
-from analyses.function import function_estimates, functional_outcomes
-from analyses.populations.units import units_of
-from analyses.worsening import CAUSES
+from analyses.measures.counting import share
+from analyses.measures.function import function_estimates, functional_outcomes
+from analyses.population.unit_frames import units_of
+from analyses.population.worsening import CAUSES
 
 TABLES = small_tables()
 

@@ -12,9 +12,7 @@ from reference_runs import recorded
 from registry_cases import with_cells, with_row, without_rows
 from small_cohort import small_tables
 
-from analyses.bleeding import distinct_bleeds
-from analyses.estimate import Estimate
-from analyses.haemorrhage import (
+from analyses.measures.haemorrhage import (
     AFTER,
     BEFORE,
     ID,
@@ -26,7 +24,9 @@ from analyses.haemorrhage import (
     haemorrhage_estimates,
     stretches,
 )
-from analyses.populations.units import units_of
+from analyses.population.bleeding import distinct_bleeds
+from analyses.population.unit_frames import units_of
+from analyses.statistics.estimate import Estimate
 
 TABLES = small_tables()
 R = recorded("over_time")

@@ -9,9 +9,9 @@ from __future__ import annotations
 import coverage_headlines
 import pytest
 
-from analyses.complications import complication_estimates
-from analyses.over_time import OBLITERATION, over_time_estimates
-from analyses.populations.units import units_of
+from analyses.measures.harm import complication_estimates
+from analyses.measures.over_time import OBLITERATION, over_time_estimates
+from analyses.population.unit_frames import units_of
 from synthetic_cohort import make_cohort
 
 COHORTS = 300

@@ -6,7 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.medians import bootstrap_medians, clustered_mean, clustered_median, mean, median
+from analyses.statistics.measurements.medians import (
+    bootstrap_medians,
+    clustered_mean,
+    clustered_median,
+    mean,
+    median,
+)
 
 VALUES = recorded("medians")
 

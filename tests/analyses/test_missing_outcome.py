@@ -7,15 +7,15 @@ import pytest
 from reference_runs import assert_same, recorded, run_r
 from small_cohort import small_tables
 
-from analyses.missing_outcome import (
+from analyses.measures.missing_outcome import (
     FEWEST,
     missing_outcome_estimates,
     observation_terms,
     questioned,
 )
-from analyses.observation_weights import _weighted, weighted_proportion
-from analyses.populations.units import units_of
-from analyses.regression.firth import penalised_logistic
+from analyses.population.unit_frames import units_of
+from analyses.statistics.proportions.weighted_proportion import _weighted, weighted_proportion
+from analyses.statistics.regression.firth import penalised_logistic
 
 R = recorded("observation_weights")
 UNITS = units_of(small_tables())

@@ -12,8 +12,8 @@ import pytest
 from registry_cases import without_rows
 from small_cohort import small_tables
 
-from analyses.results import work_out
-from registry.follow_up import follow_up_of
+from analyses.measures.results import work_out
+from registry.quality.follow_up import follow_up_of
 
 BELOW_LESIONS = (
     "injections", "complications", "resections", "radiosurgeries", "follow_ups", "haemorrhages",

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analyses.numerals import measured, percent, points, quantity, ratio, span, whole
-from analyses.wording_of_p import p_text
+from analyses.words.numerals import measured, percent, points, quantity, ratio, span, whole
+from analyses.words.wording_of_p import p_text
 
 
 @pytest.mark.parametrize(("share", "said"), [

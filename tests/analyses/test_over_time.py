@@ -12,17 +12,17 @@ from reference_runs import assert_same, recorded, run_r
 from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
-from analyses import over_time as time
-from analyses.durations import (
+from analyses.measures import over_time as time
+from analyses.measures.durations import (
     bleed_durations,
     confirmed_days,
     obliteration_durations,
     recurrence_durations,
 )
-from analyses.estimate import Estimate
-from analyses.over_time import over_time_estimates
-from analyses.over_time_compared import DIFFERENCE, MEAN_DIFFERENCE, compared_over_time
-from analyses.populations.units import Units, units_of
+from analyses.measures.over_time import over_time_estimates
+from analyses.measures.over_time_compared import DIFFERENCE, MEAN_DIFFERENCE, compared_over_time
+from analyses.population.unit_frames import Units, units_of
+from analyses.statistics.estimate import Estimate
 from synthetic_cohort import make_cohort
 
 TABLES = small_tables()

@@ -3,7 +3,7 @@
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.precision import (
+from analyses.statistics.precision.precision_formulas import (
     design_effect,
     detectable_risk,
     expected_width,
@@ -11,10 +11,11 @@ from analyses.precision import (
     needed_for_width,
     needed_for_zero_bound,
     power_of_difference,
-    precision_plan,
     upper_bound_at_zero,
 )
-from analyses.proportions import clustered_proportion, proportion
+from analyses.statistics.precision.precision_plan import precision_plan
+from analyses.statistics.proportions.clustered import clustered_proportion
+from analyses.statistics.proportions.independent import proportion
 
 VALUES = recorded("precision")
 

@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.intervals import METHODS
-from analyses.presentation import presentable_width, presentation_flags
-from analyses.proportions import proportion, proportion_difference
+from analyses.statistics.presentation import presentable_width, presentation_flags
+from analyses.statistics.proportions.difference import proportion_difference
+from analyses.statistics.proportions.independent import proportion
+from analyses.statistics.proportions.intervals import METHODS
 
 COUNTS = st.integers(1, 500).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n)))
 

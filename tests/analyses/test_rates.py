@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.rates import (
+from analyses.statistics.rates.rates import (
     clustered_rate,
     clustered_rate_ratio,
     incidence_rate,

@@ -11,14 +11,14 @@ import pytest
 from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
-from analyses.bands import extent_band, interval_band
-from analyses.populations.units import units_of
-from analyses.resection import (
+from analyses.measures.resection import (
     CONFOUNDED,
     operations_with_extent,
     resected_with_extent,
     resection_estimates,
 )
+from analyses.population.bands import extent_band, interval_band
+from analyses.population.unit_frames import units_of
 
 TABLES = small_tables()
 

@@ -9,12 +9,19 @@ import pandas as pd
 import pytest
 from small_cohort import small_tables
 
-from analyses.durations import bleed_durations, obliteration_durations
-from analyses.monitoring import p_chart, quality_analysis
-from analyses.over_time import BLEED_FREE, OBLITERATION, bleed_free, bracketed, incidence
-from analyses.populations.units import units_of
-from analyses.procedure_frame import procedure_frame
-from analyses.summary import Summary
+from analyses.measures.durations import bleed_durations, obliteration_durations
+from analyses.measures.over_time import (
+    BLEED_FREE,
+    OBLITERATION,
+    bleed_free,
+    bracketed,
+    incidence,
+)
+from analyses.monitoring.procedure_frame import procedure_frame
+from analyses.monitoring.service import quality_analysis
+from analyses.population.unit_frames import units_of
+from analyses.statistics.control_charts.attribute_charts import p_chart
+from analyses.words.self_showing import Summary
 
 
 @pytest.fixture(scope="module")
@@ -79,13 +86,13 @@ def test_text_is_escaped_and_headings_are_marked():
 
 
 def test_nothing_is_shown_of_what_has_no_summary():
-    from analyses.timetoevent.shown import summary_of
+    from analyses.statistics.timetoevent.curves_shown import summary_of
 
     with pytest.raises(TypeError, match="No summary of a DataFrame"):
         summary_of(pd.DataFrame())
 
 
 def test_the_name_of_a_curve_is_that_of_the_catalogue(units):
-    from analyses.catalogue import about
+    from analyses.measures.catalogue import about
 
     assert about(BLEED_FREE).label in str(bleed_free(bleed_durations(units)))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from small_cohort import small_tables
 
-from analyses.estimate import Estimate
-from analyses.results import work_out
-from analyses.small_cells import SUPPRESSED, for_outside
+from analyses.measures.results import work_out
+from analyses.measures.small_cells import SUPPRESSED, for_outside
+from analyses.statistics.estimate import Estimate
 
 
 def cell(id: str, events: int, n: int, group: dict[str, str] | None) -> Estimate:

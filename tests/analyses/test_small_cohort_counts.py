@@ -11,10 +11,10 @@ import pytest
 from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
-from analyses.obliteration import final_lesions, imaging_after_treatment
-from analyses.populations.events import embolization_complications
-from analyses.populations.units import units_of
-from analyses.results import Results, work_out
+from analyses.measures.obliteration import final_lesions, imaging_after_treatment
+from analyses.measures.results import Results, work_out
+from analyses.population.counted_events import embolization_complications
+from analyses.population.unit_frames import units_of
 
 TABLES = small_tables()
 

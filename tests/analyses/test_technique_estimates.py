@@ -10,11 +10,11 @@ import pytest
 from registry_cases import with_cells
 from small_cohort import small_tables
 
-from analyses.populations.units import units_of
-from analyses.procedure_rows import injection_rows, procedure_rows
-from analyses.procedures import operator_estimates, procedure_estimates
-from analyses.technique import judged_injections, technique_estimates
-from registry.practice_limits import default_limits, read_limits
+from analyses.measures.practice_kept import judged_injections, technique_estimates
+from analyses.measures.procedures import operator_estimates, procedure_estimates
+from analyses.population.procedure_rows import injection_rows, procedure_rows
+from analyses.population.unit_frames import units_of
+from registry.clinical.practice_limits import default_limits, read_limits
 
 TABLES = small_tables()
 UNITS = units_of(TABLES)

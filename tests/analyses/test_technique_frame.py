@@ -6,10 +6,10 @@ import pandas as pd
 import pytest
 from small_cohort import small_tables
 
-from analyses.complications import complication_estimates
-from analyses.obliteration import obliteration_estimates
-from analyses.populations.units import units_of
-from analyses.technique_frame import ADJUST, TECHNIQUE, technique_frames
+from analyses.measures.harm import complication_estimates
+from analyses.measures.obliteration import obliteration_estimates
+from analyses.models.technique_frame import ADJUST, TECHNIQUE, technique_frames
+from analyses.population.unit_frames import units_of
 
 UNITS = units_of(small_tables())
 FRAMES = technique_frames(UNITS)

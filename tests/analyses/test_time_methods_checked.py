@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 from reference_runs import FOLDER
 
-from analyses.complication_detail import complication_detail
-from analyses.estimate import Estimate
-from analyses.haemorrhage import haemorrhage_estimates
-from analyses.over_time import over_time_estimates
-from analyses.over_time_compared import compared_over_time
-from analyses.populations.units import units_of
+from analyses.measures.complication_detail import complication_detail
+from analyses.measures.haemorrhage import haemorrhage_estimates
+from analyses.measures.over_time import over_time_estimates
+from analyses.measures.over_time_compared import compared_over_time
+from analyses.population.unit_frames import units_of
+from analyses.statistics.estimate import Estimate
 from synthetic_cohort import make_cohort
 
 CHECKED = {

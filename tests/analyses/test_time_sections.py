@@ -7,16 +7,16 @@ import re
 import pytest
 from small_cohort import small_tables
 
-from analyses.catalogue import CATALOGUE
-from analyses.complication_detail import complication_detail
-from analyses.haemorrhage import haemorrhage_estimates
-from analyses.over_time import over_time_estimates
-from analyses.over_time_compared import compared_over_time
-from analyses.populations.units import Units, units_of
-from analyses.reports.content import Cell, Picture, Section, Table
-from analyses.reports.event_sections import complication_detail_section, events_table
-from analyses.reports.time_sections import haemorrhage_section, over_time_section
-from analyses.results import Results
+from analyses.content.blocks import Cell, Picture, Section, Table
+from analyses.documents.series.event_sections import complication_detail_section, events_table
+from analyses.documents.series.time_sections import haemorrhage_section, over_time_section
+from analyses.measures.catalogue import CATALOGUE
+from analyses.measures.complication_detail import complication_detail
+from analyses.measures.haemorrhage import haemorrhage_estimates
+from analyses.measures.over_time import over_time_estimates
+from analyses.measures.over_time_compared import compared_over_time
+from analyses.measures.results import Results
+from analyses.population.unit_frames import Units, units_of
 from synthetic_cohort import make_cohort
 
 SECTIONS = (haemorrhage_section, over_time_section, complication_detail_section)
@@ -24,7 +24,7 @@ SECTIONS = (haemorrhage_section, over_time_section, complication_detail_section)
 
 def results_of(units: Units) -> Results:
     """The estimates that these sections need, and those of complications."""
-    from analyses.complications import complication_estimates
+    from analyses.measures.harm import complication_estimates
 
     steps = (complication_estimates, complication_detail, haemorrhage_estimates,
              over_time_estimates, compared_over_time)

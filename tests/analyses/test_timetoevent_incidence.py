@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.timetoevent import cumulative_incidence, gray_test, survival
+from analyses.statistics.timetoevent.gray import gray_test
+from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
+from analyses.statistics.timetoevent.survival_curves import survival
 
 R = recorded("competing_risks")
 SETS, CLUSTERED = R["sets"], R["clustered"]

@@ -12,12 +12,10 @@ import pandas as pd
 import pytest
 from reference_runs import recorded
 
-from analyses.timetoevent import (
-    cumulative_incidence,
-    interval_censored,
-    weighted_cumulative_incidence,
-)
-from analyses.timetoevent.censoring_model import censoring_model
+from analyses.statistics.timetoevent.censoring_model import censoring_model
+from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
+from analyses.statistics.timetoevent.interval_censoring import interval_censored
+from analyses.statistics.timetoevent.weighted_incidence import weighted_cumulative_incidence
 
 WEIGHTED = recorded("timetoevent")["weighted"]
 DATA = pd.DataFrame(WEIGHTED["data"])

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses import flags
-from analyses.timetoevent import follow_up, log_rank_test, survival
+from analyses.statistics.timetoevent.log_rank import log_rank_test
+from analyses.statistics.timetoevent.survival_curves import follow_up, survival
+from analyses.words import flags
 
 R = recorded("timetoevent")
 PLAIN, CLUSTERED = R["plain"], R["clustered"]

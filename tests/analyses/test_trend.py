@@ -6,9 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reference_runs import assert_same, recorded, run_r
 
-from analyses import permutation
-from analyses.permutation import trend_p
-from analyses.trend import clustered_trend, trend_across_groups
+from analyses.statistics.proportions import permutation
+from analyses.statistics.proportions.permutation import trend_p
+from analyses.statistics.proportions.trend import clustered_trend, trend_across_groups
 
 TABLES = recorded("trend")
 DATA = recorded("clustered")["data"]

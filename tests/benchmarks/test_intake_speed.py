@@ -9,8 +9,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from registry.intake import fill_workbook
 from registry.intake.source import open_source
+from registry.intake.workbook_write import fill_workbook
 from synthetic_cohort import make_cohort
 
 
@@ -45,7 +45,7 @@ def test_all_facts_of_a_workbook_cost_less_than_its_values_through_openpyxl(larg
 
 
 def test_four_times_the_rows_cost_less_than_eight_times_as_much(tmp_path: Path) -> None:
-    from registry.intake import read_source
+    from registry.intake.source_reading import read_source
 
     few, many = tmp_path / "few.xlsx", tmp_path / "many.xlsx"
     fill_workbook(few, make_cohort(500, 1).tables)

@@ -10,14 +10,15 @@ from io import BytesIO
 
 from monitoring_procedures import procedures
 
-from analyses.monitoring import average_run_length, quality_analysis
-from analyses.monitoring.figures import (
+from analyses.figures.chart_figures import (
     chart_figure,
     cusum_figure,
     difference_figure,
     funnel_figure,
     learning_figure,
 )
+from analyses.monitoring.service import quality_analysis
+from analyses.statistics.control_charts.run_length import average_run_length
 
 LIMIT = """
 import numpy as np

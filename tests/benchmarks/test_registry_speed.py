@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from registry_sources import batch
 
-from registry.freeze import make_freeze, read_freeze
+from registry.freeze.freeze_reading import read_freeze
+from registry.freeze.freeze_writing import make_freeze
 from registry.rules import check_rules
-from registry.store import Registry, open_registry
+from registry.store.registry import Registry, open_registry
 from synthetic_cohort import make_cohort
 
 FEW, MANY = 150, 1500

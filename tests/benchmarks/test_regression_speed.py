@@ -15,9 +15,9 @@ import pytest
 from clustered_data import Cell, as_frame, draw
 from joblib import Parallel, delayed
 
-from analyses.regression import fit
-from analyses.regression.firth import penalised_logistic, profile_interval
-from analyses.regression.refits import bootstrap_patients
+from analyses.statistics.regression.firth import penalised_logistic, profile_interval
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.refits import bootstrap_patients
 
 SCRIPT = Path(__file__).parents[1] / "reference" / "profile_speed.R"
 

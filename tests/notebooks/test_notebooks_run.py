@@ -11,8 +11,10 @@ from notebook_books import NAMES, code_cells, executed, pointed_at, read, shown,
 from small_cohort import small_tables
 
 from registry import open_registry, read_freeze
-from registry.freeze import FreezeError, make_freeze
-from registry.intake import fill_workbook, take_in_file
+from registry.freeze.freeze_error import FreezeError
+from registry.freeze.freeze_writing import make_freeze
+from registry.intake.take_in import take_in_file
+from registry.intake.workbook_write import fill_workbook
 
 QUICK = "data-quality"
 WITH_FIGURE = set(NAMES) - {"literature"}
@@ -112,8 +114,8 @@ def test_the_old_spreadsheet_runs_and_proves_that_nothing_is_wrong_in_silence(
 
 
 def test_a_sheet_without_a_mapping_is_told_what_to_do_next(tmp_path: Path) -> None:
-    from analyses.commands import open_old_sheet
-    from analyses.reports.show import show
+    from analyses.commands.verbs import open_old_sheet
+    from analyses.documents.notebook_show import show
 
     (tmp_path / "list.csv").write_text("Hosp no,Age,Sex\n11,34,F\n12,51,m\n", encoding="utf-8")
     look = open_old_sheet(tmp_path / "list.csv")
@@ -123,15 +125,15 @@ def test_a_sheet_without_a_mapping_is_told_what_to_do_next(tmp_path: Path) -> No
 
 
 def test_a_sheet_that_is_not_there_is_told_of_in_a_sentence(tmp_path: Path) -> None:
-    from analyses.commands import open_old_sheet
-    from registry.intake import SourceError
+    from analyses.commands.verbs import open_old_sheet
+    from registry.problems.problem import SourceError
 
     with pytest.raises(SourceError, match="lst.xlsx"):
         open_old_sheet(tmp_path / "lst.xlsx").draft()
 
 
 def test_only_the_demos_own_paths_are_made(tmp_path: Path) -> None:
-    from analyses.demo import wanted_demo
+    from analyses.commands.demo import wanted_demo
 
     made = SimpleNamespace(**{
         "demo": tmp_path / "nidusbook-demo" / "freeze-research",

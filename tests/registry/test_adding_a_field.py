@@ -27,13 +27,13 @@ from pathlib import Path
 sys.path.insert(0, sys.argv[2])
 from registry_cases import clean_tables, with_cells
 from registry_sources import batch
-from registry.dictionary import data_dictionary
+from registry.quality.dictionary import data_dictionary
 from registry.intake import write_workbook
 from registry.schema import TABLES
 from registry.store import RegistryError, open_registry
 from registry.store.sql import sql_tables
 from registry.freeze import make_freeze, read_freeze
-from registry.completeness import completeness
+from registry.quality.completeness import completeness
 
 place = Path(sys.argv[1])
 told = {}

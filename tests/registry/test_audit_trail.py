@@ -8,8 +8,8 @@ import pytest
 from registry_cases import clean_tables, with_cells
 from registry_sources import batch, clean_registry
 
-from registry.canonical import sha256
-from registry.store import open_registry
+from registry.schema.canonical import sha256
+from registry.store.registry import open_registry
 
 
 @pytest.fixture

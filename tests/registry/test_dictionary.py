@@ -6,7 +6,7 @@ import io
 
 import pandas as pd
 
-from registry.dictionary import data_dictionary, dictionary_csv, dictionary_markdown
+from registry.quality.dictionary import data_dictionary, dictionary_csv, dictionary_markdown
 from registry.schema import TABLES
 
 

@@ -7,8 +7,13 @@ import datetime as dt
 import pytest
 from registry_cases import L, clean_tables, with_cells, with_row, without_rows
 
-from registry.follow_up import follow_up_due, follow_up_of
-from registry.follow_up_schedule import ScheduleError, Visit, default_schedule, read_schedule
+from registry.quality.follow_up import follow_up_due, follow_up_of
+from registry.quality.follow_up_schedule import (
+    ScheduleError,
+    Visit,
+    default_schedule,
+    read_schedule,
+)
 
 OPERATION = dt.date(2021, 4, 25)  # the last treatment of the clean service's one lesion
 

@@ -12,11 +12,13 @@ from registry_cases import Tables, clean_tables, with_cells, with_row
 from registry_sources import batch, clean_registry, held_row
 
 from registry import schema
-from registry.freeze import FreezeError, make_freeze, read_freeze, write_freeze
+from registry.clinical.grading import GRADE_COLUMNS
+from registry.freeze.freeze_error import FreezeError
+from registry.freeze.freeze_reading import read_freeze
+from registry.freeze.freeze_writing import make_freeze, write_freeze
 from registry.freeze.worked_out import _GRADES
-from registry.grading import GRADE_COLUMNS
 from registry.schema import TABLES
-from registry.store import Registry, open_registry
+from registry.store.registry import Registry, open_registry
 
 DAY = dt.date(2026, 3, 1)
 
@@ -52,7 +54,7 @@ def test_the_same_store_gives_the_same_hash_anywhere_on_any_day(registry, tmp_pa
 
 
 def test_software_versions_do_not_show_in_the_hash(registry, freeze, tmp_path, monkeypatch):
-    monkeypatch.setattr("registry.freeze.writing.version", lambda name: "99.0")
+    monkeypatch.setattr("registry.freeze.freeze_writing.version", lambda name: "99.0")
     later = read_freeze(make_freeze(registry, tmp_path / "later", date=DAY)).manifest
     assert later["software"]["pandas"] == "99.0"
     assert later["freeze_hash"] == read_freeze(freeze).manifest["freeze_hash"]
@@ -180,7 +182,7 @@ def test_a_place_that_is_no_freeze(tmp_path, kind):
 
 
 def test_a_newer_freeze_is_refused(freeze, monkeypatch):
-    monkeypatch.setattr("registry.freeze.reading.SCHEMA_VERSION", 0)
+    monkeypatch.setattr("registry.freeze.freeze_reading.SCHEMA_VERSION", 0)
     with pytest.raises(FreezeError, match="written by a newer nidusbook"):
         read_freeze(freeze)
 
@@ -224,7 +226,7 @@ def test_a_freeze_that_fails_leaves_the_older_one(registry, freeze, monkeypatch)
         raise OSError(28, "No space left on device")
 
     before = read_freeze(freeze).manifest
-    monkeypatch.setattr("registry.freeze.writing.write_table", fail)
+    monkeypatch.setattr("registry.freeze.freeze_writing.write_table", fail)
     with pytest.raises(FreezeError, match="No space left on device"):
         make_freeze(registry, freeze)
     assert read_freeze(freeze).manifest == before

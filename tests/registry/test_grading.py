@@ -7,7 +7,7 @@ import itertools
 import pandas as pd
 import pytest
 
-from registry import grading
+from registry.clinical import grading
 
 # Spetzler and Martin 1986, J Neurosurg 65:476: (size class, eloquent, deep drainage) -> grade.
 SPETZLER_MARTIN = {
@@ -272,7 +272,7 @@ def test_grading_twice_changes_nothing(tables):
 
 
 def test_the_scores_know_the_words_the_registry_records():
-    from registry import scores
+    from registry.clinical import scores
     from registry.schema.lesions import Lesions
     from registry.schema.tables import describe
 

@@ -11,7 +11,7 @@ from registry_sources import batch, clean_registry
 
 from registry import schema
 from registry.schema import FieldSpec
-from registry.store import open_registry
+from registry.store.registry import open_registry
 
 
 @pytest.fixture

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from registry import practice_limits as limits_room
-from registry.technique import push_min, rate_ml_min
+from registry.clinical import practice_limits as limits_room
+from registry.clinical.technique import push_min, rate_ml_min
 
 LIMITS = limits_room.default_limits()
 
@@ -128,7 +128,7 @@ def own_file(tmp_path, text):
 def packaged_text():
     from importlib import resources
 
-    return resources.files("registry").joinpath("practice_limits.toml").read_text("utf-8")
+    return resources.files("registry.clinical").joinpath("practice_limits.toml").read_text("utf-8")
 
 
 def test_a_service_replaces_the_limits_with_its_own(tmp_path, tables):

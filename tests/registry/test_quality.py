@@ -10,10 +10,10 @@ import pytest
 from registry_cases import clean_tables, with_cells, with_row
 from registry_sources import batch, clean_registry, held_row
 
-from registry.completeness import EXPECTED, completeness
-from registry.quality import open_queries, quality_report
+from registry.quality.completeness import EXPECTED, completeness
+from registry.quality.state import open_queries, quality_report
 from registry.schema import TABLES
-from registry.store import open_registry
+from registry.store.registry import open_registry
 
 DAY = dt.date(2022, 2, 1)
 
@@ -122,7 +122,7 @@ def test_a_new_registry_can_be_looked_at(tmp_path):
 
 
 def test_a_long_list_is_cut_and_says_how_much_is_left():
-    from registry.quality import SHOWN, _cut
+    from registry.quality.state import SHOWN, _cut
 
     assert _cut(["x"] * SHOWN, SHOWN) == ["x"] * SHOWN
     assert _cut(["x"] * (SHOWN + 7), SHOWN)[-1].strip() == "… and 7 more"

@@ -8,7 +8,7 @@ from registry_cases import clean_tables, with_row, without_rows
 from registry_sources import batch, clean_registry, held_row
 
 from registry.intake.take_in import take_in_file
-from registry.store import open_registry
+from registry.store.registry import open_registry
 
 STRAY = "rows gone while others have no patient"
 

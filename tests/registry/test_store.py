@@ -8,7 +8,8 @@ from registry_cases import L, clean_tables, with_cells, with_row, without_rows
 from registry_sources import batch, clean_registry, held_row
 
 from registry.schema import TABLES
-from registry.store import RegistryError, open_registry
+from registry.store.registry import open_registry
+from registry.store.store_error import RegistryError
 
 
 @pytest.fixture
@@ -238,7 +239,7 @@ def test_a_trial_on_a_registry_that_does_not_exist_makes_none(place):
 
 def test_a_failed_intake_leaves_the_file_as_it_was(registry, place, monkeypatch):
     bytes_before = place.read_bytes()
-    monkeypatch.setattr("registry.store.writing.hold", _fail)
+    monkeypatch.setattr("registry.store.row_writing.hold", _fail)
     with pytest.raises(RuntimeError):
         registry.take_in(batch(with_cells(clean_tables(), "patients", mrs_before=2)))
     assert place.read_bytes() == bytes_before
@@ -246,7 +247,7 @@ def test_a_failed_intake_leaves_the_file_as_it_was(registry, place, monkeypatch)
 
 
 def test_a_failed_first_intake_leaves_no_file(place, monkeypatch):
-    monkeypatch.setattr("registry.store.writing.hold", _fail)
+    monkeypatch.setattr("registry.store.row_writing.hold", _fail)
     with pytest.raises(RuntimeError):
         open_registry(place).take_in(batch(clean_tables()))
     assert list(place.parent.iterdir()) == []

@@ -8,8 +8,9 @@ import pytest
 from registry_cases import clean_tables
 from registry_sources import batch, clean_registry
 
-from registry.store import RegistryError, open_registry
 from registry.store.migrate import APPLICATION_ID
+from registry.store.registry import open_registry
+from registry.store.store_error import RegistryError
 
 
 def refused(place) -> str:

@@ -12,7 +12,8 @@ from registry_sources import batch, held_row
 
 from registry import schema
 from registry.schema import FieldSpec
-from registry.store import RegistryError, open_registry
+from registry.store.registry import open_registry
+from registry.store.store_error import RegistryError
 
 pytestmark = pytest.mark.server
 
@@ -82,7 +83,7 @@ def test_a_failed_intake_leaves_nothing(place, monkeypatch):
         raise RuntimeError("the machine was switched off")
 
     with monkeypatch.context() as patch:
-        patch.setattr("registry.store.writing.hold", fail)
+        patch.setattr("registry.store.row_writing.hold", fail)
         with pytest.raises(RuntimeError):
             registry.take_in(batch(clean_tables()))
     assert not open_registry(place).exists
@@ -150,7 +151,8 @@ def test_many_patients(place):
 
 
 def test_the_same_data_give_the_same_freeze_from_either_database(place, tmp_path):
-    from registry.freeze import make_freeze, read_freeze
+    from registry.freeze.freeze_reading import read_freeze
+    from registry.freeze.freeze_writing import make_freeze
 
     hashes = set()
     for name, where in (("file", tmp_path / "registry.sqlite"), ("server", place)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from registry import technique
+from registry.clinical import technique
 
 TYPES = {
     "patient_id": "string", "lesion_no": "Int64", "session_no": "Int64", "injection_no": "Int64",
@@ -236,7 +236,7 @@ def test_technique_knows_the_words_the_registry_records():
 
 
 def test_empty_registry_tables_give_empty_technique():
-    from registry import practice_limits
+    from registry.clinical import practice_limits
     from registry.schema.injections import Injections
     from registry.schema.lesions import Lesions
     from registry.schema.sessions import Sessions

@@ -9,20 +9,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analyses.complications import complication_estimates
-from analyses.durations import obliteration_durations
-from analyses.favourable import favourable_estimates
-from analyses.function import function_estimates
-from analyses.haemorrhage import haemorrhage_estimates
-from analyses.obliteration import obliteration_estimates
-from analyses.populations import units_of
-from analyses.resection import resection_estimates
+from analyses.measures.durations import obliteration_durations
+from analyses.measures.favourable import favourable_estimates
+from analyses.measures.function import function_estimates
+from analyses.measures.haemorrhage import haemorrhage_estimates
+from analyses.measures.harm import complication_estimates
+from analyses.measures.obliteration import obliteration_estimates
+from analyses.measures.resection import resection_estimates
+from analyses.population.unit_frames import units_of
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.observe import observe
 from synthetic_cohort.persontime import obliteration_times
+from synthetic_cohort.registry_tables import all_tables
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import simulate
-from synthetic_cohort.tables import all_tables
 from synthetic_cohort.tally import tallies
 
 

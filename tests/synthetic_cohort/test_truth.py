@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from registry.technique import case_numbers, procedure_keys, session_technique
+from registry.clinical.technique import case_numbers, procedure_keys, session_technique
 from synthetic_cohort import CohortSettings, make_cohort
 from synthetic_cohort.bridge import bridge_parameter, bridge_quantile, pair_correlation
 from synthetic_cohort.draws import Streams, logistic
@@ -119,7 +119,7 @@ def test_technique_terms_are_those_the_registry_works_out() -> None:
     """The covariates that drew the events can be got back from the tables."""
     cfg = CohortSettings(missing_share=0.0, two_lesions=0.0)
     simulation = observed_block(cfg, 600, 1, 5)
-    from synthetic_cohort.tables import all_tables
+    from synthetic_cohort.registry_tables import all_tables
 
     tables = all_tables(Streams(5), cfg, simulation)
     found = session_technique(tables["sessions"], tables["injections"], tables["lesions"])
@@ -175,7 +175,7 @@ def test_spontaneous_bleeds_come_at_their_rates(block) -> None:
 
 def test_obliteration_times_give_the_cumulative_incidence(block, truth) -> None:
     """Aalen–Johansen on the observed 20,000 tends to the truth worked out with nobody lost."""
-    from analyses.timetoevent import cumulative_incidence
+    from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
 
     time, code = obliteration_times(block)
     found = cumulative_incidence(time, code)

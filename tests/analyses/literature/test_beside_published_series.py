@@ -8,20 +8,21 @@ from dataclasses import replace
 import pytest
 from small_cohort import small_tables
 
-from analyses.catalogue import about
-from analyses.literature import pool_proportions, read_series
-from analyses.literature.comparison import NEEDED_STEPS, beside_literature
-from analyses.part_results import work_out_part
-from analyses.proportions import clustered_proportion
-from analyses.reports.content import Document, Picture, Points, Sentence, Table
-from analyses.reports.literature_beside import literature_sections
-from analyses.reports.manuscript.literature import (
+from analyses.content.blocks import Document, Picture, Points, Sentence, Table
+from analyses.documents.notebook_show import show
+from analyses.documents.series.literature_beside import literature_sections
+from analyses.documents.series.literature_section import (
     literature_methods,
     literature_results,
     literature_supplement,
 )
-from analyses.reports.manuscript.references import references_section
-from analyses.reports.show import show
+from analyses.documents.series.references import references_section
+from analyses.literature.comparison import NEEDED_STEPS, beside_literature
+from analyses.literature.published import read_series
+from analyses.measures.catalogue import about
+from analyses.measures.part_results import work_out_part
+from analyses.statistics.pooling.pooled_proportion import pool_proportions
+from analyses.statistics.proportions.clustered import clustered_proportion
 
 MANIFEST = {"date": "2022-06-01", "purpose": "quality", "freeze_hash": "0" * 64, "left_out": {}}
 HEAD = "id,authors,year,journal,identifier,unit,measure,events,total,agent_group,as_printed,seen"
@@ -158,7 +159,7 @@ def test_without_any_published_line_the_manuscript_is_silent(results):
 def test_a_faulty_table_stops_a_report_in_a_sentence_before_anything_is_worked_out(tmp_path):
     from typer.testing import CliRunner
 
-    from analyses.commands import app
+    from analyses.commands.verbs import app
 
     (tmp_path / "own.csv").write_text("id,authors\na,b\n", encoding="utf-8")
     done = CliRunner().invoke(app, ["report", str(tmp_path / "no-freeze"), "--out",

@@ -9,8 +9,10 @@ from reference_runs import recorded
 from scipy.special import expit, logit
 from scipy.stats import binom
 
-from analyses.literature import place_of, pool_proportions
-from analyses.proportions import clustered_proportion, proportion
+from analyses.literature.place import place_of
+from analyses.statistics.pooling.pooled_proportion import pool_proportions
+from analyses.statistics.proportions.clustered import clustered_proportion
+from analyses.statistics.proportions.independent import proportion
 
 SETS = tuple(recorded("pooling")["predictive"])
 FOUR = pool_proportions([3, 3, 9, 7], [117, 35, 195, 136], unit="session")

@@ -7,10 +7,11 @@ import pytest
 from reference_runs import assert_same, recorded, run_r
 from scipy.special import logit
 
-from analyses.literature import likelihood, pool_proportions
-from analyses.literature.interval import standard_error
-from analyses.literature.likelihood import marginal, values
-from analyses.literature.maximum import peak
+from analyses.statistics.pooling import binomial_normal as likelihood
+from analyses.statistics.pooling.binomial_normal import marginal, values
+from analyses.statistics.pooling.maximum import peak
+from analyses.statistics.pooling.pooled_interval import standard_error
+from analyses.statistics.pooling.pooled_proportion import pool_proportions
 
 SETS = tuple(recorded("pooling")["sets"])
 METAFOR = 2e-5

@@ -6,8 +6,8 @@ from importlib.resources import files
 
 import pytest
 
-from analyses.literature import published_series, read_series
 from analyses.literature.compared import COMPARED, lines_for, lines_pooled
+from analyses.literature.published import published_series, read_series
 from analyses.literature.table_checks import COLUMNS, SeriesError
 
 HEAD = ",".join((*COLUMNS, "cohort"))
@@ -25,7 +25,7 @@ def row(id="a", unit="patient", measure="any new deficit", events="3", total="40
 
 
 def test_the_packages_own_table_passes_its_own_checks():
-    path = files("analyses") / "published_series.csv"
+    path = files("analyses.literature") / "published_series.csv"
     assert read_series(path) == published_series()
 
 

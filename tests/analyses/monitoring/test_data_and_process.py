@@ -9,20 +9,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analyses.monitoring import (
-    Change,
+from analyses.monitoring.process import process_measures
+from analyses.monitoring.project import EXAMPLE, ProjectProblem, read_project
+from analyses.monitoring.quality_of_data import (
     completeness_by_month,
-    follow_up_due,
-    process_measures,
     queries_open,
-    read_changes,
-    read_project,
-    stage_of,
     time_to_entry,
 )
-from analyses.monitoring.project import EXAMPLE, ProjectProblem
-from analyses.monitoring.stages import ChangesProblem
-from registry.follow_up_schedule import Visit
+from analyses.statistics.control_charts.stages import Change, ChangesProblem, read_changes, stage_of
+from registry.quality.follow_up import follow_up_due
+from registry.quality.follow_up_schedule import Visit
 
 
 def checks() -> pd.DataFrame:
@@ -48,7 +44,7 @@ def test_practice_limits_count_kept_broken_and_not_recorded() -> None:
 
 
 def test_the_figures_of_data_and_process_can_be_drawn() -> None:
-    from analyses.monitoring.quality_figures import (
+    from analyses.figures.quality_figures import (
         completeness_figure,
         entry_figure,
         pareto_figure,

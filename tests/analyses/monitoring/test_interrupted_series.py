@@ -6,9 +6,13 @@ import numpy as np
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.monitoring import interrupted_series
-from analyses.monitoring.interrupted import SeriesTooShort, default_lag, design
-from analyses.monitoring.segmented import ar1, newey_west
+from analyses.statistics.control_charts.interrupted_series import (
+    SeriesTooShort,
+    default_lag,
+    design,
+    interrupted_series,
+)
+from analyses.statistics.control_charts.segmented import ar1, newey_west
 
 # Seatbelts, Harvey and Durbin 1986, as written out by the R script.
 R = recorded("monitoring_series")

@@ -6,20 +6,24 @@ import numpy as np
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.monitoring import (
+from analyses.statistics.control_charts.attribute_charts import (
     dispersion,
-    event_ewma_chart,
-    ewma_chart,
-    g_chart,
-    gaps_between_events,
     laney_p_chart,
     p_chart,
-    run_chart,
-    t_chart,
     u_chart,
 )
-from analyses.monitoring.rare_event_charts import geometric_limits
-from analyses.monitoring.run_charts import fewest_crossings, longest_run_limit
+from analyses.statistics.control_charts.ewma import event_ewma_chart, ewma_chart
+from analyses.statistics.control_charts.rare_event_charts import (
+    g_chart,
+    gaps_between_events,
+    geometric_limits,
+    t_chart,
+)
+from analyses.statistics.control_charts.run_charts import (
+    fewest_crossings,
+    longest_run_limit,
+    run_chart,
+)
 
 R = recorded("monitoring_charts")
 

@@ -9,9 +9,7 @@ import pandas as pd
 import pytest
 from monitoring_procedures import procedures
 
-from analyses.monitoring import Change, quality_analysis
-from analyses.monitoring.detection import point_power
-from analyses.monitoring.figures import (
+from analyses.figures.chart_figures import (
     chart_figure,
     cusum_figure,
     difference_figure,
@@ -20,7 +18,10 @@ from analyses.monitoring.figures import (
     running_figure,
     series_figure,
 )
-from analyses.monitoring.periods import count_by_period
+from analyses.monitoring.service import quality_analysis
+from analyses.statistics.control_charts.detection import point_power
+from analyses.statistics.control_charts.periods import count_by_period
+from analyses.statistics.control_charts.stages import Change
 
 CHANGES = (Change(date(2021, 6, 1), "Reflux limit agreed", True),
            Change(date(2022, 6, 1), "New shaker"))

@@ -7,17 +7,19 @@ import pandas as pd
 import pytest
 from reference_runs import recorded
 
-from analyses.monitoring import (
-    expected_risk,
+from analyses.statistics.control_charts.cusum_design import design_cusum
+from analyses.statistics.control_charts.funnel import (
+    binomial_density,
+    exact_limit,
     funnel_plot,
-    learning_curve,
+    mixed_density,
+)
+from analyses.statistics.control_charts.learning_curve import block_names, learning_curve
+from analyses.statistics.control_charts.observed_expected import (
     observed_expected_ratio,
     observed_minus_expected,
 )
-from analyses.monitoring.cusum_design import design_cusum
-from analyses.monitoring.funnel import binomial_density, exact_limit, mixed_density
-from analyses.monitoring.learning import block_names
-from analyses.monitoring.risk_model import NoRiskModel, declared_risk
+from analyses.statistics.control_charts.risk_model import NoRiskModel, declared_risk, expected_risk
 
 R = recorded("monitoring_charts")
 

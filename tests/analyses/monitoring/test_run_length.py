@@ -8,15 +8,15 @@ import numpy as np
 import pytest
 from reference_runs import recorded
 
-from analyses.monitoring import (
+from analyses.statistics.control_charts.cusum import risk_adjusted_cusum
+from analyses.statistics.control_charts.cusum_scores import cusum_scores
+from analyses.statistics.control_charts.run_length import (
     average_run_length,
+    common_shift,
     cusum_limit,
-    cusum_scores,
     doubled_risk,
-    risk_adjusted_cusum,
     signal_probability,
 )
-from analyses.monitoring.run_length import common_shift
 
 CHAIN = recorded("monitoring_charts")["chain"]
 GRADES = np.array([0.02, 0.04, 0.06, 0.10, 0.15])

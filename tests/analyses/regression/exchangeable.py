@@ -27,15 +27,15 @@ from clustered_data import EXPOSURES, Cell, draw  # noqa: E402
 from exchangeable_gee import ExchangeableFit, by_patient, exchangeable_gee, pooled  # noqa: E402
 from simulation import FEWEST, TERM, _unpenalised, cells, least_allowed, run_command  # noqa: E402
 
-from analyses.regression.firth import penalised_logistic  # noqa: E402
-from analyses.regression.fitted import wald  # noqa: E402
-from analyses.regression.penalised_core import Array  # noqa: E402
-from analyses.regression.penalised_gee import (  # noqa: E402
+from analyses.statistics.regression.firth import penalised_logistic  # noqa: E402
+from analyses.statistics.regression.fitted import wald  # noqa: E402
+from analyses.statistics.regression.penalised_core import Array  # noqa: E402
+from analyses.statistics.regression.penalised_gee import (  # noqa: E402
     clustered_covariance,
     clustered_parts,
     reference_df,
 )
-from analyses.regression.sandwich import ClusterParts, sandwich  # noqa: E402
+from analyses.statistics.regression.sandwich import ClusterParts, sandwich  # noqa: E402
 
 DEFAULT = "independence (default)"
 PUBLISHED, POOLED = "exchangeable, as published", "exchangeable, pooled"

@@ -29,13 +29,13 @@ from scipy import stats
 sys.path[:0] = [str(Path(__file__).resolve().parents[depth]) for depth in (3, 2)]
 from clustered_data import EXPOSURES, Cell, draw  # noqa: E402
 
-from analyses.regression import sandwich as sw  # noqa: E402
-from analyses.regression.firth import (  # noqa: E402
+from analyses.statistics.regression import sandwich as sw  # noqa: E402
+from analyses.statistics.regression.firth import (  # noqa: E402
     PenalisedFit,
     penalised_logistic,
     profile_interval_of,
 )
-from analyses.regression.penalised_gee import clustered_parts, interval_of  # noqa: E402
+from analyses.statistics.regression.penalised_gee import clustered_parts, interval_of  # noqa: E402
 
 TERM = 1  # the exposure's place in the design matrix
 FEWEST = 8

@@ -8,25 +8,29 @@ from clustered_data import Cell, as_frame, draw
 from scipy.special import expit
 from scipy.stats import norm
 
-from analyses.regression import (
-    compare_weighted,
-    compare_weighted_level,
+from analyses.models.learning_effect import learning_effect
+from analyses.statistics.regression.e_value import (
+    as_risk_ratio,
     confounding_table,
     e_value,
-    effect_curve,
-    fit,
-    learning_effect,
-    patient_influence,
-    side_by_side_table,
-    standardised_risks,
-    validate,
+    e_value_of_bound,
 )
-from analyses.regression.influence import influence_sentence
-from analyses.regression.propensity import standardised_differences
-from analyses.regression.refits import bootstrap_patients
-from analyses.regression.standardisation import number_needed, numbers_needed
-from analyses.regression.unmeasured import as_risk_ratio, e_value_of_bound
-from analyses.regression.validation import c_statistic, calibration_table
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.influence import influence_sentence, patient_influence
+from analyses.statistics.regression.propensity import (
+    compare_weighted,
+    compare_weighted_level,
+    standardised_differences,
+)
+from analyses.statistics.regression.refits import bootstrap_patients
+from analyses.statistics.regression.side_by_side import side_by_side_table
+from analyses.statistics.regression.standardisation import (
+    effect_curve,
+    number_needed,
+    numbers_needed,
+    standardised_risks,
+)
+from analyses.statistics.regression.validation import c_statistic, calibration_table, validate
 
 TERMS = ["exposure", "sm_grade", "ruptured", "case_number"]
 
@@ -69,7 +73,7 @@ def test_its_interval_is_that_of_a_bootstrap_of_patients(model):
 
 
 def test_number_needed_is_withheld_where_the_difference_may_be_none(model):
-    from analyses.estimate import Estimate
+    from analyses.statistics.estimate import Estimate
 
     def gap(value, low, high):
         return Estimate(id="d", kind="difference", value=value, low=low, high=high, unit="session")

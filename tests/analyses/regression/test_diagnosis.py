@@ -7,11 +7,12 @@ from clustered_data import Cell, as_frame, draw
 from sklearn.linear_model import LinearRegression
 from sklearn.metrics import r2_score, roc_auc_score
 
-from analyses.regression import Term, fit, patient_influence
-from analyses.regression.diagnosis import diagnose
-from analyses.regression.influence import influence_sentence
-from analyses.regression.validation import calibration_slope
-from analyses.regression.validation_linear import validate_log_linear
+from analyses.statistics.regression.diagnosis import diagnose
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.influence import influence_sentence, patient_influence
+from analyses.statistics.regression.terms import Term
+from analyses.statistics.regression.validation import calibration_slope
+from analyses.statistics.regression.validation_linear import validate_log_linear
 
 TERMS = [Term(("exposure",), "linear"), "sm_grade", "ruptured", "case_number"]
 

@@ -5,8 +5,8 @@ import pytest
 from clustered_data import Cell, draw
 from scipy.stats import fisher_exact
 
-from analyses.regression.exact import exchange_patients, permutation_p
-from analyses.regression.exact import fisher_exact as ours
+from analyses.statistics.regression.exact import exchange_patients, permutation_p
+from analyses.statistics.regression.exact import fisher_exact as ours
 
 
 def test_fisher_exact_of_the_tea_experiment():

@@ -12,9 +12,13 @@ from exchangeable_gee import by_patient, exchangeable_gee, fixed, pooled
 from reference_runs import assert_same, recorded, run_r
 from scipy.special import expit
 
-from analyses.regression.firth import penalised_logistic
-from analyses.regression.penalised_gee import clustered_parts, interval_of, reference_df
-from analyses.regression.sandwich import (
+from analyses.statistics.regression.firth import penalised_logistic
+from analyses.statistics.regression.penalised_gee import (
+    clustered_parts,
+    interval_of,
+    reference_df,
+)
+from analyses.statistics.regression.sandwich import (
     adjusted_scores,
     model_variance,
     sandwich,

@@ -4,7 +4,11 @@ import numpy as np
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.regression.firth import penalised_logistic, profile_interval, profile_test
+from analyses.statistics.regression.firth import (
+    penalised_logistic,
+    profile_interval,
+    profile_test,
+)
 
 DATA_SETS = recorded("firth")
 

@@ -6,7 +6,8 @@ import pytest
 from clustered_data import Cell, as_frame, draw
 from reference_runs import recorded
 
-from analyses.regression import Term, fit
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.terms import Term
 
 TERMS = ["exposure", "sm_grade", "ruptured", "case_number"]
 ONE_A_PATIENT = {case["name"]: case for case in recorded("firth")}

@@ -5,7 +5,10 @@ import pandas as pd
 import pytest
 from clustered_data import Cell, as_frame, draw
 
-from analyses.regression import fit, fit_imputed, impute, pool
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.imputation import impute
+from analyses.statistics.regression.imputed_fit import fit_imputed
+from analyses.statistics.regression.rubin import pool
 
 
 def sessions(seed=41, patients=200):

@@ -19,7 +19,8 @@ from scipy.special import expit
 sys.path[:0] = [str(Path(__file__).resolve().parents[depth]) for depth in (3, 2)]
 from clustered_data import Cell, as_frame, draw  # noqa: E402
 
-from analyses.regression import Term, fit_imputed  # noqa: E402
+from analyses.statistics.regression.imputed_fit import fit_imputed  # noqa: E402
+from analyses.statistics.regression.terms import Term  # noqa: E402
 
 TERMS = (Term(("exposure",)), Term(("sm_grade",)), Term(("ruptured",)), Term(("case_number",)))
 CELLS = (Cell(120, 0.10, 2.0, 0.2, "continuous session"),

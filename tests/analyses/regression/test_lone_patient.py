@@ -5,18 +5,21 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from analyses.regression import Term, fit, fit_imputed, side_by_side_table
-from analyses.regression.figures import forest_plot
-from analyses.regression.lone_patient import SOLE_SHARE
-from analyses.regression.penalised_gee import penalised_gee
-from analyses.regression.sandwich import (
+from analyses.figures.model_figures import forest_plot
+from analyses.models.model_wording import ratio_sentence
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.imputed_fit import fit_imputed
+from analyses.statistics.regression.lone_patient import SOLE_SHARE
+from analyses.statistics.regression.penalised_gee import penalised_gee
+from analyses.statistics.regression.sandwich import (
     adjusted_scores,
     cluster_parts,
     largest_share,
     sandwich,
     satterthwaite_df,
 )
-from analyses.regression.wording import ratio_sentence
+from analyses.statistics.regression.side_by_side import side_by_side_table
+from analyses.statistics.regression.terms import Term
 
 SESSIONS = (0.35, 0.30, 0.20, 0.10, 0.05)
 NUMBERS = ["estimate", "se", "low", "high", "p"]

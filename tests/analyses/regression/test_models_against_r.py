@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.regression import fit, pool
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.rubin import pool
 
 VALUES = recorded("regression_models")
 

@@ -9,10 +9,10 @@ import datetime
 
 import pytest
 
-from analyses.estimate import Estimate
-from analyses.regression import default_plan
-from analyses.regression.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS, term_said
-from analyses.regression.wording import ratio_sentence, ratio_text
+from analyses.models.model_wording import ratio_sentence, ratio_text
+from analyses.models.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS, term_said
+from analyses.models.technique_plan import default_plan
+from analyses.statistics.estimate import Estimate
 
 
 def ratio(term="agent_ml", kind="odds ratio", value=1.6, low=1.05, high=2.44, events=25):

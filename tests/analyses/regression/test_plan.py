@@ -8,17 +8,11 @@ import pandas as pd
 import pytest
 from clustered_data import Cell, as_frame, draw
 
-from analyses.regression import (
-    Plan,
-    PlannedModel,
-    Term,
-    default_plan,
-    plan_table,
-    read_plan,
-    write_plan,
-)
-from analyses.regression.planned_run import exposure_settings, run_exploratory, run_plan
-from analyses.regression.technique_models import SESSION_COLUMNS, run_technique_models
+from analyses.models.model_plan import Plan, PlannedModel, plan_table, read_plan, write_plan
+from analyses.models.planned_run import exposure_settings, run_exploratory, run_plan
+from analyses.models.technique_models import SESSION_COLUMNS, run_technique_models
+from analyses.models.technique_plan import default_plan
+from analyses.statistics.regression.terms import Term
 
 DAY = datetime.date(2026, 1, 5)
 
@@ -175,7 +169,7 @@ def test_planned_subgroups_are_interactions():
 
 
 def test_a_subgroup_line_is_the_sum_of_its_coefficients():
-    from analyses.regression.subgroups import subgroup_lines
+    from analyses.models.subgroups import subgroup_lines
 
     model = replace(default_plan(DAY).models[1], subgroups=("late",))
     data = sessions().assign(late=lambda d: d["case_number"] > 0)
@@ -233,8 +227,8 @@ def test_a_declared_model_of_an_unknown_unit_is_told():
     Term(("agent_ml",), "linear"), Term(("agent_ml",), "spline", 3),
     Term(("venous_passage",), "factor", reference="none"), Term(("reflux_past_limit",))])
 def test_every_estimator_a_plan_may_name_is_carried_through_to_its_numbers(estimator, exposure):
-    from analyses.model_estimates import model_numbers
-    from analyses.reports.technique_sections import outcome_section
+    from analyses.documents.series.technique_sections import outcome_section
+    from analyses.models.model_estimates import model_numbers
 
     data = sessions()
     data["loss"] = np.exp(0.2 * data["agent_ml"] + np.random.default_rng(1).normal(size=len(data)))
@@ -255,7 +249,7 @@ def test_every_estimator_a_plan_may_name_is_carried_through_to_its_numbers(estim
 
 
 def test_rows_in_which_a_variable_has_no_meaning_are_not_gaps():
-    from analyses.regression.applies import applies_to
+    from analyses.models.applies import applies_to
 
     data = sessions()
     no_liquid = np.arange(len(data)) % 4 == 0
@@ -271,7 +265,7 @@ def test_rows_in_which_a_variable_has_no_meaning_are_not_gaps():
 
 
 def test_pooled_risks_lie_among_those_of_the_completed_sets():
-    from analyses.regression.standardisation import standardised_risks
+    from analyses.statistics.regression.standardisation import standardised_risks
 
     data = sessions()
     data.loc[data.index[::3], "rate_ml_min"] = np.nan

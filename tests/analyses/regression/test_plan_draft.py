@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from analyses.commands import app
-from analyses.regression import default_plan, read_plan
-from analyses.regression.plan_draft import PlanFileError, write_draft_plan
-from analyses.regression.technique_plan import OUTCOMES, TECHNIQUE
+from analyses.commands.verbs import app
+from analyses.models.model_plan import read_plan
+from analyses.models.plan_draft import PlanFileError, write_draft_plan
+from analyses.models.technique_plan import OUTCOMES, TECHNIQUE, default_plan
 
 DAY = datetime.date(2026, 1, 5)
 

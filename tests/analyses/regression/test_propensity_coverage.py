@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
-from analyses.regression.propensity import compare_weighted, compare_weighted_level
+from analyses.statistics.regression.propensity import compare_weighted, compare_weighted_level
 
 SETTINGS = ((80, 0.87), (80, 0.5), (160, 0.9), (40, 0.7))  # rows, share treated
 

@@ -5,15 +5,18 @@ import pandas as pd
 import pytest
 from clustered_data import Cell, as_frame, draw
 
-from analyses.regression import compare_weighted, effect_curve, fit, impute
-from analyses.regression.figures import (
+from analyses.figures.model_figures import (
     balance_plot,
     calibration_plot,
     forest_plot,
     imputed_against_observed,
     partial_effect,
 )
-from analyses.regression.validation import calibration_table
+from analyses.statistics.regression.fitting import fit
+from analyses.statistics.regression.imputation import impute
+from analyses.statistics.regression.propensity import compare_weighted
+from analyses.statistics.regression.standardisation import effect_curve
+from analyses.statistics.regression.validation import calibration_table
 
 
 @pytest.fixture(scope="module")

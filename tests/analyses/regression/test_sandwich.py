@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from reference_runs import assert_same, recorded, run_r
 
-from analyses.regression import sandwich
-from analyses.regression.firth import penalised_logistic
+from analyses.statistics.regression import sandwich
+from analyses.statistics.regression.firth import penalised_logistic
 
 DATA_SETS = recorded("gee")
 

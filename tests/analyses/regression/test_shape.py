@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 from scipy.special import expit
 
-from analyses.regression import functional_form
-from analyses.regression.splines import default_knots, spline_basis
+from analyses.statistics.regression.functional_form import functional_form
+from analyses.statistics.regression.splines import default_knots, spline_basis
 
 
 def test_the_basis_is_harrells():

@@ -43,7 +43,7 @@ def test_the_synthetic_outcomes_have_the_stated_risk_and_correlation():
     pair = z < -1.2815515655
     assert np.corrcoef(pair.T)[0, 1] == pytest.approx(0.3, abs=0.015)
     # The coefficients are population-averaged: a plain fit of many rows finds them.
-    from analyses.regression.firth import penalised_logistic
+    from analyses.statistics.regression.firth import penalised_logistic
 
     fit = penalised_logistic(x, y, penalty=0.0)
     assert fit.coefficients[1] == pytest.approx(np.log(2.0), abs=0.12)
@@ -99,7 +99,7 @@ def test_the_recorded_table_is_whole_and_the_default_covers_in_every_cell(simula
 
 
 def test_the_module_tells_what_the_table_says():
-    from analyses.regression import penalised_gee
+    from analyses.statistics.regression import penalised_gee
 
     coverage = [cell[1] for cell in recorded_cells()]
     said = " ".join((penalised_gee.__doc__ or "").split())

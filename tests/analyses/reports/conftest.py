@@ -9,13 +9,18 @@ from typing import Any
 
 import pytest
 
-from analyses.estimate import Estimate
-from analyses.reports.content import Document
-from analyses.reports.docx import write_docx
-from analyses.reports.html import page
-from analyses.reports.series import SeriesWork, manuscript_document, series_document, series_work
-from analyses.reports.write import results_text
-from analyses.results import Results, work_out
+from analyses.content.blocks import Document
+from analyses.documents.series.series_report import (
+    SeriesWork,
+    manuscript_document,
+    series_document,
+    series_work,
+)
+from analyses.measures.results import Results, work_out
+from analyses.renderers.docx_document import write_docx
+from analyses.renderers.html_page import page
+from analyses.renderers.report_folder import results_text
+from analyses.statistics.estimate import Estimate
 from synthetic_cohort import make_cohort
 
 MANIFEST = {

@@ -9,11 +9,15 @@ from __future__ import annotations
 import pytest
 from small_cohort import small_tables
 
-from analyses.reports.checklists.filled import ANYWHERE, NAMES, Checklist, checklist
-from analyses.reports.content import Document, Table
-from analyses.reports.numbering import labels_of
-from analyses.reports.series import checklists_document, manuscript_document, series_work
-from analyses.results import work_out
+from analyses.content.blocks import Document, Table
+from analyses.content.numbering import labels_of
+from analyses.documents.checklists.filled import ANYWHERE, NAMES, Checklist, checklist
+from analyses.documents.series.series_report import (
+    checklists_document,
+    manuscript_document,
+    series_work,
+)
+from analyses.measures.results import work_out
 from registry.schema import TABLES
 
 

@@ -19,12 +19,12 @@ from meeting_reports import (
 from pptx.util import Pt
 from small_cohort import small_tables
 
-from analyses.one_case import CaseError, course, one_case, similar_cases
-from analyses.reports.case_tables import similar_blocks
-from analyses.reports.conference import conference_document
-from analyses.reports.html import page
-from analyses.reports.plain_text import sections_text
-from analyses.reports.pptx import write_pptx
+from analyses.cases.one_case import CaseError, course, one_case, similar_cases
+from analyses.content.plain_text import sections_text
+from analyses.documents.conference.case_tables import similar_blocks
+from analyses.documents.conference.conference_slides import conference_document
+from analyses.renderers.html_page import page
+from analyses.renderers.pptx_slides import write_pptx
 
 STUDY_CODE = re.compile(r"\b[A-Z]{1,4}-\d{3,6}\b")
 OPERATOR = re.compile(r"\bOP\d{2,4}\b")

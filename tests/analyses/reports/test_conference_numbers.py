@@ -16,8 +16,8 @@ from meeting_reports import (
 )
 from report_numbers import all_printed, all_single, html_texts, printed, rebuilt, single
 
-from analyses.one_case import course, mrs_course, one_case, technique_rows
-from analyses.reports.conference import QUESTIONS, conference_document
+from analyses.cases.one_case import course, mrs_course, one_case, technique_rows
+from analyses.documents.conference.conference_slides import QUESTIONS, conference_document
 
 RATIO = re.compile(r"observed/expected ratio [\d.]+ \([^()]*\)")
 OF_THE_SERVICE = {"How often this happens, here and elsewhere", "Is this a signal?",

@@ -7,21 +7,21 @@ import re
 import pytest
 from small_cohort import small_tables
 
-from analyses.reports.content import Document, Picture, Section, Table
-from analyses.reports.outcomes_sections import (
+from analyses.content.blocks import Document, Picture, Section, Table
+from analyses.documents.series.outcomes_sections import (
     baseline_section,
     function_section,
     operators_section,
     procedures_section,
     resection_section,
 )
-from analyses.reports.questions_sections import (
+from analyses.documents.series.questions_sections import (
     comparisons_section,
     flow_picture,
     missing_section,
 )
-from analyses.results import Results, work_out
-from analyses.small_cells import outside_results
+from analyses.measures.results import Results, work_out
+from analyses.measures.small_cells import outside_results
 from registry.schema import TABLES as SCHEMA
 
 BUILDERS = (baseline_section, procedures_section, resection_section, function_section,

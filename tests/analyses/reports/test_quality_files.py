@@ -14,11 +14,11 @@ import pytest
 from meeting_reports import quality_folder, results_of, service
 from small_cohort import small_tables
 
+from analyses.content.plain_text import sections_text
+from analyses.documents.quality.quality_report import quality_document, quality_work
 from analyses.monitoring.project import EXAMPLE, read_project
-from analyses.reports.docx import write_docx
-from analyses.reports.html import page
-from analyses.reports.plain_text import sections_text
-from analyses.reports.quality import quality_document, quality_work
+from analyses.renderers.docx_document import write_docx
+from analyses.renderers.html_page import page
 from registry.schema import TABLES
 from synthetic_cohort.quality_words import quality_words
 
@@ -143,7 +143,7 @@ def test_the_words_files_we_hand_out_are_read(words, tmp_path):
 
 
 def test_the_list_to_call_names_each_visit_overdue_or_due(tmp_path):
-    from registry.follow_up import follow_up_of
+    from registry.quality.follow_up import follow_up_of
 
     tables = small_tables()
     _, inside = said(tables, tmp_path=tmp_path)

@@ -8,10 +8,10 @@ import pytest
 from meeting_reports import entries_of, quality_folder, service
 from report_numbers import all_printed, all_single, docx_texts, html_texts, printed, rebuilt, single
 
-from analyses.complications import event_flags, marked_units
+from analyses.documents.quality.quality_work import BEFORE, SINCE, first_change, quality_work
+from analyses.documents.report_making import OPERATORS
+from analyses.measures.harm import event_flags, marked_units
 from analyses.monitoring.project import ProjectProblem, read_project
-from analyses.reports.making import OPERATORS
-from analyses.reports.quality_work import BEFORE, SINCE, first_change, quality_work
 
 RATIO = re.compile(r"observed/expected ratio [\d.]+ \([^()]*\)")
 IN_WORDS = {"0.30", "0.16", "20", "30", "120", "95", "2.0", "25", "986", "2016", "60", "18", "100"}
@@ -72,7 +72,7 @@ def test_every_single_number_of_the_paper_is_in_the_results(shared, estimates):
 
 
 def test_results_hold_every_estimate_of_both_documents(folder):
-    from analyses.reports.quality import quality_document
+    from analyses.documents.quality.quality_report import quality_document
 
     project = read_project(folder / "words.toml")
     work = quality_work(service()[0], project=project)

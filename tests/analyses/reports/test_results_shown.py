@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from analyses.reports.unbroken import unbroken
-from analyses.results import work_out
+from analyses.content.unbroken import unbroken
+from analyses.measures.results import work_out
 from registry.schema import TABLES
 
 

@@ -9,12 +9,12 @@ import pandas as pd
 import pytest
 from small_cohort import small_tables
 
-from analyses.reports.content import Document, Picture
-from analyses.reports.html import page
-from analyses.reports.manuscript.references import texts_of
-from analyses.reports.numbering import labels_of
-from analyses.reports.series import manuscript_document, series_work
-from analyses.results import work_out
+from analyses.content.blocks import Document, Picture
+from analyses.content.numbering import labels_of
+from analyses.documents.series.references import texts_of
+from analyses.documents.series.series_report import manuscript_document, series_work
+from analyses.measures.results import work_out
+from analyses.renderers.html_page import page
 
 Tables = Mapping[str, pd.DataFrame]
 

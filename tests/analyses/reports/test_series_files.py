@@ -11,12 +11,12 @@ from pathlib import Path
 import docx
 import pytest
 
-from analyses.reports.figure_files import figure_writers
-from analyses.reports.numbering import labels_of
-from analyses.reports.series import series_work
-from analyses.reports.table_files import table_writers
-from analyses.reports.write import ReportError, results_text, write_folder
-from analyses.results import work_out
+from analyses.content.numbering import labels_of
+from analyses.documents.series.series_report import series_work
+from analyses.measures.results import work_out
+from analyses.renderers.figure_files import figure_writers
+from analyses.renderers.report_folder import ReportError, results_text, write_folder
+from analyses.renderers.table_files import table_writers
 
 STUDY_CODE = re.compile(r"\b[A-Z]{1,4}-\d{3,6}\b")
 OPERATOR_CODE = re.compile(r"\bOP\d{2,4}\b")

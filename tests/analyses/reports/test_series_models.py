@@ -8,21 +8,21 @@ from dataclasses import replace
 
 import pytest
 
-from analyses.estimate import Estimate
-from analyses.model_estimates import model_numbers
-from analyses.regression.plan import Plan, PlannedModel
-from analyses.regression.terms import Term
-from analyses.reports.content import Picture, Table
-from analyses.reports.manuscript.references import texts_of
-from analyses.reports.model_tables import diagnosis_section, in_words, setting_words
-from analyses.reports.series import manuscript_document, series_work
+from analyses.content.blocks import Picture, Table
+from analyses.documents.series.model_tables import diagnosis_section, in_words, setting_words
+from analyses.documents.series.references import texts_of
+from analyses.documents.series.series_report import manuscript_document, series_work
+from analyses.models.model_estimates import model_numbers
+from analyses.models.model_plan import Plan, PlannedModel
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.regression.terms import Term
 from synthetic_cohort import make_cohort
 
 
 @pytest.fixture(scope="module")
 def larger(series):
     """A service with enough events for models, and a plan with a curve and a subgroup."""
-    from analyses.results import work_out
+    from analyses.measures.results import work_out
 
     adjust, why = (Term(("sm_grade",), "linear"),), ("graver lesions bleed more",)
     asked = (("curve", Term(("agent_ml",), "spline", 3), ()),
@@ -166,8 +166,8 @@ def test_no_two_sections_share_a_title(manuscript):
 
 
 def test_without_resections_apart_there_is_nothing_to_compare(larger):
-    from analyses.reports.embolized_section import embolized_section
-    from analyses.reports.learning_section import learning_section
+    from analyses.documents.series.embolized_section import embolized_section
+    from analyses.documents.series.learning_section import learning_section
 
     assert "nothing to compare" in " ".join(texts_of(embolized_section(None)))
     assert "No effect of experience is given" in " ".join(texts_of(learning_section("Too few.")))

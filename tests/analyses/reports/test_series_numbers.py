@@ -7,10 +7,10 @@ import re
 import pytest
 from report_numbers import all_printed, all_single, docx_texts, html_texts, printed, rebuilt, single
 
-from analyses.reports.html import page
-from analyses.reports.manuscript.references import WORKS
-from analyses.reports.series import manuscript_document, series_work
-from analyses.results import work_out
+from analyses.documents.series.references import WORKS
+from analyses.documents.series.series_report import manuscript_document, series_work
+from analyses.measures.results import work_out
+from analyses.renderers.html_page import page
 from registry.schema import TABLES
 
 FIXED = {"365.25"}

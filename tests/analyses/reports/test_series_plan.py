@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from analyses.regression.plan import Plan, PlannedModel, read_plan, write_plan
-from analyses.regression.terms import Term
-from analyses.reports.content import Verbatim
-from analyses.reports.making import Wish, series_files
-from analyses.reports.manuscript.references import texts_of
-from analyses.reports.series import manuscript_document, series_work
-from analyses.reports.write import ReportError
+from analyses.content.blocks import Verbatim
+from analyses.documents.report_making import Wish, series_files
+from analyses.documents.series.references import texts_of
+from analyses.documents.series.series_report import manuscript_document, series_work
+from analyses.models.model_plan import Plan, PlannedModel, read_plan, write_plan
+from analyses.renderers.report_folder import ReportError
+from analyses.statistics.regression.terms import Term
 
 
 def plan_of(day: datetime.date) -> Plan:

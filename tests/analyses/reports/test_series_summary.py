@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from small_cohort import small_tables
 
-from analyses.reports.series import SUMMARY, _summary
-from analyses.results import work_out
+from analyses.documents.series.series_report import SUMMARY, _summary
+from analyses.measures.results import work_out
 from registry.schema import TABLES
 
 

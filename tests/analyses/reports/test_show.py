@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from small_cohort import small_tables
 
-from analyses.part_results import work_out_part
-from analyses.reports.content import Caution, Cell, Document, Picture, Section, Sentence, Table
-from analyses.reports.data_quality import data_quality_sections
-from analyses.reports.literature_beside import COMPARED, NEEDED_STEPS, lines_for
-from analyses.reports.literature_beside import literature_sections as beside
-from analyses.reports.show import show, show_cases, show_section
+from analyses.content.blocks import Caution, Cell, Document, Picture, Section, Sentence, Table
+from analyses.documents.notebook_show import show, show_cases, show_section
+from analyses.documents.quality.data_quality_sections import data_quality_sections
+from analyses.documents.series.literature_beside import COMPARED, NEEDED_STEPS, lines_for
+from analyses.documents.series.literature_beside import literature_sections as beside
+from analyses.measures.part_results import work_out_part
 
 MANIFEST = {"date": "2022-06-01", "purpose": "quality", "freeze_hash": "0" * 64, "left_out": {}}
 TABLE = Table("t", "A < B", ("What", "n"), ((Cell("x & y", heading=True), Cell("3")),))
@@ -57,7 +57,7 @@ def test_what_cannot_be_shown_is_refused() -> None:
 
 
 def test_part_of_the_results_is_the_same_as_in_all_of_them(results) -> None:
-    from analyses.results import work_out
+    from analyses.measures.results import work_out
 
     whole = work_out(small_tables(), MANIFEST)
     for e in results.estimates:
@@ -68,8 +68,8 @@ def test_part_of_the_results_is_the_same_as_in_all_of_them(results) -> None:
 
 def test_every_number_of_the_data_quality_sections_is_an_estimate() -> None:
     tables = small_tables()
-    from registry.completeness import completeness
     from registry.freeze.worked_out import worked_out_tables
+    from registry.quality.completeness import completeness
 
     tables |= {name: spec.empty() for name, spec in worked_out_tables().items()}
     sections = data_quality_sections(tables, MANIFEST)

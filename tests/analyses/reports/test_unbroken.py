@@ -10,13 +10,13 @@ import docx
 import pptx
 import pytest
 
-from analyses.estimate import Estimate
-from analyses.proportions import proportion
-from analyses.reports.content import Cell, Document, Paragraph, Section, Sentence, Table
-from analyses.reports.docx import write_docx
-from analyses.reports.html import page
-from analyses.reports.pptx import write_pptx
-from analyses.reports.unbroken import unbroken
+from analyses.content.blocks import Cell, Document, Paragraph, Section, Sentence, Table
+from analyses.content.unbroken import unbroken
+from analyses.renderers.docx_document import write_docx
+from analyses.renderers.html_page import page
+from analyses.renderers.pptx_slides import write_pptx
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.proportions.independent import proportion
 
 SHARE = proportion(29, 377)
 VOLUME = Estimate(id="median", kind="median", value=1.5, low=1.2, high=2.0, measure="mL", n=40)

@@ -12,8 +12,10 @@ import pandas as pd
 import pytest
 from intake_samples import TODAY, tidy_tables
 
-from registry.intake import Batch, fill_workbook, read_source
+from registry.intake.source_reading import read_source
+from registry.intake.workbook_write import fill_workbook
 from registry.schema import TABLES
+from registry.store.batch import Batch
 
 
 @pytest.fixture

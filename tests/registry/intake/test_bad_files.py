@@ -92,7 +92,7 @@ def test_a_workbook_cut_short_is_refused(workbook_path, read):
 
 
 def test_a_blank_workbook_holds_no_rows(tmp_path, read):
-    from registry.intake import write_workbook
+    from registry.intake.workbook_write import write_workbook
 
     write_workbook(tmp_path / "cases.xlsx")
     refused(read, tmp_path / "cases.xlsx", "holds no rows")

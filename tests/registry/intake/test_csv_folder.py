@@ -7,7 +7,7 @@ import csv
 import pandas as pd
 import pytest
 
-from registry.intake import SourceError
+from registry.problems.problem import SourceError
 from registry.schema import TABLES
 
 

@@ -11,12 +11,13 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from registry.intake import OutputError, fill_workbook, write_workbook
+from registry.intake.columns_named import find_columns
 from registry.intake.form_checks import LONGEST_MESSAGE
-from registry.intake.headings import find_columns
 from registry.intake.names import loose
 from registry.intake.sheet import Sheet
 from registry.intake.workbook_read import read_workbook
+from registry.intake.workbook_write import fill_workbook, write_workbook
+from registry.problems.problem import OutputError
 from registry.schema import TABLES
 
 

@@ -14,9 +14,9 @@ from pathlib import Path
 import pytest
 
 from registry.intake.cell import ErrorValue, NoResult, is_blank
-from registry.intake.problems import SourceError
 from registry.intake.sheet import Block
-from registry.intake.sources import open_old
+from registry.old_sheets.sources import open_old
+from registry.problems.problem import SourceError
 
 FILES = Path(__file__).parent / "old_files"
 FORMS = [f"from_{system}.{form}" for system in (1900, 1904) for form in ("xlsx", "xls", "ods")]

@@ -8,8 +8,8 @@ import openpyxl
 import pytest
 from rich.console import Console
 
-from registry.intake import OutputError, Place, Problem
 from registry.intake.problem_list import HEADINGS, problem_table, write_problem_list
+from registry.problems.problem import OutputError, Place, Problem
 
 QUERY = Problem("query", "grade", "lesions", "sm_grade_recorded", "N-0001", Place("Lesions", 4),
                 "grade 2", "grade 3", "check [the] size")

@@ -8,10 +8,10 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from registry.intake import take_in_file
 from registry.intake.form import WHY_HEADING
+from registry.intake.take_in import take_in_file
 from registry.schema import TABLES
-from registry.store import open_registry
+from registry.store.registry import open_registry
 
 
 @pytest.fixture
@@ -194,7 +194,7 @@ def test_a_folder_that_may_not_be_written_to_is_said_before_anything_is_taken_in
     spoil, registry, monkeypatch
 ):
     from registry.intake import outputs
-    from registry.intake.problems import OutputError
+    from registry.problems.problem import OutputError
 
     def refuse(self):
         raise OutputError("The folder may not be written to.")

@@ -9,7 +9,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from registry.intake import write_workbook
+from registry.intake.workbook_write import write_workbook
 from registry.schema import TABLES
 
 pytestmark = pytest.mark.desktop
@@ -56,7 +56,7 @@ def test_it_can_be_printed(tmp_path):
 
 @pytest.mark.parametrize(("kind", "words"), [("xls", "old .xls form"), ("ods", "OpenDocument")])
 def test_other_forms_that_libreoffice_writes_are_named(workbook_path, tmp_path, read, kind, words):
-    from registry.intake import SourceError
+    from registry.problems.problem import SourceError
 
     with pytest.raises(SourceError, match=words):
         read(convert(workbook_path, kind, tmp_path / "saved"))

@@ -7,8 +7,8 @@ import datetime as dt
 import pytest
 
 from registry.intake.cell import shown
-from registry.privacy import identifying_content, identifying_heading
-from registry.privacy.contents import looks_like_names
+from registry.privacy.contents import identifying_content, looks_like_names
+from registry.privacy.headings import identifying_heading
 from registry.schema import TABLES
 from synthetic_cohort.old_sheet_words import KIND_WORDS, WORDS
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from registry.privacy import cap_ages, shift_dates, suppress_small
-from registry.privacy.leaving import shift_of
+from registry.privacy.leaving import cap_ages, shift_dates, shift_of
+from registry.privacy.suppression import suppress_small
 from registry.schema import TABLES
 from synthetic_cohort import make_cohort
 

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from registry.privacy import KeyFileError, StudyCodes, open_key
+from registry.privacy.key_file import KeyFileError, open_key
+from registry.privacy.study_codes import StudyCodes
 from registry.schema import TABLES
 
 PATTERN = TABLES["patients"].by_name["patient_id"].pattern

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 from old_sheets import write_sheet
 
-from registry.intake import draft_mapping
-from registry.intake.problems import OutputError, SourceError
+from registry.old_sheets.draft.drafting import draft_mapping
+from registry.problems.problem import OutputError, SourceError
 
 
 def draft(folder: Path, rows: list[list[Any]]) -> tuple[dict[str, Any], str, list[str]]:

@@ -19,8 +19,8 @@ from old_sheets import (
     write_sheet,
 )
 
-from registry.intake.ledger import Ledger
-from registry.intake.mapping import read_mapped
+from registry.old_sheets.ledger import Ledger
+from registry.old_sheets.mapping.mapped_reading import read_mapped
 
 
 @pytest.fixture

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from old_sheets import FIRST, MAPPING, read, rows_of, write_mapping
 
-from registry.intake.mapping import MappingError, read_mapping
+from registry.old_sheets.mapping.read_statements import read_mapping
+from registry.old_sheets.mapping.statements import MappingError
 
 COLUMN = '[[column]]\nheading = "Age"\nfield = "patients.age_y"\n'
 

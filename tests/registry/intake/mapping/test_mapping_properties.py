@@ -15,13 +15,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from old_sheets import FIRST, HEADINGS, MAPPING, SECOND, read, rows_of, write_mapping, write_sheet
 
-from registry.intake import take_in_file
-from registry.intake.draft import draft_mapping
-from registry.intake.ledger import Ledger
-from registry.intake.mapping import read_mapping
-from registry.intake.problems import OutputError, SourceError
+from registry.intake.take_in import take_in_file
+from registry.old_sheets.draft.drafting import draft_mapping
+from registry.old_sheets.ledger import Ledger
+from registry.old_sheets.mapping.read_statements import read_mapping
+from registry.problems.problem import OutputError, SourceError
 from registry.schema import TABLES
-from registry.store import open_registry
+from registry.store.registry import open_registry
 
 JUNK = st.one_of(
     st.none(), st.text(max_size=12), st.integers(-10**9, 10**9), st.booleans(),

@@ -12,11 +12,11 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from registry.intake import Outcome, take_in_file
-from registry.intake.draft import draft_mapping
-from registry.privacy import StudyCodes
+from registry.intake.take_in import Outcome, take_in_file
+from registry.old_sheets.draft.drafting import draft_mapping
+from registry.privacy.study_codes import StudyCodes
 from registry.schema import TABLES
-from registry.store import Registry, open_registry
+from registry.store.registry import Registry, open_registry
 from synthetic_cohort.old_sheet import OldSheet, old_sheet
 from synthetic_cohort.old_sheet_compare import lost_values, wrong_values
 from synthetic_cohort.old_sheet_mapping import finished_mapping

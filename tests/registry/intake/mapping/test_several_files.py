@@ -9,9 +9,9 @@ import openpyxl
 import pytest
 from old_sheets import FIRST, HEADINGS, MAPPING, SECOND, rows_of, write_mapping, write_sheet
 
-from registry.intake import take_in_file
+from registry.intake.take_in import take_in_file
 from registry.schema import TABLES
-from registry.store import Registry, open_registry
+from registry.store.registry import Registry, open_registry
 
 
 @pytest.fixture

@@ -1,0 +1,1 @@
+"""One case for a conference: its course without identity, its choice, and the signal around it."""

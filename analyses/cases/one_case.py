@@ -1,0 +1,215 @@
+"""One case for a conference: its course in relative days, without code, date, site or operator.
+
+Day 0 is the first vascular access (else the first treatment). Nothing here carries a date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analyses.measures.harm import permanent_or_death
+from analyses.population.counted_events import LESION, SESSION
+from analyses.population.unit_frames import Units
+from registry.clinical.practice_limits import PracticeLimits, injection_limits
+from registry.clinical.technique import injection_technique
+from registry.problems.sentence_error import SentenceError
+
+AGE_BAND_Y = 10
+
+
+class CaseError(SentenceError, ValueError):
+    """The case cannot be shown; the message is a sentence for the user."""
+
+
+@dataclass(frozen=True)
+class CourseEvent:
+    """Something that happened: `day` counts from day 0; `lane` is where the timeline draws it.
+
+    `injections`: how many were made, of a session.
+    """
+
+    day: int
+    lane: str
+    words: str
+    injections: int = 0
+
+
+@dataclass(frozen=True)
+class MrsPoint:
+    """The modified Rankin Scale on a day: 0 to 6."""
+
+    day: int
+    mrs: int
+
+
+@dataclass(frozen=True)
+class OneCase:
+    """The rows of one patient, from every table, and the event to be discussed (if any).
+
+    `index_event` is a row of the set of embolization complications: the gravest, then earliest.
+    """
+
+    patient: pd.Series
+    lesions: pd.DataFrame
+    tables: Mapping[str, pd.DataFrame]
+    events: pd.DataFrame
+    day_zero: pd.Timestamp
+    index_event: pd.Series | None
+
+    @property
+    def zero_words(self) -> str:
+        """What happened on day 0."""
+        return "the first treatment" if self.tables["sessions"].empty else (
+            "the first vascular access")
+
+    def day(self, when: pd.Timestamp) -> int:
+        """Days from day 0."""
+        return int((when - self.day_zero).days)
+
+    def lesion_words(self, lesion_no: object) -> str:
+        """", lesion 2" where the case has several lesions, nothing where it has one."""
+        return f", lesion {lesion_no}" if len(self.lesions) > 1 else ""
+
+
+def one_case(units: Units, code: str) -> OneCase:
+    """Find a case by its study code.
+
+    Raises CaseError, in words, where the freeze has no such patient or no treatment of theirs.
+    """
+    people = units.tables["patients"]
+    own = people[people["patient_id"] == code]
+    if own.empty:
+        raise CaseError(
+            f"The freeze has no patient {code}. Give the study code of a patient in it; patients "
+            "left out for research use are only in a freeze made for quality.")
+    mine = {name: frame[frame["patient_id"] == code]
+            for name, frame in units.tables.items() if "patient_id" in frame}
+    treated = units.patients[units.patients["patient_id"] == code]
+    if treated.empty:
+        raise CaseError(f"{code} has no treatment recorded; there is nothing to show.")
+    first = treated.iloc[0]
+    zero = first["first_session"] if pd.notna(first["first_session"]) else first["first_treatment"]
+    events = units.events[units.events["patient_id"] == code]
+    return OneCase(
+        own.iloc[0], units.lesions[units.lesions["patient_id"] == code], mine, events, zero,
+        _gravest(events))
+
+
+def _gravest(events: pd.DataFrame) -> pd.Series | None:
+    if events.empty:
+        return None
+    rank = (permanent_or_death(events).fillna(False).astype(int) * 4
+            + events["death"].fillna(False).astype(int) * 4
+            + events["deficit"].ne("none").astype(int) * 2
+            + events["symptomatic"].fillna(False).astype(int))
+    ordered = events.assign(rank=rank).sort_values(
+        ["rank", "onset_date", "key"], ascending=[False, True, True])
+    return ordered.drop(columns="rank").iloc[0]
+
+
+def age_band(age: float) -> str:
+    """An age as a band of ten years, 90 and over as one: `40–49`."""
+    if pd.isna(age):
+        return "not recorded"
+    low = int(age // AGE_BAND_Y) * AGE_BAND_Y
+    return "90 or over" if low >= 90 else f"{low}–{low + AGE_BAND_Y - 1}"
+
+
+def course(case: OneCase) -> list[CourseEvent]:
+    """Everything that has a day, in order, for the timeline."""
+    found = [*_sessions(case), *_operations(case), *_events(case)]
+    return sorted(found, key=lambda e: (e.day, e.lane, e.words))
+
+
+def mrs_course(case: OneCase) -> list[MrsPoint]:
+    """mRS before treatment (on day 0), at each follow-up, and 6 from the day of death."""
+    found = []
+    if pd.notna(case.patient["mrs_before"]):
+        found.append(MrsPoint(0, int(case.patient["mrs_before"])))
+    visits = case.tables["follow_ups"]
+    visits = visits[visits["mrs"].notna()]
+    found += [MrsPoint(case.day(row.follow_up_date), int(row.mrs)) for row in visits.itertuples()]
+    if pd.notna(case.patient["death_date"]):
+        found.append(MrsPoint(case.day(case.patient["death_date"]), 6))
+    return sorted(set(found), key=lambda point: (point.day, point.mrs))
+
+
+def _sessions(case: OneCase) -> list[CourseEvent]:
+    made = case.tables["injections"].groupby(SESSION).size()
+    found = []
+    for row in case.tables["sessions"].itertuples():
+        count = int(made.get((row.patient_id, row.lesion_no, row.session_no), 0))
+        told = "no injection" if not count else (
+            "one injection" if count == 1 else f"{count} injections")
+        pct = row.occlusion_after_pct
+        after = "" if pd.isna(pct) else f", occlusion {pct:g} %"
+        found.append(CourseEvent(
+            case.day(row.session_date), "sessions",
+            f"{told}{after}{case.lesion_words(row.lesion_no)}", count))
+    return found
+
+
+def _operations(case: OneCase) -> list[CourseEvent]:
+    found = [
+        CourseEvent(case.day(row.resection_date), "operations",
+                    f"resection, {row.result}{case.lesion_words(row.lesion_no)}")
+        for row in case.tables["resections"].itertuples()]
+    return found + [
+        CourseEvent(case.day(row.radiosurgery_date), "operations",
+                    f"radiosurgery{case.lesion_words(row.lesion_no)}")
+        for row in case.tables["radiosurgeries"].itertuples()]
+
+
+def _events(case: OneCase) -> list[CourseEvent]:
+    """Complications, bleeds after day 0 that are no complication, and death."""
+    found = [
+        CourseEvent(case.day(row.onset_date), "events", str(row.kind))
+        for row in case.tables["complications"].itertuples()]
+    bleeds = case.tables["haemorrhages"]
+    bleeds = bleeds[bleeds["complication_no"].isna() & (bleeds["haemorrhage_date"] > case.day_zero)]
+    for row in bleeds.itertuples():
+        about = "" if row.date_known_to == "day" else " (day not exactly known)"
+        found.append(CourseEvent(case.day(row.haemorrhage_date), "events", f"bleed{about}"))
+    if pd.notna(case.patient["death_date"]):
+        found.append(CourseEvent(case.day(case.patient["death_date"]), "events", "death"))
+    return found
+
+
+def technique_rows(case: OneCase, limits: PracticeLimits) -> pd.DataFrame:
+    """Each injection with its technique and where it stood beside the limits.
+
+    In order of time. Columns: `day`, SESSION, injection_no, agent, agent_ml, agent_mixing_min,
+    dead_space_ml, dmso_ml, injection_min, longest_pause_s, rate_ml_min, reflux_mm,
+    reflux_limit_mm, retrieval, `judged` (whether the limits are about this agent), and the limit
+    columns (boolean; blank where not recorded or not about this agent).
+    """
+    injections, sessions = case.tables["injections"], case.tables["sessions"]
+    worked = injection_technique(injections, sessions)[["rate_ml_min", "push_min"]]
+    judged = injection_limits(injections, sessions, limits).drop(
+        columns=[*SESSION, "injection_no"])
+    rows = injections.join(worked).join(judged)
+    rows["judged"] = rows.index.isin(judged.index)
+    rows = rows.merge(sessions[[*SESSION, "session_date", "agent_mixing_min"]], on=SESSION,
+                      how="left")
+    rows = rows.assign(day=(rows["session_date"] - case.day_zero).dt.days)
+    return rows.sort_values(["day", *SESSION, "injection_no"], ignore_index=True)
+
+
+def similar_cases(units: Units, case: OneCase) -> pd.DataFrame:
+    """Earlier patients of the service with an embolization complication of the same kind.
+
+    One row an event: `sm_grade`, `ruptured`, `intent`, `deficit`, `death`, `rescue`,
+    `mechanism`; no code and no date. Earlier means with onset before the index event's.
+    """
+    if case.index_event is None:
+        return units.events.iloc[0:0]
+    index = case.index_event
+    events = units.events
+    rows = events[(events["kind"] == index["kind"]) & (events["onset_date"] < index["onset_date"])
+                  & (events["patient_id"] != index["patient_id"])]
+    about = units.lesions[[*LESION, "sm_grade", "ruptured", "intent"]]
+    return rows.sort_values(["onset_date", "key"]).merge(about, on=LESION, how="left")
+

@@ -1,0 +1,114 @@
+"""The demo: a fictional service through the same front door as a real one."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from analyses.documents.report_making import write_report
+from analyses.renderers.report_folder import ReportError
+
+DEMO_MARK = "nothing-here-is-real.txt"
+DEMO_FOLDER = "nidusbook-demo"
+RESEARCH, QUALITY = "freeze-research", "freeze-quality"
+WORDS = "quality-project.toml"
+Doors = Mapping[str, Callable[..., Any]]
+
+
+def run_demo(
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None], doors: Doors,
+) -> list[str]:
+    """Make the service, take it in, freeze it and report; returns the lines to print.
+
+    doors: the functions that make the cohort and open the store, handed in by the command line
+    (no other module of `analyses` may open a store).
+    """
+    lines = make_demo(out, patients=patients, seed=seed, progress=progress, doors=doors)
+    return [*lines, "", *_reports(out, progress), *WHO_MAY_SEE]
+
+
+WHO_MAY_SEE = (
+    "",
+    "May leave the service: .docx, figures, tables and results.json; they hold no study code.",
+    "Confidential peer review, without code or date: conference.pptx and conference.html.",
+    "Stays inside: case-series.html, quality-report.html, cases.parquet, "
+    "by-operator-stays-inside.json, the freezes and the registry.",
+)
+
+
+def _reports(out: Path, progress: Callable[..., None]) -> list[str]:
+    """All three reports of the two freezes; the lines that say where to look."""
+    lines = write_report(out / RESEARCH, out / "report-series", progress=progress)
+    lines += write_report(out / QUALITY, out / "report-quality", audience="quality",
+                          project=out / WORDS, progress=progress)
+    case = _case_to_discuss(out / QUALITY)
+    if case is None:
+        return [*lines, "No complication is recorded, so there is no case for a conference."]
+    return [*lines, *write_report(out / QUALITY, out / "report-conference",
+                                  audience="conference", case=case, progress=progress)]
+
+
+def _case_to_discuss(frozen: Path) -> str | None:
+    """The study code of the case with the gravest complication; None where there is none."""
+    from analyses.cases.case_choice import gravest_case
+    from analyses.cases.one_case import CaseError
+    from analyses.population.unit_frames import units_of
+    from registry import read_freeze
+
+    try:
+        return gravest_case(units_of(read_freeze(frozen).tables))
+    except CaseError:
+        return None
+
+
+def make_demo(
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None], doors: Doors,
+) -> list[str]:
+    """The fictional service as far as its two freezes; as `run_demo`, without the reports."""
+    _clear_earlier_demo(out)
+    out.mkdir(parents=True, exist_ok=True)
+    progress("making a fictional service")
+    cohort = doors["make_cohort"](patients=patients, seed=seed)
+    (out / DEMO_MARK).write_text("A fictional service; made again by the next demo.\n")
+    (out / WORDS).write_text(doors["quality_words"](cohort.change_date), encoding="utf-8")
+    book = out / "entry-workbook.xlsx"
+    doors["fill_workbook"](book, cohort.tables)
+    store = out / "registry.sqlite"
+    progress("taking the workbook in")
+    taken = doors["take_in_file"](book, doors["open_registry"](store), by="DEMO",
+                                  progress=progress)
+    progress("freezing the registry")
+    for frozen, purpose in ((RESEARCH, "research"), (QUALITY, "quality")):
+        doors["make_freeze"](doors["open_registry"](store), out / frozen, purpose=purpose)
+    return [f"A fictional service of {patients} patients; nothing in it is real.",
+            f"Entry workbook:  {book}", f"Registry:        {store}", taken.summary]
+
+
+def is_demo(frozen: Path) -> bool:
+    """Whether a freeze lies in a folder that the demo made: then nothing in it is real."""
+    return (frozen.absolute().parent / DEMO_MARK).is_file()
+
+
+def wanted_demo(frozen: Path) -> bool:
+    """Whether this path is one of the demo's own freezes and that demo is not made yet."""
+    folder = frozen.absolute().parent
+    return (frozen.name in (RESEARCH, QUALITY) and folder.name == DEMO_FOLDER
+            and not frozen.exists() and (not folder.exists() or is_demo(frozen)))
+
+
+def _clear_earlier_demo(out: Path) -> None:
+    """Remove what an earlier demo left in `out`, and nothing else.
+
+    Raises ReportError where `out` holds a registry that the demo did not make.
+    """
+    if not (out / "registry.sqlite").exists():
+        return
+    if not (out / DEMO_MARK).exists():
+        raise ReportError(f"{out} holds a registry that the demo did not make; give another --out.")
+    for path in out.iterdir():
+        if path.is_dir():
+            shutil.rmtree(path)
+        else:
+            path.unlink()

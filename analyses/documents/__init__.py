@@ -1,0 +1,1 @@
+"""The documents for the three audiences, as content built from estimates."""

@@ -1,0 +1,67 @@
+"""What every document says: who was left out, and what the numbers are not for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from analyses.content.blocks import Caution, Sentence
+
+CAUTIONS = (
+    "These are observational results of one service. They describe groups of patients; they are "
+    "not for decisions on one patient, and not for ranking operators.",
+    "The products' instructions for use, local protocol and the judgement of licensed clinicians "
+    "come first.",
+    "Events that involve a device are reported through local and regulatory channels; this "
+    "report does not replace that.",
+    "No signal is not evidence of safety: with few patients even a frequent harm can stay unseen.",
+)
+
+CONFERENCE_CAUTIONS = (
+    "Confidential peer review. Do not circulate.",
+    "A rare case can be recognised even without a name.",
+    "Was the event disclosed to the patient or family?",
+)
+
+
+def cautions() -> Caution:
+    """The usual cautions, as one block."""
+    return Caution("Before these numbers are used", tuple(map(Sentence, CAUTIONS)))
+
+
+def left_out(manifest: Mapping[str, Any]) -> tuple[Sentence, ...]:
+    """How many patients were left out, why, and how many of them had a death or complication.
+
+    manifest: the freeze's; its `left_out` holds `research_use` ({value: patients}), `errors`
+    (patients kept out by errors) and, for each, those with a recorded death or complication.
+    """
+    out = manifest.get("left_out", {})
+    lines = [_by_errors(out.get("errors", {})), _by_research_use(manifest, out)]
+    return tuple(Sentence(line) for line in lines)
+
+
+def _by_errors(errors: Mapping[str, Any]) -> str:
+    count = int(errors.get("patients", 0))
+    if not count:
+        return "No patient was left out because of errors in the data."
+    harmed = int(errors.get("with_death_or_complication", 0))
+    return (f"{_patients(count)} left out because of errors in the data; {harmed} of them had a "
+            "recorded death or complication.")
+
+
+def _by_research_use(manifest: Mapping[str, Any], out: Mapping[str, Any]) -> str:
+    if manifest.get("purpose") == "quality":
+        return ("This freeze was made for quality work: it takes all patients, whatever was "
+                "agreed on research use, where local rules permit.")
+    refused = out.get("research_use", {})
+    reasons = {k: int(v) for k, v in refused.get("patients", {}).items() if int(v)}
+    if not reasons:
+        return "No patient was left out for want of agreement to research use."
+    harmed = int(refused.get("with_death_or_complication", 0))
+    told = ", ".join(f"{word} {count}" for word, count in sorted(reasons.items()))
+    return (f"{_patients(sum(reasons.values()))} left out for want of agreement to research use "
+            f"({told}); {harmed} of them had a recorded death or complication.")
+
+
+def _patients(count: int) -> str:
+    return "One patient was" if count == 1 else f"{count} patients were"

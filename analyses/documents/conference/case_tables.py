@@ -1,0 +1,173 @@
+"""Tables of one case: who, which lesion, what happened, what came before; no identity."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analyses.cases.one_case import OneCase, age_band
+from analyses.content.blocks import Block, Cell, Points, Sentence, Table
+from analyses.measures.catalogue import level_label
+from analyses.population.counted_events import LESION, unit_key
+from registry.privacy.suppression import SMALLEST
+from registry.schema import TABLES
+
+NOT_RECORDED = "not recorded"
+
+LESION_FIELDS = (
+    "side", "location", "haemorrhage_before", "earlier_treatment", "eloquent",
+    "deep_drainage", "draining_veins", "venous_stenosis", "venous_ectasia", "nidus_border",
+    "feeding_pedicles", "feeder_calibre", "perforator_supply", "fistulous_part", "aneurysm",
+)
+
+
+def patient_table(case: OneCase) -> Table:
+    """Who the case is, as far as a conference needs to know."""
+    person = case.patient
+    told = {
+        "Age at presentation": f"{age_band(float(person['age_y']))} years",
+        "Sex": words(person["sex"]), "Presentation": words(person["presentation"]),
+        "mRS before treatment": words(person["mrs_before"]),
+        "GCS at presentation": words(person["gcs"]),
+    }
+    return Table("patient", "The patient", tuple(told),
+                 (tuple(Cell(text) for text in told.values()),))
+
+
+def lesion_tables(case: OneCase) -> tuple[Table, ...]:
+    """Angioarchitecture and grades of each lesion treated."""
+    spec = TABLES["lesions"].by_name
+    found = []
+    for row in case.lesions.to_dict("records"):
+        rows = (
+            ("Spetzler–Martin grade", level_label("sm_grade", str(row["sm_grade"]))),
+            ("Spetzler–Ponce class", words(row["ponce_class"])),
+            ("Nidus, diameters", _diameters(row)),
+            *((spec[name].label, words(row[name])) for name in LESION_FIELDS),
+        )
+        found.append(_in_pairs(
+            f"lesion-{row['lesion_no']}",
+            f"Angioarchitecture and grades{case.lesion_words(row['lesion_no'])}", rows))
+    return tuple(found)
+
+
+def _diameters(row: dict[str, object]) -> str:
+    """The diameters recorded, the largest first, in mm."""
+    found = [row[f"nidus_{name}_mm"] for name in ("length", "width", "height")]
+    known = [words(value) for value in found if not pd.isna(value)]
+    rest = "" if len(known) == len(found) else f" ({len(found) - len(known)} not recorded)"
+    return f"{' × '.join(known)} mm{rest}" if known else NOT_RECORDED
+
+
+def event_blocks(case: OneCase) -> tuple[Block, ...]:
+    """The event to be discussed, field by field, and the others in a table."""
+    outside = _not_counted(case)
+    if case.index_event is None:
+        return (Points((Sentence("No embolization complication is recorded for this case."),)),
+                *outside)
+    event = case.index_event
+    rows = (
+        ("Kind", words(event["kind"])), ("Day of onset", f"day {case.day(event['onset_date'])}"),
+        ("Hours after the procedure", unit_words(event["hours_after"], "h")),
+        ("Phase", words(event["phase"])), ("Mechanism", words(event["mechanism"])),
+        ("Symptomatic", words(event["symptomatic"])), ("Death from it", words(event["death"])),
+        ("Recognised after", unit_words(event["recognised_after_min"], "min")),
+        ("Treated after", unit_words(event["treated_after_min"], "min")),
+        ("Rescue", words(event["rescue"])), ("Deficit", words(event["deficit"])),
+        ("mRS: worst", words(event["mrs_worst"])), ("mRS at 30 days", words(event["mrs_30d"])),
+        ("mRS at 90 days", words(event["mrs_90d"])),
+        ("Clavien–Dindo grade", words(event["clavien_dindo"])),
+        ("Attribution to the embolization", words(event["attribution"])),
+        ("Preventable", words(event["preventable"])), ("Reviewed by", words(event["reviewed_by"])),
+    )
+    first = _in_pairs("event", "The event to be discussed", rows)
+    others = case.events[case.events["key"] != event["key"]]
+    more = (_other_events(case, others),) if len(others) else ()
+    return (first, *more, *outside)
+
+
+def _other_events(case: OneCase, others: pd.DataFrame) -> Table:
+    rows = tuple(
+        (Cell(f"day {case.day(row['onset_date'])}", heading=True), Cell(words(row["kind"])),
+         Cell(words(row["mechanism"])), Cell(words(row["rescue"])), Cell(words(row["deficit"])))
+        for row in others.sort_values(["onset_date", "key"]).to_dict("records"))
+    return Table("other-events", "Other embolization complications of this case",
+                 ("Onset", "Kind", "Mechanism", "Rescue", "Deficit"), rows)
+
+
+def _not_counted(case: OneCase) -> tuple[Table, ...]:
+    """Complications on record that are not in the set: of another phase, later, or unrelated."""
+    rows = case.tables["complications"]
+    rows = rows[~unit_key(rows, [*LESION, "complication_no"]).isin(set(case.events["key"]))]
+    if rows.empty:
+        return ()
+    body = tuple(
+        (Cell(f"day {case.day(row['onset_date'])}", heading=True), Cell(words(row["kind"])),
+         Cell(words(row["phase"])), Cell(words(row["deficit"])), Cell(words(row["attribution"])))
+        for row in rows.sort_values(["onset_date", "complication_no"]).to_dict("records"))
+    return (Table("not-counted", "On record, but not an embolization complication",
+                  ("Onset", "Kind", "Phase", "Deficit", "Attribution to the embolization"), body),)
+
+
+def similar_blocks(rows: pd.DataFrame) -> tuple[Block, ...]:
+    """Earlier cases with an event of the same kind, or the words that there is none."""
+    if rows.empty:
+        return (Points((Sentence("No event of this kind is recorded before this one."),)),)
+    return (_similar_table(rows),)
+
+
+def _similar_table(rows: pd.DataFrame) -> Table:
+    """Earlier cases with an event of the same kind; no code and no date.
+
+    Fewer than five could be recognised by grade, rupture and intent: those are then left out.
+    """
+    few = len(rows) < SMALLEST
+    body = tuple(
+        (Cell(str(number), heading=True), *(() if few else _about_case(row)),
+         Cell(words(row["mechanism"])), Cell(words(row["rescue"])), Cell(words(row["deficit"])))
+        for number, row in enumerate(rows.to_dict("records"), start=1))
+    about = () if few else ("Spetzler–Martin grade", "Ruptured", "Intent")
+    return Table(
+        "similar", f"Earlier embolization complications of the same kind: {len(rows)}",
+        ("No", *about, "Mechanism", "Rescue", "Deficit"), body, _similar_notes(len(rows)))
+
+
+def _about_case(row: dict[str, object]) -> tuple[Cell, ...]:
+    return (Cell(level_label("sm_grade", str(row["sm_grade"]))), Cell(words(row["ruptured"])),
+            Cell(words(row["intent"])))
+
+
+def _similar_notes(count: int) -> tuple[str, ...]:
+    if count >= SMALLEST:
+        return ("A small group can be recognised: keep this table in the room.",)
+    return (f"Fewer than {SMALLEST} cases can be recognised by those who were there: grade, "
+            "rupture and intent are left out. Keep this table in the room.",)
+
+
+def words(value: object) -> str:
+    """A recorded value as a reader wants it; a blank is "not recorded"."""
+    if value is None or value is pd.NaT or (not isinstance(value, str) and pd.isna(value)):
+        return NOT_RECORDED
+    if isinstance(value, bool) or str(value) in ("True", "False"):
+        return "yes" if str(value) == "True" else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def unit_words(value: object, unit: str, digits: int | None = None) -> str:
+    """A number with its unit; digits after the point where they are to be fixed."""
+    shown = words(value)
+    if shown == NOT_RECORDED:
+        return shown
+    number = float(str(value))
+    return f"{number:g} {unit}" if digits is None else f"{number:.{digits}f} {unit}"
+
+
+def _in_pairs(name: str, caption: str, rows: tuple[tuple[str, str], ...]) -> Table:
+    """Many items in two pairs of columns, so that they stand on one slide."""
+    half = (len(rows) + 1) // 2
+    rows = (*rows, *((("", ""),) * (2 * half - len(rows))))
+    body = tuple(
+        (Cell(rows[at][0], heading=True), Cell(rows[at][1]),
+         Cell(rows[at + half][0], heading=bool(rows[at + half][0])), Cell(rows[at + half][1]))
+        for at in range(half))
+    return Table(name, caption, ("Item", "Recorded", "Item, continued", "Recorded, continued"),
+                 body)

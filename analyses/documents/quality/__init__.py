@@ -1,0 +1,1 @@
+"""The quality report: two pages for a meeting, and the page inside the service."""

@@ -1,0 +1,125 @@
+"""The charts of the quality report, low enough for two pages, and their few words."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from analyses.content.blocks import Block, Picture, Points, Sentence
+from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from analyses.monitoring.process import ProcessMeasures
+    from analyses.monitoring.service import QualityAnalysis
+
+LOW, LETTERS_BESIDE = 0.27, 20
+"""Height over width of a chart in the report for a meeting; letters a line beside it."""
+
+
+def low(draw: Callable[[float], Figure], shape: float = LOW) -> Callable[[float], Figure]:
+    """The same figure, made lower."""
+    def drawn(width_in: float) -> Figure:
+        figure = draw(width_in)
+        figure.set_size_inches(width_in, shape * width_in)
+        for axes in figure.axes:
+            axes.set_ylabel(_in_lines(axes.get_ylabel()))
+        return figure
+    return drawn
+
+
+def _in_lines(label: str) -> str:
+    """A label in short lines: low axes have little room beside them."""
+    return "\n".join(textwrap.wrap(label, LETTERS_BESIDE))
+
+
+def event_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
+    """How often, and the chart that fits how often."""
+    from analyses.figures.chart_figures import chart_figure
+
+    whole = next(e for e in found.estimates if e.id == "monitoring.complication")
+    words = (Sentence(whole.sentence("a complication"), (whole,)),
+             *chart_words(found.chart, found.choice))
+    chart = found.chart
+    if chart is None:
+        return (Points(words),)
+    return (Points(words), Picture(
+        "chart", f"{chart.kind} chart of the sessions with a complication",
+        " ".join(s.text for s in words),
+        low(lambda width: chart_figure(chart, changes=found.changes, width_in=width),
+            LOW + 0.02 * len(found.changes))))
+
+
+def cusum_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
+    """The CUSUM in both directions beside observed minus expected, and how sure they are."""
+    if found.difference is None:
+        return tuple(Points((Sentence(p),)) for p in found.problems[:1])
+    words = [s for cusum, design in zip(found.cusums, found.designs, strict=True)
+             for s in cusum_words(cusum, design)[:2 if cusum.worse else 1]]
+    if found.risk is not None and found.designs:
+        words += baseline_words(found.designs[0], found.risk.ratio)
+    since = [e for e in found.estimates
+             if e.id == "monitoring.observed_expected" and not e.group]
+    words += [Sentence(e.sentence("observed against expected since the baseline"), (e,))
+              for e in since[-1:]]
+    caption = "Observed minus expected complications, session by session"
+    if found.cusums:
+        caption = "Risk-adjusted CUSUM since the baseline; observed minus expected complications"
+    return (*((Points(tuple(words)),) if words else ()), Picture(
+        "cusum", caption, " ".join(s.text for s in words) or caption,
+        lambda width: _running_figure(found, width)))
+
+
+def _running_figure(found: QualityAnalysis, width_in: float) -> Figure:
+    """CUSUM at the left, observed minus expected at the right."""
+    import matplotlib as mpl
+
+    from analyses.figures.chart_figures import draw_cusums, draw_difference
+    from analyses.figures.style_and_shares import STYLE, new_figure
+
+    assert found.difference is not None
+    with mpl.rc_context(STYLE):
+        figure, first = new_figure(width_in, 0.285 * width_in)
+        first.remove()
+        panels = figure.subplots(1, 2 if found.cusums else 1, squeeze=False)[0]
+        if found.cusums:
+            draw_cusums(panels[0], found.cusums)
+        draw_difference(panels[-1], found.difference, int(found.sessions["baseline"].sum()))
+        panels[-1].get_legend().remove()
+        panels[-1].set_xlabel(f"{len(found.difference)} sessions; grey: by chance alone")
+    return figure
+
+
+def change_blocks(found: QualityAnalysis, change: str) -> tuple[Block, ...]:
+    """The series around the change, or why no line can be fitted."""
+    from analyses.figures.chart_figures import series_figure
+
+    series = found.series
+    if series is None:
+        why = [line for line in found.problems if line.startswith("Before and after")]
+        return (Points(tuple(map(Sentence, why))),) if why else ()
+    words = (
+        Sentence(series.level.sentence("the change of level"), (series.level,)),
+        Sentence("Other things changed too: it does not show what brought the difference about."),
+    )
+    return (Points(words), Picture(
+        "before-after", f"The series around “{change}”, with the earlier line carried on",
+        " ".join(s.text for s in words),
+        low(lambda width: series_figure(series, change, width_in=width))))
+
+
+def pareto_blocks(found: ProcessMeasures) -> tuple[Block, ...]:
+    """Which limit is passed most often."""
+    from analyses.figures.quality_figures import pareto_figure
+
+    broken = found.pareto[found.pareto["broken"] > 0]
+    if broken.empty:
+        return ()
+    first = broken.iloc[0]
+    return (Picture(
+        "limits-broken", "Which limit is passed most often",
+        f"Most often passed: {first['limit']}, {int(first['broken'])} of "
+        f"{int(first['recorded'])} recorded.",
+        low(lambda width: pareto_figure(found, width_in=width), 0.25)),)

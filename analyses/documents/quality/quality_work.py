@@ -1,0 +1,171 @@
+"""What the quality report rests on: the charts, the practice limits, the project's measures."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from analyses.documents.quality.chart_words import detection
+from analyses.measures.counting import share
+from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.results import Results
+from analyses.monitoring.limit_frame import limit_frame
+from analyses.monitoring.procedure_frame import procedure_frame
+from analyses.monitoring.process import process_measures
+from analyses.monitoring.project import Measure, Project, ProjectProblem
+from analyses.monitoring.service import quality_analysis
+from analyses.statistics.estimate import Estimate
+from registry.clinical.practice_limits import PracticeLimits
+
+if TYPE_CHECKING:
+    from analyses.monitoring.process import ProcessMeasures
+    from analyses.monitoring.service import QualityAnalysis
+    from analyses.statistics.control_charts.stages import Change
+
+UNITS = ("session", "patient", "lesion", "catheter", "injection", "operation")
+"""The unit a measure is shown in: the first of these that its estimate is given for."""
+BEFORE, SINCE = "before the change", "since the change"
+DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+USUAL = (
+    Measure("Any complication", "outcome", "", "complication.any"),
+    Measure("Symptomatic complication", "outcome", "", "complication.symptomatic"),
+    Measure("Permanent deficit or death", "outcome", "", "complication.permanent_deficit"),
+    Measure("Immediate complete occlusion", "balancing", "", "obliteration.embolization_complete"),
+    Measure("Retained catheter", "balancing", "", "complication.retained_catheter"),
+)
+"""The measures shown where no words file names any."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One measure as the report shows it: its words, and its estimate over each period.
+
+    before, since: around the first change that begins a new stage; None where there is none, or
+    where the measure is not counted per session. whole is None for a measure without an estimate.
+    """
+
+    measure: Measure
+    whole: Estimate | None
+    before: Estimate | None
+    since: Estimate | None
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """Those there are."""
+        return tuple(e for e in (self.whole, self.before, self.since) if e is not None)
+
+
+@dataclass(frozen=True)
+class QualityWork:
+    """What the quality report rests on.
+
+    analysis is None, and `problem` says why, where no procedure's outcome is known; process is
+    None where there is no check of a practice limit.
+    """
+
+    results: Results
+    analysis: QualityAnalysis | None
+    problem: str
+    limits: PracticeLimits
+    process: ProcessMeasures | None
+    project: Project | None
+    measures: tuple[Shown, ...]
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """Every estimate of the charts, the limits and the measures (beside the results')."""
+        found = [e for shown in self.measures for e in shown.estimates]
+        if self.analysis is not None:
+            found += [*self.analysis.estimates, *detection(self.analysis.chart)]
+        if self.process is not None:
+            found += [*self.process.kept, *self.process.outcome]
+        return tuple(found)
+
+
+def quality_work(
+    results: Results, *, limits: PracticeLimits | None = None, project: Project | None = None,
+) -> QualityWork:
+    """Work out the charts, the practice limits and the measures of a freeze.
+
+    limits: the service's own, else those of the results. Procedures whose outcome is not known
+    leave the charts; the report says how many. Raises ProjectProblem where a measure names an
+    estimate that this report does not give.
+    """
+    used = limits or results.limits
+    rows, checks = procedure_frame(results.units), limit_frame(results.units, used)
+    analysis, problem = _analysis(rows, project.changes if project else ())
+    return QualityWork(
+        results, analysis, problem, used,
+        process_measures(checks, outcome="complication") if len(checks) else None, project,
+        _measures(results, project))
+
+
+def without_days(analysis: QualityAnalysis) -> QualityAnalysis:
+    """The same charts with quarters in place of days: what may leave dates no patient's event."""
+    chart, difference = analysis.chart, analysis.difference
+    return replace(
+        analysis,
+        chart=None if chart is None else replace(chart, table=_by_quarter(chart.table)),
+        difference=None if difference is None else _by_quarter(difference),
+        cusums=tuple(replace(c, table=_by_quarter(c.table)) for c in analysis.cusums))
+
+
+def first_change(project: Project | None) -> Change | None:
+    """The first change from which a new stage begins."""
+    return next((c for c in project.changes if c.new_stage), None) if project else None
+
+
+def _analysis(
+    rows: pd.DataFrame, changes: tuple[Change, ...],
+) -> tuple[QualityAnalysis | None, str]:
+    if rows["complication"].notna().sum() == 0:
+        return None, "There is no procedure whose outcome is known, so there is no chart."
+    return quality_analysis(rows, changes=changes), ""
+
+
+def _by_quarter(table: pd.DataFrame) -> pd.DataFrame:
+    labels = table["label"].astype(str)
+    days = pd.to_datetime(labels.where(labels.str.fullmatch(DAY.pattern)), errors="coerce")
+    quarters = days.dt.year.astype("Int64").astype(str) + " Q" + days.dt.quarter.astype(
+        "Int64").astype(str)
+    return table.assign(label=labels.where(days.isna(), quarters))
+
+
+def _measures(results: Results, project: Project | None) -> tuple[Shown, ...]:
+    """Raises ProjectProblem with all unknown ids at once."""
+    named = project.measures if project else USUAL
+    unknown = [m for m in named if m.estimate and not results.units_of(m.estimate)]
+    if unknown:
+        raise ProjectProblem("\n".join(
+            f"measure “{m.name}”: estimate {m.estimate!r} is not one of this report's; take an id "
+            "from results.json, or leave the line out" for m in unknown))
+    return tuple(_shown(results, m, first_change(project)) for m in named)
+
+
+def _shown(results: Results, measure: Measure, change: Change | None) -> Shown:
+    if not measure.estimate:
+        return Shown(measure, None, None, None)
+    given = results.units_of(measure.estimate)
+    unit = next((u for u in UNITS if u in given), given[0])
+    whole = results.one(measure.estimate, unit)
+    if change is None or unit != "session":
+        return Shown(measure, whole, None, None)
+    return Shown(measure, whole, *_around(results, measure.estimate, change))
+
+
+def _around(
+    results: Results, id: str, change: Change,
+) -> tuple[Estimate, Estimate] | tuple[None, None]:
+    """The measure per session before and since a change; None for other than complications."""
+    flags = event_flags(results.units.events)
+    if id not in flags:
+        return None, None
+    marked = marked_units(results.units, "session", flags[id])
+    later = (marked["session_date"].dt.date >= change.day).astype(bool)
+    return tuple(  # type: ignore[return-value]
+        share(marked[rows], "event", id=id, unit="session", group={"stage": words})
+        for words, rows in ((BEFORE, ~later), (SINCE, later)))

@@ -1,0 +1,206 @@
+"""From a freeze to a report's folder: read, work out, build the documents, write all of it.
+
+One function an audience gives the folder's files (name → writer); nothing is written before all
+of them are ready to be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from analyses.renderers.report_folder import (
+    ReportError,
+    Writer,
+    results_text,
+    text_writer,
+    write_folder,
+)
+
+if TYPE_CHECKING:
+    from analyses.content.blocks import Document
+    from analyses.literature.published import PublishedSeries
+    from analyses.measures.results import Results
+    from analyses.models.model_plan import Plan
+    from analyses.statistics.estimate import Estimate
+    from registry.clinical.practice_limits import PracticeLimits
+
+Progress = Callable[..., None]
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What was asked for beside the freeze.
+
+    A case, own practice limits, a plan of models, a project's words, own published series.
+    """
+
+    case: str | None = None
+    limits: PracticeLimits | None = None
+    plan: Path | None = None
+    project: Path | None = None
+    published: tuple[PublishedSeries, ...] | None = None
+
+
+def write_report(
+    frozen: Path, out: Path, *, audience: str = "series", case: str | None = None,
+    limits: Path | None = None, plan: Path | None = None, project: Path | None = None,
+    published: Path | None = None, progress: Progress | None = None,
+) -> list[str]:
+    """Write the report of a freeze into `out`; returns lines that say what to open.
+
+    audience: series, conference (of `case`) or quality. Raises FreezeError for a freeze that was
+    changed, ReportError and its kin where the call or the folder is wrong; then nothing has been
+    written, and an older report in `out` stays as it was.
+    """
+    from analyses.literature.published import read_series
+    from analyses.measures.results import work_out
+    from registry import read_freeze
+    from registry.clinical.practice_limits import read_limits
+
+    tell = progress or (lambda *words: None)
+    if audience not in AUDIENCES:
+        raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
+    wish = Wish(case, read_limits(limits) if limits else None, plan, project,
+                read_series(published) if published else None)
+    tell("reading the freeze")
+    freeze = read_freeze(frozen)
+    results = work_out(freeze.tables, freeze.manifest, limits=wish.limits, progress=tell)
+    files, first = AUDIENCES[audience](results, wish, tell)
+    write_folder(out, _told(files, tell))
+    return [f"Report for {audience}: {out / first}"]
+
+
+def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
+    """The case series: pages, a manuscript to go on writing in, figures and tables apart."""
+    from analyses.documents.series.series_report import (
+        checklists_document,
+        manuscript_document,
+        series_document,
+        series_work,
+    )
+    from analyses.renderers.figure_files import figure_writers
+    from analyses.renderers.table_files import table_writers
+
+    work = series_work(results, plan=_plan(wish.plan), progress=tell,
+                       published=wish.published)
+    tell("building the case series")
+    inside, outside = series_document(work), manuscript_document(work)
+    return {
+        **_numbers(_with(results, work.estimates)),
+        **_page(inside),
+        **_docx(outside),
+        **_docx(checklists_document(outside)),
+        **table_writers(outside),
+        **figure_writers(outside),
+    }, f"{inside.name}.html"
+
+
+def _plan(path: Path | None) -> Plan | None:
+    """The plan file of the technique models. Raises ReportError where it cannot be read."""
+    from analyses.models.model_plan import read_plan
+
+    if path is None:
+        return None
+    try:
+        return read_plan(path)
+    except ValueError as problem:
+        raise ReportError(str(problem)) from None
+
+
+def conference_files(
+    results: Results, wish: Wish, tell: Progress,
+) -> tuple[dict[str, Writer], str]:
+    """One case for the conference: slides, and the same as a page."""
+    from analyses.documents.conference.conference_slides import conference_document
+    from analyses.renderers.pptx_slides import write_pptx
+
+    if not wish.case:
+        raise ReportError("A conference needs its case: --case STUDY-CODE.")
+    tell("building the conference")
+    document, more = conference_document(results, wish.case, wish.limits)
+    return {
+        **_numbers(_with(results, more)),
+        **_page(document),
+        f"{document.name}.pptx": lambda path: write_pptx(document, path),
+    }, f"{document.name}.pptx"
+
+
+def quality_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
+    """The quality report: a page for inside the service, and a document to share."""
+    from analyses.documents.quality.quality_report import quality_document, quality_work
+    from analyses.monitoring.project import read_project
+
+    tell("working out the charts")
+    words = read_project(wish.project) if wish.project else None
+    work = quality_work(results, limits=wish.limits, project=words)
+    inside = quality_document(work, inside=True)
+    found = _with(results, (*work.estimates, *inside.estimates()))
+    named = tuple(e for e in found.estimates if _by_operator(e))
+    return {
+        **_numbers(replace(found, estimates=tuple(
+            e for e in found.estimates if not _by_operator(e)))),
+        **({OPERATORS: text_writer(results_text(replace(found, estimates=named), INSIDE))}
+           if named else {}),
+        **_page(inside),
+        **_docx(quality_document(work, inside=False)),
+    }, f"{inside.name}.html"
+
+
+OPERATORS = "by-operator-stays-inside.json"
+INSIDE = "Stays inside the service: numbers by operator code."
+
+
+def _by_operator(estimate: Estimate) -> bool:
+    """Whether an estimate names an operator code: such numbers never leave the service."""
+    return "operator" in (estimate.group or {})
+
+
+AUDIENCES: dict[str, Callable[[Results, Wish, Progress], tuple[dict[str, Writer], str]]] = {
+    "series": series_files, "conference": conference_files, "quality": quality_files,
+}
+
+
+def _numbers(results: Results) -> dict[str, Writer]:
+    from analyses.renderers.counted_cases import write_cases
+
+    return {
+        "results.json": text_writer(results_text(results)),
+        "cases.parquet": lambda path: write_cases(results.estimates, path),
+    }
+
+
+def _page(document: Document) -> dict[str, Writer]:
+    from analyses.renderers.html_page import page
+
+    return {f"{document.name}.html": lambda path: text_writer(page(document))(path)}
+
+
+def _docx(document: Document) -> dict[str, Writer]:
+    from analyses.renderers.docx_document import write_docx
+
+    return {f"{document.name}.docx": lambda path: write_docx(document, path)}
+
+
+def _with(results: Results, more: tuple[Estimate, ...]) -> Results:
+    """The results with the estimates of one more document among them."""
+    held = {(e.id, e.unit, tuple(sorted((e.group or {}).items()))) for e in results.estimates}
+    new = [e for e in more
+           if (e.id, e.unit, tuple(sorted((e.group or {}).items()))) not in held]
+    return replace(results, estimates=(*results.estimates, *new))
+
+
+def _told(files: dict[str, Writer], tell: Progress) -> dict[str, Writer]:
+    """The same writers, each saying its file's name as it starts."""
+    total = len(files)
+
+    def telling(number: int, name: str, writer: Writer) -> Writer:
+        def write(path: Path) -> None:
+            tell(f"writing {name}", number, total)
+            writer(path)
+        return write
+
+    return {name: telling(number, name, writer)
+            for number, (name, writer) in enumerate(files.items(), start=1)}

@@ -1,0 +1,1 @@
+"""The case series: main text and supplement, a section a module."""

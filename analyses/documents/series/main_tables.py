@@ -1,0 +1,153 @@
+"""The manuscript's tables 2 to 5; table 1 is the baseline table."""
+
+from __future__ import annotations
+
+from analyses.content.blocks import Cell, Table
+from analyses.documents.tables.measure_tables import definitions, number_cell
+from analyses.documents.tables.measurement_tables import DASH, spread_text
+from analyses.measures import haemorrhage as bleeds
+from analyses.measures import over_time as time
+from analyses.measures.catalogue import about
+from analyses.measures.procedures import PER_INJECTION, PER_PATIENT, PER_SESSION
+from analyses.measures.resection import MEASURES
+from analyses.measures.results import Results
+from analyses.population.worsening import CAUSES
+from analyses.statistics.estimate import Estimate
+from analyses.words.estimate_text import plural
+from analyses.words.numerals import measured, span
+
+Pair = tuple[str, str]
+
+CLOSED = (
+    ("obliteration.embolization_complete", "lesion"),
+    ("obliteration.embolization_near_complete", "lesion"),
+    ("obliteration.resection_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
+    ("obliteration.final_presumed", "lesion"), ("outcome.favourable", "lesion"),
+)
+HARM = (
+    "complication.any", "complication.symptomatic", "complication.haemorrhagic",
+    "complication.haemorrhagic_symptomatic", "complication.haemorrhagic_without_navigation",
+    "complication.ischaemic", "complication.permanent_deficit", "complication.death_30d",
+    "death.all_cause_30d",
+)
+LIMITS = (("technique.mixing", "session"), *(
+    (f"technique.{name}", "injection") for name in
+    ("dead_space", "rate", "pause", "reflux", "halted", "halted_when_needed")))
+
+
+def procedure_table(results: Results) -> Table:
+    """Table 2: what was done, from the patient to the injection, and the practice limits."""
+    rows: list[tuple[Cell, ...]] = []
+    for heading, measures, stem, unit in (
+        ("Per patient", PER_PATIENT, "procedure", "patient"),
+        ("Per session", PER_SESSION, "procedure", "session"),
+        ("Per injection of a liquid agent", PER_INJECTION, "injection", "injection"),
+    ):
+        rows.append(_group(heading, 4))
+        rows += [_median_row(results.one(f"{stem}.{m.column}", unit)) for m in measures]
+    rows.append(_group("Radiation", 4))
+    rows.append(_share_row(results, ("procedure.high_kerma", "session")))
+    rows.append(_group("Within the practice limits", 4))
+    rows += [_share_row(results, pair) for pair in LIMITS]
+    return Table("procedure-and-technique", "Procedure and technique", (
+        "Measure", "Median (quartiles), or events/n (%, 95 % interval)",
+        "95 % interval of the median", "Recorded in"), tuple(rows), (
+        "Medians and intervals by patient where patients repeat. Of the practice limits each is "
+        "judged on liquid copolymer injections (mixing: sessions) with the value recorded.",))
+
+
+def closure_table(results: Results) -> Table:
+    """Table 3: obliteration, and the operation."""
+    rows = [_group("Obliteration, per lesion", 3)]
+    rows += [_counted_row(results, pair) for pair in CLOSED]
+    rows.append(_group("Resection", 3))
+    rows.append(_counted_row(results, ("resection.permanent_deficit", "lesion")))
+    for field in MEASURES:
+        e = results.one(f"resection.{field}", "operation")
+        rows.append((_named(e), Cell(spread_text(e), e), Cell(_units(e))))
+    return Table("obliteration-and-resection", "Obliteration and resection", (
+        "Measure", "Events/n (%, 95 % interval), or median (quartiles)", "Counted"), tuple(rows),
+        definitions((*CLOSED, ("resection.permanent_deficit", "lesion"))))
+
+
+def harm_table(results: Results) -> Table:
+    """Table 4: complications per session and per patient; the rest of the units below."""
+    rows = [(Cell(about(id).label, heading=True), number_cell(results.one(id, "session")),
+             number_cell(results.one(id, "patient"))) for id in HARM]
+    rows.append((Cell(about("combined.permanent_deficit_or_death").label, heading=True), Cell(DASH),
+                 number_cell(results.one("combined.permanent_deficit_or_death", "patient"))))
+    rows.append(_group("By other units", 3))
+    others = [(id, unit) for id in HARM[:2] for unit in ("injection", "lesion")]
+    for id, unit in (*others, ("complication.retained_catheter", "catheter")):
+        rows.append((Cell(f"{about(id).label}, per {unit}", heading=True),
+                     number_cell(results.one(id, unit)), Cell("")))
+    named = [(id, "session") for id in HARM]
+    return Table("complications-summary", "Complications", (
+        "Measure", "Sessions, events/n (%, 95 % interval)", "Patients"), tuple(rows), (
+        "Events are those of one set: not unrelated to the embolization, onset from vascular "
+        "access to 30 days after a session. A unit counts once, however many events it had.",
+        *definitions((*named[2:], ("combined.permanent_deficit_or_death", "patient"),
+                      ("complication.retained_catheter", "catheter")))))
+
+
+def function_table(results: Results) -> Table:
+    """Table 5: function, haemorrhage, and time."""
+    function = [("function.independent", "patient"), ("function.worse", "patient")]
+    rows = [_group("Function at the last visit", 3)]
+    rows += [_counted_row(results, pair) for pair in function]
+    rows += [_counted_row(results, (f"function.worse.{cause}", "patient")) for cause in CAUSES]
+    rows.append(_group("Haemorrhage", 3))
+    for group, words in ((None, "since the first treatment"),
+                         *(({"stage": s}, s) for s in (bleeds.BEFORE, bleeds.UNDER, bleeds.AFTER))):
+        e = results.one(bleeds.ID, bleeds.UNIT, group)
+        rows.append((Cell(f"Haemorrhages, {words}", heading=True), number_cell(e),
+                     Cell(_patients(e))))
+    rows.append(_group("Over time", 3))
+    follow = results.one(time.FOLLOW_UP, "patient")
+    rows.append((_named(follow), number_cell(follow), Cell(_units(follow))))
+    for id, unit in ((time.OBLITERATION, "lesion"), (time.RECURRENCE, "lesion"),
+                     (time.BLEED_FREE, "patient")):
+        for year in time.HORIZONS:
+            e = results.one(id, unit, {"years": str(year)})
+            label = f"{about(id).label}, {year} year{'' if year == 1 else 's'}"
+            rows.append((Cell(label, heading=True), number_cell(e), Cell(_units(e))))
+    return Table("function-and-follow-up", "Function and follow-up", (
+        "Measure", "Number (95 % interval)", "Counted"), tuple(rows), (
+        *definitions(function), *definitions([(bleeds.ID, bleeds.UNIT)])))
+
+
+def _group(words: str, columns: int) -> tuple[Cell, ...]:
+    return (Cell(words, heading=True), *(Cell("") for _ in range(columns - 1)))
+
+
+def _named(e: Estimate) -> Cell:
+    label = about(e.id).label
+    return Cell(f"{label} ({e.measure})" if e.measure else label, heading=True)
+
+
+def _median_row(e: Estimate) -> tuple[Cell, ...]:
+    between = measured(e.value, e.low, e.high)[1:] if e.low is not None else ()
+    return (_named(e), Cell(spread_text(e), e), Cell(span(*between) if between else DASH, e),
+            Cell(f"{e.n or 0:,}", e))
+
+
+def _share_row(results: Results, pair: Pair) -> tuple[Cell, ...]:
+    e = results.one(*pair)
+    return (Cell(f"{about(e.id).label} ({plural(e.unit)})", heading=True), number_cell(e), Cell(""),
+            Cell(f"{e.n or 0:,}", e))
+
+
+def _counted_row(results: Results, pair: Pair) -> tuple[Cell, ...]:
+    e = results.one(*pair)
+    return (Cell(about(e.id).label, heading=True), number_cell(e), Cell(_units(e)))
+
+
+def _units(e: Estimate) -> str:
+    """`143 lesions of 138 patients`."""
+    said = f"{e.n or 0:,} {e.unit if e.n == 1 else plural(e.unit)}"
+    return said if e.unit == "patient" or e.clusters is None else f"{said} of {_patients(e)}"
+
+
+def _patients(e: Estimate) -> str:
+    count = e.clusters or 0
+    return f"{count:,} {'patient' if count == 1 else 'patients'}"

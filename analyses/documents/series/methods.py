@@ -1,0 +1,150 @@
+"""Methods: who and when, what words mean, how it was worked out, with what."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from analyses.content.blocks import Block, Paragraph, Points, Section, Sentence, plain
+from analyses.documents.always_said import left_out
+from analyses.documents.series.said import listed, told
+from analyses.measures.catalogue import about
+from analyses.measures.haemorrhage import ID as BLEEDS
+from analyses.measures.results import Results
+from registry.clinical.practice_limits import LIMITS_CAUTION
+
+DEFINED = (
+    ("obliteration.embolization_complete", "lesions"), ("obliteration.final_confirmed", "lesions"),
+    ("obliteration.final_presumed", "lesions"), ("complication.any", "units"),
+    ("complication.haemorrhagic", "units"), ("complication.ischaemic", "units"),
+    ("complication.permanent_deficit", "units"),
+    ("combined.permanent_deficit_or_death", "patients"), ("function.independent", "patients"),
+    ("outcome.favourable", "lesions"), (BLEEDS, "patient-years"),
+)
+
+
+def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Section]:
+    """The methods in parts. `models`: the blocks on regression, none where none was asked."""
+    return [
+        Section("Methods", (Paragraph(tuple(design(results))),)),
+        Section("Definitions and units of analysis", _definitions(), level=2),
+        Section("Statistical analysis", (*_statistics(), *models), level=2),
+        Section("Software and data set", (Paragraph(tuple(_software(results.manifest))),), level=2),
+    ]
+
+
+def design(results: Results) -> list[Sentence]:
+    """Setting, period, who was eligible, and who was left out."""
+    services = results.units.tables["services"]
+    sites = results.one("count.sites", "site")
+    where = f"{sites.n} services" if (sites.n or 0) > 1 else "one service"
+    said = [Sentence(f"This is an observational analysis of the registry of {where} that treats "
+                     "brain arteriovenous malformations by embolization with a liquid agent, alone "
+                     "or before resection or radiosurgery.", (sites,))]
+    said += [Sentence(_period(row)) for row in services.to_dict("records")]
+    if told(results, "count.suite_log", "procedure"):
+        said.append(_against_the_log(results))
+    if results.manifest.get("purpose") == "research":
+        said.append(Sentence("Only patients whose research use of data was granted or waived are "
+                             "counted."))
+    return [*said, *left_out(results.manifest),
+            Sentence("Ethics approval, registration of the protocol and funding: for the authors "
+                     "to add.")]
+
+
+def _period(row: Mapping[str, Any]) -> str:
+    start, end = row["enrolment_from"], row["enrolment_to"]
+    until = "with enrolment still open" if pd.isna(end) else f"to {end:%d %B %Y}"
+    who = ("every eligible patient of the period was entered" if row["consecutive"] else
+           "not every eligible patient of the period was entered")
+    return f"Patients were enrolled from {start:%d %B %Y} {until}; {who}, as the service records."
+
+
+def _against_the_log(results: Results) -> Sentence:
+    log = results.one("count.suite_log", "procedure")
+    held = results.one("count.sessions", "session")
+    return Sentence(
+        f"The angiography suite's own log counts {log.n:,} embolizations of brain arteriovenous "
+        f"malformations in the period; {held.n:,} are analysed here.", (log, held))
+
+
+def _definitions() -> tuple[Block, ...]:
+    defined = tuple(
+        Sentence(f"{about(id).label}: {about(id).definition(units)}.") for id, units in DEFINED)
+    return (
+        plain(
+            "One patient has one or more lesions, a lesion one or more sessions, a session one or "
+            "more injections.",
+            "A session is a procedure, from vascular access with intent to embolize: two lesions "
+            "embolized in one procedure are one session, and a session in which nothing was "
+            "injected counts.",
+            "Every estimate names its unit and is given with the number of units and of patients.",
+            "Grades are those of Spetzler and Martin (1986), worked out from size, eloquence and "
+            "venous drainage, and the classes of Spetzler and Ponce (2011); a patient has the "
+            "grade of the highest lesion. Grades and scores describe groups; they do not decide "
+            "treatment.",
+            "Severity of complications follows Dindo and others (2004). Terms follow the Joint "
+            "Writing Group (2001) and the reporting standards of Jayaraman and others (2012)."),
+        Points(defined),
+        plain(
+            "An embolization complication is a recorded event that is not unrelated to the "
+            "embolization, with onset from vascular access to 30 days after a session, whatever "
+            "its phase; one that names no session belongs to the latest session on or before its "
+            "onset.",
+            "A blank means not recorded and is never read as no. Units whose outcome cannot be "
+            "told leave the denominator and are counted beside it.",
+            "Practice limits are common practice of the service or the field, with no source; "
+            f"{LIMITS_CAUTION}."),
+    )
+
+
+def _statistics() -> tuple[Block, ...]:
+    return (
+        plain(
+            "A proportion is printed as events/n (value %, low–high) with its 95 % interval.",
+            "Where each patient gives one row the interval is that of Clopper and Pearson (1934); "
+            "where patients give several rows it is that of Korn and Graubard (1998), clustered on "
+            "the patient.",
+            "With no events, or events only, the exact interval by patients is given (Hanley and "
+            "Lippman-Hand 1983 for its wording).",
+            "Numbers that fail the presentation standards of the US National Center for Health "
+            "Statistics (Parker and others 2017) are printed and marked.",
+            "Medians are given with quartiles and an interval by order statistics, or by the "
+            "bootstrap of patients where patients repeat."),
+        plain(
+            "Person-time is counted in days and given in years of 365.25 days, to death or the "
+            "last day on which a patient is known about.",
+            "Rates have exact Poisson limits (Garwood 1936), widened where a patient had several "
+            "events (Ulm 1990).",
+            "Time to an event is estimated after Aalen and Johansen (1978) where death competes "
+            "with it and after Kaplan and Meier (1958) otherwise, with log–log limits; where a "
+            "patient gives several lesions, with a variance by patient. Follow-up is summarised "
+            "by the reverse Kaplan–Meier estimate (Schemper and Smith 1996); what imaging dates "
+            "leave open is bounded by the estimate of Turnbull (1976).",
+            "Groups over time are compared by the test of Gray (1988) and the log-rank test."),
+        plain(
+            "Differences of two proportions have the hybrid score interval of Newcombe (1998), or "
+            "that of a marginal model clustered on the patient where patients repeat; trends "
+            "across ordered groups follow Armitage (1955), with a score test clustered on the "
+            "patient (Boos 1992).",
+            "Missing outcomes are shown three ways: known outcomes only, best and worst case, and "
+            "weighted by the inverse probability of being observed (Robins and others 1994).",
+            "No P value stands without its estimate, and none is adjusted for the number of "
+            "comparisons."),
+    )
+
+
+def _software(manifest: Mapping[str, Any]) -> list[Sentence]:
+    software = manifest.get("software", {})
+    versions = listed(f"{name} {version}" for name, version in sorted(software.items()))
+    hash_ = str(manifest.get("freeze_hash", "not recorded"))
+    said = [f"The data were frozen on {manifest.get('date', 'a day not recorded')} "
+            f"(SHA-256 of their content: {hash_})."]
+    if versions:
+        said.append(f"The data set was made with {versions}; results were worked out with the same "
+                    "package, in Python.")
+    said.append("The same data set gives the same results digit by digit; all of them stand in "
+                "results.json, which comes with this document.")
+    return [Sentence(text) for text in said]

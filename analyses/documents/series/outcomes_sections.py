@@ -1,0 +1,214 @@
+"""The case series' sections on patients, procedures, resection and function."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analyses.content.blocks import Paragraph, Picture, Section, Sentence, Table, plain
+from analyses.documents.tables.measure_tables import grouped_table, measures_table
+from analyses.documents.tables.measurement_tables import (
+    baseline_table,
+    medians_by_table,
+    medians_table,
+)
+from analyses.figures.figure_measures import dose_figure, strip_figure
+from analyses.figures.figure_shift import shift_figure
+from analyses.figures.style_and_shares import interval_figure
+from analyses.measures.catalogue import about
+from analyses.measures.counting import levels
+from analyses.measures.function import MOMENTS, SCORES
+from analyses.measures.measuring import median_of
+from analyses.measures.practice_kept import technique_estimates
+from analyses.measures.procedures import (
+    HIGH_KERMA_MGY,
+    PER_INJECTION,
+    PER_PATIENT,
+    PER_SESSION,
+    operator_estimates,
+)
+from analyses.measures.resection import CONFOUNDED, MEASURES, operations_with_extent
+from analyses.measures.results import Results
+from analyses.population.procedure_rows import procedure_rows
+from analyses.population.worsening import CAUSES
+from registry.clinical.practice_limits import LIMITS_CAUTION, PracticeLimits, default_limits
+
+PER_SESSION_LIMITS = [("technique.mixing", "session")]
+PER_INJECTION_LIMITS = [(f"technique.{name}", "injection") for name in
+                        ("dead_space", "rate", "pause", "reflux", "halted")]
+LIMITS = [*PER_SESSION_LIMITS, *PER_INJECTION_LIMITS]
+MEASURED = [
+    *((f"procedure.{m.column}", "patient") for m in PER_PATIENT),
+    *((f"procedure.{m.column}", "session") for m in PER_SESSION),
+    *((f"injection.{m.column}", "injection") for m in PER_INJECTION),
+]
+RESECTED = [("resection.complete_by_extent", "lesion"), ("resection.permanent_deficit", "lesion")]
+FUNCTION = [("function.independent", "patient"), ("function.worse", "patient")]
+MOMENT_LABELS = {
+    "before": "Before treatment", "worst": "Worst since it began", "last": "Last visit"}
+BAND_WORDS = {"extent": "extent of embolization", "interval": "days since the last session"}
+
+
+def baseline_section(results: Results) -> Section:
+    """Who the patients and lesions were, by rupture before treatment.
+
+    Any other grouping: `baseline_table(units, baseline_estimates(units, (column,)), column)`.
+    """
+    found = [e for e in results.estimates if e.id.startswith("baseline.")]
+    return Section("Patients and lesions", (
+        baseline_table(results.units, found, "ruptured"),
+        plain("Scores describe groups; they do not decide treatment."),
+    ))
+
+
+def procedures_section(results: Results, limits: PracticeLimits | None = None) -> Section:
+    """How procedures were done, and the share within the practice limits."""
+    used = limits or default_limits()
+    kerma = measures_table(results, "dose-over-5-gray", "Substantial radiation dose",
+                           [("procedure.high_kerma", "session")])
+    return Section("Procedures and technique", (
+        medians_table("procedures", "Procedures and injections", results.estimates, MEASURED),
+        medians_by_table(
+            "procedures-by-formulation", "Procedures and injections by formulation",
+            results.estimates, MEASURED, "formulation", "Measure", folded=True),
+        dose_picture(results), kerma,
+        plain(f"The practice limits are those of: {used.source}. {_capital(LIMITS_CAUTION)}.",
+              *(f"{_capital(row.limit)}: {row.wanted}."
+                for row in used.table().itertuples(index=False))),
+        measures_table(results, "technique", "Within the practice limits", LIMITS),
+        limits_picture(results),
+        measures_table(results, "halted-when-needed", "Delivery halted where it was called for",
+                       [("technique.halted_when_needed", "injection")]),
+        grouped_table(results, "technique-by-formulation",
+                      "Within the practice limits by formulation", LIMITS, "formulation",
+                      folded=True),
+    ))
+
+
+def operators_section(results: Results, limits: PracticeLimits | None = None) -> Section:
+    """Procedures and limits by operator code; for documents that stay inside the service only."""
+    judged = [e for e in technique_estimates(
+        _with_operators(results), limits, by=("operator",))
+        if e.id != "technique.halted_when_needed"]
+    inside = Results(results.units, tuple(judged), results.manifest)
+    measured = [pair for pair in MEASURED if pair[1] != "patient"]
+    return Section("By operator code", (
+        plain("For this service's own eyes: operators differ in the cases they take on, and the "
+              "numbers do not rank them."),
+        medians_by_table("procedures-by-operator", "Procedures and injections by operator code",
+                         operator_estimates(results.units), measured, "operator", "Measure",
+                         folded=True),
+        grouped_table(inside, "technique-by-operator",
+                      "Within the practice limits by operator code", LIMITS, "operator",
+                      folded=True),
+    ))
+
+
+def _with_operators(results: Results) -> object:
+    """The units with `operator`, the code as a group."""
+    from dataclasses import replace
+
+    from analyses.population.procedure_rows import operator_groups
+
+    units = results.units
+    return replace(units, sessions=operator_groups(units.sessions),
+                   injections=operator_groups(units.injections))
+
+
+def dose_picture(results: Results) -> Picture:
+    """The distribution of the air kerma over sessions."""
+    found = results.one("procedure.air_kerma_mgy", "session")
+    values = procedure_rows(results.units)["air_kerma_mgy"].dropna().to_numpy(dtype=float)
+    caption = "Air kerma at the reference point, one value a session"
+    return Picture("air-kerma", caption, f"{caption}: median {found.number_text()}.",
+                   lambda width: dose_figure(values, found, HIGH_KERMA_MGY,
+                                             "Air kerma at the reference point (mGy)", width),
+                   (found,))
+
+
+def limits_picture(results: Results) -> Picture:
+    """The share within each practice limit, with clustered intervals."""
+    found = [results.one(*pair) for pair in LIMITS]
+    labels = [about(e.id).label for e in found]
+    caption = "Share within each practice limit, with 95 % intervals clustered on the patient"
+    alt = f"{caption}: " + "; ".join(
+        f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
+    return Picture("practice-limits", caption, alt, lambda width: interval_figure(
+        found, labels, width, "Within the limit (%)"), tuple(found))
+
+
+def resection_section(results: Results) -> Section:
+    """The operation by extent of embolization and interval; no causal words."""
+    measures = [(f"resection.{field}", "operation") for field in MEASURES]
+    return Section("Resection", (
+        plain(CONFOUNDED,
+              "Groups are described side by side; nothing here says that embolization changed "
+              "the operation."),
+        measures_table(results, "resection", "Result of resection and new deficits", RESECTED),
+        medians_table("resection-measures", "Blood loss, time and nights", results.estimates,
+                      measures),
+        *(block for column, words in BAND_WORDS.items() for block in (
+            grouped_table(results, f"resection-by-{column}", f"Resection by {words}", RESECTED,
+                          column),
+            medians_by_table(f"resection-measures-by-{column}",
+                             f"Blood loss, time and nights by {words}", results.estimates,
+                             measures, column, "Measure", notes=(CONFOUNDED,)))),
+        blood_loss_picture(results),
+    ))
+
+
+def blood_loss_picture(results: Results) -> Picture:
+    """Blood loss of every operation by extent of embolization."""
+    rows = operations_with_extent(results.units)
+    names = levels(rows["extent"], "extent")
+    groups = [(name, _values(rows[rows["extent"] == name], "blood_loss_ml"),
+               median_of(rows[rows["extent"] == name], "blood_loss_ml",
+                         id="resection.blood_loss_ml", unit="operation", measure="mL",
+                         group={"extent": name})) for name in names]
+    caption = ("Blood loss by extent of embolization before the operation: every operation, and "
+               "the median with its 95 % interval")
+    alt = f"{caption}: " + "; ".join(f"{name} {e.number_text()}" for name, _, e in groups)
+    return Picture("blood-loss-by-extent", caption, alt, lambda width: strip_figure(
+        groups, "Blood loss (mL)", width), tuple(e for _, _, e in groups))
+
+
+def function_section(results: Results) -> Section:
+    """Function before, at worst and at last; worsening, and what it is put down to."""
+    causes = [(f"function.worse.{cause}", "patient") for cause in CAUSES]
+    return Section("Function", (
+        Paragraph(tuple(Sentence(results.one(*pair).sentence(about(pair[0]).subject),
+                                 (results.one(*pair),)) for pair in FUNCTION)),
+        measures_table(results, "function", "Function at the last visit", FUNCTION),
+        shift_picture(results),
+        _by_columns(results),
+        measures_table(results, "worsening", "Worsening by what it is put down to", causes),
+        plain("What worsening is put down to is read from single events with a permanent deficit "
+              "or death on record; it does not show that one led to the other."),
+    ))
+
+
+def _by_columns(results: Results) -> Table:
+    return grouped_table(results, "function-by-rupture", "Function by rupture before treatment",
+                         FUNCTION, "ruptured")
+
+
+def shift_picture(results: Results) -> Picture:
+    """The mRS before, at worst and at last as stacked bars."""
+    bars = [(MOMENT_LABELS[moment], [
+        results.one(f"function.mrs_{moment}", "patient", {"mrs": str(score)})
+        for score in SCORES]) for moment in MOMENTS]
+    caption = ("Modified Rankin Scale before treatment, at worst since the first treatment, and "
+               "at the last visit at least 90 days after the last treatment (death is 6)")
+    alt = f"{caption}: " + "; ".join(
+        f"{label}: " + ", ".join(f"mRS {score} {e.events}/{e.n}"
+                                 for score, e in enumerate(found)) for label, found in bars)
+    return Picture("mrs-shift", caption, alt, lambda width: shift_figure(bars, width),
+                   tuple(e for _, found in bars for e in found))
+
+
+def _capital(text: str) -> str:
+    """The first letter only: DMSO stays DMSO."""
+    return text[:1].upper() + text[1:]
+
+
+def _values(rows: pd.DataFrame, column: str) -> object:
+    return rows[column].dropna().to_numpy(dtype=float)

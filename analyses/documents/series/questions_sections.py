@@ -1,0 +1,144 @@
+"""The case series' sections on who is counted, comparisons, and missing outcomes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table, plain
+from analyses.documents.tables.measure_tables import number_cell
+from analyses.figures.figure_flow import flow_figure
+from analyses.figures.figure_measures import difference_figure
+from analyses.measures.catalogue import CATALOGUE, GROUP_LABELS, about
+from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
+from analyses.measures.flow import flow_of, words_of
+from analyses.measures.headlines import HEADLINE_IDS, headlines
+from analyses.measures.missing_outcome import FEWEST, QUESTIONED
+from analyses.measures.results import Results
+from analyses.statistics.estimate import Estimate
+
+SHOWN = "complication.any"
+
+
+def flow_picture(results: Results) -> Picture:
+    """The flow of patients as a diagram."""
+    flow = flow_of(results.units, results.manifest)
+    caption = "Flow of patients from all recorded to each analysis"
+    told = [f"{words} {count.n:,}" for words, count in flow.trunk]
+    told += [f"{label} {inside.n:,}" + "".join(f", not in it {w}" for w in words_of(lost))
+             for label, _, inside, lost in flow.analyses]
+    return Picture("flow", caption, f"{caption}: " + "; ".join(told) + ".",
+                   lambda width: flow_figure(flow, width), tuple(flow.estimates()))
+
+
+def comparisons_section(results: Results) -> Section:
+    """Periods, grades, intents, rupture and agent compared; trends; whether groups differ."""
+    return Section("Comparisons", (
+        plain("Groups of an observational series differ in more than what names them: a "
+              "difference describes, and does not show an effect.",
+              f"Groups under {FEWEST} units are not compared. Many comparisons are shown; some "
+              "will stand out by chance alone."),
+        differences_table(results), difference_picture(results), trends_block(results),
+        heterogeneity_table(results),
+    ))
+
+
+def differences_table(results: Results) -> Table:
+    """Every difference, one a row."""
+    rows = []
+    for id in HEADLINE_IDS:
+        for e in _differences(results, id):
+            column, pair = _group(e)
+            rows.append((
+                Cell(about(id).label, heading=True), Cell(GROUP_LABELS[column]), Cell(pair),
+                number_cell(e), Cell(_patients(e))))
+    return Table("differences", "Differences between groups", (
+        "Measure", "By", "Groups", "Counts and difference (95 % interval)", "Patients"),
+        tuple(rows), ("First group less the second, in percentage points. One row a patient: "
+                      "Newcombe's hybrid score interval (1998); several: a marginal model "
+                      "clustered on the patient.",), folded=True)
+
+
+def difference_picture(results: Results) -> Picture:
+    """The differences of one measure, drawn."""
+    found = _differences(results, SHOWN)
+    labels = [f"{GROUP_LABELS[column]}: {pair}" for column, pair in map(_group, found)]
+    caption = f"{about(SHOWN).label} per session: differences between groups, first less second"
+    alt = f"{caption}: " + "; ".join(
+        f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
+    return Picture("complication-differences", caption, alt,
+                   lambda width: difference_figure(found, labels, width), tuple(found))
+
+
+def trends_block(results: Results) -> Paragraph:
+    """A sentence a trend: the change a step with its interval, then the test."""
+    return Paragraph(tuple(trends_of(results, HEADLINE_IDS)))
+
+
+def trends_of(results: Results, ids: Iterable[str]) -> list[Sentence]:
+    """The sentences on the trends of these measures, by grade and by calendar year."""
+    told = []
+    every = headlines(results.units)
+    for id in ids:
+        for trend in trends(every[id]):
+            _, step = _group(trend.estimate)
+            subject = f"{about(id).subject}, per {every[id].unit}, {step}"
+            told.append(Sentence(trend.sentence(subject), (trend.estimate,)))
+    return told
+
+
+def heterogeneity_table(results: Results) -> Table:
+    """Whether the groups differ, said plainly, beside the range of their shares."""
+    rows = []
+    for found in all_heterogeneity(results.units, COMPARED):
+        rows.append((Cell(about(found.id).label, heading=True), Cell(f"per {found.unit}"),
+                     Cell(GROUP_LABELS[found.column]), Cell(found.words())))
+    return Table("heterogeneity", "Do the groups differ at all?", (
+        "Measure", "Unit", "By", "Plainly"), tuple(rows),
+        ("The shares of the groups stand in the tables by grade, intent, agent, year and "
+         "rupture; a P value says nothing without them.",), folded=True)
+
+
+def missing_section(results: Results) -> Section:
+    """Complete case, bounds and weighting, side by side."""
+    rows = [row for id in QUESTIONED if (row := _missing_row(results, id))]
+    if not rows:
+        return Section("Missing outcomes", (plain("No outcome of the main measures is missing."),))
+    return Section("Missing outcomes", (
+        plain("Bounds hold whatever the missing outcomes were. The weighted result stands for "
+              "all patients only if those lost differ from those followed in nothing but what "
+              "the model of observation knows; that cannot be tested with these data.",
+              f"A term of that model needs {FEWEST} units missing and {FEWEST} known."),
+        Table("missing-outcomes", "Missing outcomes: what they could hide", (
+            "Measure", "Unit", "Known outcomes only", "If all missing had none",
+            "If all missing had it", "Weighted for the missing", "Notes"), tuple(rows), (
+            "Weighted by the inverse probability of being observed (Robins and others 1994), "
+            "Firth's model of observation, variance by patient with the weights' own "
+            "uncertainty.",)),
+    ))
+
+
+def _missing_row(results: Results, id: str) -> tuple[Cell, ...] | None:
+    found = {e.id: e for e in results.estimates if e.id.startswith(f"missing.{id}.")}
+    if not found:
+        return None
+    complete, bounds, weighted = (
+        found[f"missing.{id}.{way}"] for way in ("complete", "bounds", "weighted"))
+    cases = [Cell(case.number_text(), case) for case in bounds.beside[:2]]
+    cases += [Cell("–")] * (2 - len(cases))
+    return (Cell(CATALOGUE[id].label, heading=True), Cell(f"per {complete.unit}"),
+            Cell(complete.number_text(), complete), *cases,
+            Cell("–" if weighted.value is None else weighted.number_text(), weighted),
+            Cell("; ".join(dict.fromkeys((*complete.notes(), *weighted.notes())))))
+
+
+def _differences(results: Results, id: str) -> list[Estimate]:
+    return [e for e in results.estimates if e.id == f"difference.{id}"]
+
+
+def _group(e: Estimate) -> tuple[str, str]:
+    """The grouping of an estimate and its level."""
+    return next(iter((e.group or {"": ""}).items()))
+
+
+def _patients(e: Estimate) -> str:
+    return "" if e.clusters is None else f"{e.clusters:,}"

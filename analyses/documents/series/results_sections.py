@@ -1,0 +1,165 @@
+"""Results: every number in a sentence or a table, from its estimate."""
+
+from __future__ import annotations
+
+from analyses.content.blocks import Block, Paragraph, Section, Sentence, plain
+from analyses.documents.pictures import by_grade_picture, by_unit_picture, timeline_picture
+from analyses.documents.series.event_sections import kinds_picture
+from analyses.documents.series.main_tables import (
+    closure_table,
+    function_table,
+    harm_table,
+    procedure_table,
+)
+from analyses.documents.series.outcomes_sections import (
+    blood_loss_picture,
+    dose_picture,
+    limits_picture,
+    shift_picture,
+)
+from analyses.documents.series.questions_sections import flow_picture, trends_of
+from analyses.documents.series.said import paragraph, sentence_of, told
+from analyses.documents.series.time_sections import (
+    bleed_free_pictures,
+    obliteration_pictures,
+    rates_picture,
+)
+from analyses.documents.tables.measurement_tables import baseline_table
+from analyses.measures import haemorrhage as bleeds
+from analyses.measures import over_time as time
+from analyses.measures.catalogue import about
+from analyses.measures.resection import CONFOUNDED
+from analyses.measures.results import Results
+from analyses.measures.small_cells import SUPPRESSED
+from analyses.words.estimate_text import plural
+
+PATIENT = (("baseline.age_y", "patient"), ("baseline.presentation.haemorrhage", "patient"))
+CLOSURE = (
+    ("obliteration.embolization_complete", "lesion"),
+    ("obliteration.resection_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
+    ("obliteration.final_presumed", "lesion"),
+)
+OPERATION = (("resection.permanent_deficit", "lesion"), ("resection.blood_loss_ml", "operation"),
+             ("resection.operation_min", "operation"))
+HARM = (
+    ("complication.any", "session"), ("complication.any", "patient"),
+    ("complication.symptomatic", "session"), ("complication.haemorrhagic", "session"),
+    ("complication.ischaemic", "session"), ("complication.permanent_deficit", "patient"),
+    ("death.all_cause_30d", "patient"), ("combined.permanent_deficit_or_death", "patient"),
+    ("complication.retained_catheter", "catheter"),
+)
+PROCEDURE = (
+    ("procedure.sessions", "patient"), ("procedure.pedicles_treated", "session"),
+    ("procedure.agent_ml", "session"), ("injection.rate_ml_min", "injection"),
+    ("procedure.air_kerma_mgy", "session"), ("procedure.high_kerma", "session"),
+)
+WITHIN = (("technique.mixing", "session"), ("technique.rate", "injection"),
+          ("technique.pause", "injection"), ("technique.reflux", "injection"))
+
+
+def results_sections(results: Results, technique: tuple[Block, ...]) -> list[Section]:
+    """The results in parts. `technique`: the blocks on technique and outcome, none where none."""
+    parts = [
+        Section("Results", (plain(
+            "Numbers of patients flow from all recorded to each analysis in @flow.",),)),
+        Section("Patients and lesions", _patients(results), level=2),
+        Section("Procedure and technique", _procedure(results), level=2),
+        Section("Obliteration and resection", _closure(results), level=2),
+        Section("Complications", _harm(results), level=2),
+        Section("Function and follow-up", _function(results), level=2),
+    ]
+    if technique:
+        parts.append(Section("Technique and outcome", technique, level=2))
+    return parts
+
+
+def _patients(results: Results) -> tuple[Block, ...]:
+    patients, lesions, sessions, injections = (
+        results.one(f"count.{name}", name[:-1])
+        for name in ("patients", "lesions", "sessions", "injections"))
+    said = (f"{_counted(patients)} with {_counted(lesions)} were treated; "
+            f"{_counted(sessions)} of embolization with {_counted(injections)} were done.")
+    found = [e for e in results.estimates if e.id.startswith("baseline.")]
+    return (
+        Paragraph((Sentence(said, (patients, lesions, sessions, injections)),
+                   *(s for pair in PATIENT for s in told(results, *pair)),
+                   *_open(results, "baseline"))),
+        flow_picture(results), baseline_table(results.units, found, "ruptured"),
+        timeline_picture(results),
+    )
+
+
+def _open(results: Results, stem: str) -> list[Sentence]:
+    """Where values of this kind are missing, that the table shows it."""
+    missing = [e for e in results.estimates
+               if e.id.startswith(f"{stem}.") and e.id.endswith(".missing") and not e.group
+               and e.kind != SUPPRESSED and e.events]
+    if not missing:
+        return [Sentence("All characteristics are shown in @baseline.")]
+    worst = max(missing, key=lambda e: e.value or 0)
+    label = about(worst.id.removesuffix(".missing")).label
+    return [Sentence("All characteristics are shown in @baseline, with how often each was not "
+                     "recorded."),
+            Sentence(f"Most often not recorded: {label} ({worst.number_text()}; "
+                     f"{plural(worst.unit)}).", (worst,))]
+
+
+def _procedure(results: Results) -> tuple[Block, ...]:
+    return (
+        paragraph(results, PROCEDURE, "Procedures are described in @procedure-and-technique and, "
+                  "by formulation, in @procedures-by-formulation."),
+        paragraph(results, WITHIN, "The share within each practice limit is drawn in "
+                  "@practice-limits."),
+        procedure_table(results), limits_picture(results), dose_picture(results),
+    )
+
+
+def _closure(results: Results) -> tuple[Block, ...]:
+    return (
+        paragraph(results, CLOSURE, "Closure of the nidus is given in @obliteration-and-resection, "
+                  "by Spetzler–Martin grade in @embolization-complete-by-grade and "
+                  "@final-confirmed-by-grade."),
+        Paragraph(tuple(trends_of(results, (
+            "obliteration.embolization_complete", "obliteration.final_confirmed")))),
+        paragraph(results, OPERATION, "The operation by extent of embolization is shown in "
+                  "@resection-by-extent and @blood-loss-by-extent.", CONFOUNDED),
+        closure_table(results),
+        by_grade_picture(results, *CLOSURE[0]), by_grade_picture(results, *CLOSURE[2]),
+        blood_loss_picture(results), *obliteration_pictures(results),
+    )
+
+
+def _harm(results: Results) -> tuple[Block, ...]:
+    return (
+        paragraph(results, HARM, "Complications are given in @complications-summary, by unit of "
+                  "analysis in @complication-any-by-unit and by kind in @kinds-of-complication; "
+                  "every recorded event is listed in @events."),
+        Paragraph(tuple(trends_of(results, ("complication.any",)))),
+        harm_table(results), by_unit_picture(results, "complication.any"),
+        kinds_picture(results),
+    )
+
+
+def _function(results: Results) -> tuple[Block, ...]:
+    ratio = [sentence_of(e) for e in results.estimates
+             if e.id == bleeds.RATIO and e.group and tuple(e.group) == ("stage",)][:2]
+    overall = [s for year in ("1", "2") for s in told(
+        results, time.OBLITERATION, "lesion", {"years": year})]
+    free = told(results, time.BLEED_FREE, "patient", {"years": str(time.GROUPED_AT)})
+    return (
+        paragraph(results, (("function.independent", "patient"), ("function.worse", "patient"),
+                            ("open.function", "patient")),
+                  "Function is given in @function-and-follow-up and drawn in @mrs-shift."),
+        paragraph(results, ((bleeds.ID, bleeds.UNIT),),
+                  "Haemorrhage rates by stage are drawn in @haemorrhage-rates-by-stage."),
+        Paragraph(tuple(ratio)),
+        Paragraph((*told(results, time.FOLLOW_UP, "patient"), *overall, *free,
+                   *told(results, time.RECURRENCE, "lesion", {"years": str(time.GROUPED_AT)}))),
+        function_table(results), shift_picture(results), rates_picture(results),
+        *bleed_free_pictures(results),
+    )
+
+
+def _counted(estimate: object) -> str:
+    n, unit = estimate.n or 0, estimate.unit  # type: ignore[attr-defined]
+    return f"{n:,} {unit if n == 1 else plural(unit)}"

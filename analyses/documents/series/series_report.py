@@ -1,0 +1,195 @@
+"""The case series report: what happened to the service's own patients.
+
+Two documents from one set of parts: the page that stays inside the service, with study codes and
+operator codes, and the manuscript that may leave it, with neither and with small cells held back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from analyses.content.blocks import Document, Points, Section, Sentence, Table
+from analyses.documents.always_said import cautions
+from analyses.documents.checklists.filled import checklist_sections
+from analyses.documents.pictures import by_grade_picture, by_unit_picture
+from analyses.documents.series.embolized_section import embolized_section
+from analyses.documents.series.event_sections import events_table
+from analyses.documents.series.learning_section import learning_section
+from analyses.documents.series.limitations import limitations_section
+from analyses.documents.series.literature_section import (
+    literature_methods,
+    literature_results,
+    literature_supplement,
+)
+from analyses.documents.series.methods import methods_sections
+from analyses.documents.series.outcomes_sections import operators_section
+from analyses.documents.series.precision_section import planned, precision_section
+from analyses.documents.series.references import references_section
+from analyses.documents.series.results_sections import results_sections
+from analyses.documents.series.said import told
+from analyses.documents.series.supplement import supplement_sections
+from analyses.documents.series.technique_section import (
+    model_limits,
+    model_methods,
+    plan_sections,
+    technique_blocks,
+    technique_supplement,
+)
+from analyses.documents.series.to_write import declarations, discussion, introduction
+from analyses.literature.comparison import Literature, beside_literature
+from analyses.measures.results import Progress, Results
+from analyses.measures.small_cells import outside_results
+from analyses.models.model_estimates import ModelNumbers, model_numbers
+from analyses.statistics.estimate import Estimate
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from analyses.literature.published import PublishedSeries
+    from analyses.models.embolized_or_not import EmbolizedOrNot
+    from analyses.models.learning_effect import LearningEffect
+    from analyses.models.model_plan import Plan
+    from analyses.models.technique_models import TechniqueModels
+    from analyses.statistics.precision.precision_plan import Precision
+
+__all__ = ["SeriesWork", "by_grade_picture", "by_unit_picture", "checklists_document",
+           "manuscript_document", "series_document", "series_work"]
+
+SUMMARY = (
+    ("obliteration.embolization_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
+    ("complication.any", "session"), ("combined.permanent_deficit_or_death", "patient"),
+    ("function.independent", "patient"),
+)
+
+
+@dataclass(frozen=True)
+class SeriesWork:
+    """What the case series rests on: results, models on technique, planning of precision."""
+
+    results: Results
+    models: TechniqueModels | None = None
+    precision: tuple[Precision, ...] = ()
+    literature: Literature = Literature((), ())
+    embolized: EmbolizedOrNot | None = None
+    learning: LearningEffect | str | None = None
+
+    @cached_property
+    def numbers(self) -> ModelNumbers:
+        """The numbers of the models."""
+        return model_numbers(self.models)
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """Numbers beyond those of the results that the documents print."""
+        return (*(e for plan in self.precision for e in plan.estimates), *self.numbers.estimates,
+                *self.literature.estimates,
+                *(self.embolized.estimates if self.embolized else ()),
+                *getattr(self.learning, "estimates", ()))
+
+
+def series_work(
+    results: Results, *, plan: Plan | None = None,
+    published: Iterable[PublishedSeries] | None = None, progress: Progress | None = None,
+) -> SeriesWork:
+    """Work out what the case series shows beside the results.
+
+    plan: of the technique models; the default one, whose results are exploratory, where None.
+    published: lines to be set beside our own rates; the package's where None.
+    """
+    from analyses.models.embolized_or_not import embolized_or_not
+    from analyses.models.learning_frame import learning_of_sessions
+    from analyses.models.technique_frame import technique_models
+
+    tell = progress or (lambda words: None)
+    tell("models on technique")
+    models = technique_models(results.units, results.manifest, plan=plan)
+    tell("what so many patients can show")
+    precision = planned(results)
+    tell("published series")
+    literature = beside_literature(results, published)
+    tell("resections with and without embolization, and experience")
+    return SeriesWork(results, models, precision, literature, embolized_or_not(results.units),
+                      learning_of_sessions(results.units))
+
+
+def series_document(work: SeriesWork) -> Document:
+    """The case series as a page for use inside the service: it lists study and operator codes."""
+    results = work.results
+    operators = replace(operators_section(results, results.limits), level=2, supplement=True)
+    sections = (*_sections(work, results, events_table(results)), operators)
+    return _with_checklists(_document(results, sections, stays_inside=True), work.results)
+
+
+def manuscript_document(work: SeriesWork) -> Document:
+    """The case series as a manuscript to go on writing in; it may leave the service.
+
+    No study code, no operator code, no date of an event; small cells of characteristics are held
+    back as `registry.privacy` says.
+    """
+    results = outside_results(work.results)
+    sections = _sections(work, results, events_table(results, study_codes=False))
+    return _with_checklists(_document(results, tuple(sections), stays_inside=False), work.results)
+
+
+def checklists_document(manuscript: Document) -> Document:
+    """The reporting checklists of a manuscript as a document of their own, as journals want."""
+    kept = tuple(
+        replace(section, level=1, supplement=False, blocks=tuple(
+            replace(b, name=f"own-{b.name}") if isinstance(b, Table) else b
+            for b in section.blocks))
+        for section in manuscript.sections
+        if section.title == "Reporting checklists" or any(
+            isinstance(b, Table) and b.name.startswith("checklist-") for b in section.blocks))
+    return replace(manuscript, name="reporting-checklists", title="Reporting checklists",
+                   sections=kept)
+
+
+def _with_checklists(document: Document, results: Results) -> Document:
+    """The document with its checklists filled in, which need its numbers first."""
+    return replace(document, sections=(
+        *document.sections, *checklist_sections(document, results)))
+
+
+def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section]:
+    main = [
+        Section("Summary", (Points(_summary(results)), cautions())),
+        introduction(),
+        *methods_sections(results, model_methods(work.models)),
+        *literature_methods(work.literature),
+        *results_sections(results, technique_blocks(work.models, work.numbers)),
+        *literature_results(work.literature),
+        precision_section(work.precision),
+        discussion(),
+        limitations_section(results, model_limits(work.models)),
+        declarations(),
+    ]
+    more = supplement_sections(
+        results, main, [*technique_supplement(work.models, work.numbers),
+                        embolized_section(work.embolized), learning_section(work.learning),
+                        *plan_sections(work.models)], events)
+    more += literature_supplement(work.literature)
+    main.append(references_section([*main, *more]))
+    return [*main, *more]
+
+
+def _document(results: Results, sections: tuple[Section, ...], *, stays_inside: bool) -> Document:
+    manifest = results.manifest
+    subtitle = (f"Data frozen for {manifest.get('purpose', 'an unknown purpose')} on "
+                f"{manifest.get('date', 'an unknown day')}, freeze "
+                f"{str(manifest.get('freeze_hash', 'without a hash'))[:12]}")
+    return Document("case-series", "Brain AVM embolization: case series", subtitle, sections,
+                    stays_inside=stays_inside)
+
+
+def _summary(results: Results) -> tuple[Sentence, ...]:
+    """Five sentences: what was done with the first outcome, then one outcome a sentence."""
+    counts = tuple(
+        results.one(f"count.{name}", name[:-1]) for name in ("patients", "lesions", "sessions"))
+    patients, lesions, sessions = (f"{count.n:,}" for count in counts)
+    done = (f"{patients} patients with {lesions} treated lesions had {sessions} embolization "
+            "sessions")
+    first, *others = [s for pair in SUMMARY for s in told(results, *pair)] or [Sentence("")]
+    outcome = f"; {first.text[:1].lower()}{first.text[1:]}" if first.text else "."
+    return (Sentence(done + outcome, (*counts, *first.estimates)), *others)

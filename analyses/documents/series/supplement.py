@@ -1,0 +1,90 @@
+"""The supplement: every result by group, sensitivity analyses, every event, every model."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from analyses.content.blocks import Block, Picture, Section, Table, plain
+from analyses.documents.series.event_sections import complication_detail_section
+from analyses.documents.series.main_tables import CLOSED
+from analyses.documents.series.outcomes_sections import (
+    FUNCTION,
+    function_section,
+    procedures_section,
+    resection_section,
+)
+from analyses.documents.series.questions_sections import comparisons_section, missing_section
+from analyses.documents.series.time_sections import haemorrhage_section, over_time_section
+from analyses.documents.tables.measure_tables import grouped_table, measures_table
+from analyses.measures.results import Results
+
+COLUMNS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
+SHOWN = (("complication.any", "session"), ("complication.symptomatic", "session"),
+         ("complication.permanent_deficit", "session"),
+         ("combined.permanent_deficit_or_death", "patient"))
+HARM = (
+    *((id, unit) for id in ("complication.any", "complication.symptomatic")
+      for unit in ("injection", "session", "lesion", "patient")),
+    *((id, unit) for id in (
+        "complication.haemorrhagic", "complication.haemorrhagic_symptomatic",
+        "complication.haemorrhagic_without_navigation", "complication.ischaemic",
+        "complication.permanent_deficit", "complication.death_30d", "death.all_cause_30d",
+    ) for unit in ("session", "patient")),
+    ("complication.retained_catheter", "catheter"),
+    ("combined.permanent_deficit_or_death", "patient"),
+)
+COLUMN_WORDS = {
+    "sm_grade": "Spetzler–Martin grade", "ponce_class": "Spetzler–Ponce class",
+    "agent": "agent group", "period": "calendar year", "ruptured": "rupture before treatment"}
+NOT_AGAIN = ("function-by-rupture",)
+
+
+def supplement_sections(
+    results: Results, main: Sequence[Section], models: Sequence[Section], events: Table,
+) -> list[Section]:
+    """Every part of the supplement that the main text does not show already.
+
+    main: the sections of the main text; models: those of the technique models; events: the
+    listing of every event, with or without study codes.
+    """
+    parts = [
+        Section("Supplement", (plain(
+            "Everything here and in the main text, and every other group, stands in results.json "
+            "with its numerator, denominator, interval and method."),)),
+        Section("Obliteration by group", _by_group(results, "obliteration", "Obliteration", CLOSED),
+                level=2, wide=True),
+        Section("Complications by group", (
+            measures_table(results, "complications", "Complications, by unit of analysis", HARM),
+            *_by_group(results, "complications", "Complications", SHOWN)), level=2, wide=True),
+        Section("Function by group", _by_group(results, "function", "Function", FUNCTION),
+                level=2, wide=True),
+        *(replace(section, level=2, wide=True) for section in (
+            complication_detail_section(results, events), haemorrhage_section(results),
+            over_time_section(results), procedures_section(results, results.limits),
+            resection_section(results), function_section(results), comparisons_section(results),
+            missing_section(results))),
+        *(replace(section, level=2, wide=True) for section in models),
+    ]
+    used = {b.name for section in main for b in section.blocks if isinstance(b, (Table, Picture))}
+    found = []
+    for section in parts:
+        kept = tuple(b for b in section.blocks if _first_time(b, used))
+        used |= {b.name for b in kept if isinstance(b, (Table, Picture))}
+        found.append(replace(section, blocks=kept, supplement=True))
+    return found
+
+
+def _first_time(block: Block, used: set[str]) -> bool:
+    return not isinstance(block, (Table, Picture)) or (
+        block.name not in used and block.name not in NOT_AGAIN)
+
+
+def _by_group(
+    results: Results, name: str, caption: str, measures: Sequence[tuple[str, str]],
+) -> tuple[Table, ...]:
+    return tuple(
+        grouped_table(results, f"{name}-by-{column}",
+                      f"{caption} by {COLUMN_WORDS.get(column, column)}", measures, column,
+                      folded=True)
+        for column in COLUMNS)

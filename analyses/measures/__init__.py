@@ -1,0 +1,1 @@
+"""What the analysis plan asks of a freeze: every measure, counted and named."""

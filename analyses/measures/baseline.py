@@ -1,0 +1,166 @@
+"""Who the patients and their lesions were: the numbers of a baseline table, by any grouping.
+
+Each field is declared with how it is described: a mean with its standard deviation, a median
+with quartiles, or the share of each level. What was not recorded is shown, never guessed.
+Groups are compared by standardised differences, not by a column of P values: those answer a
+question about chance that a description of the patients does not ask (P values on request in
+`baseline_tests`).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analyses.measures.counting import levels, share
+from analyses.measures.measuring import mean_of, median_of
+from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.proportions.standardised import standardised_difference
+from registry.schema import TABLES
+
+MEAN, MEDIAN, LEVELS = "mean", "median", "levels"
+
+
+@dataclass(frozen=True)
+class Described:
+    """A field of the baseline table.
+
+    `how`: MEAN (about symmetric), MEDIAN (skewed or a count) or LEVELS. Label and unit come from
+    the schema where they are blank here.
+    """
+
+    column: str
+    how: str
+    label: str = ""
+    unit: str = ""
+
+    def heading(self) -> str:
+        """The label, with the unit."""
+        spec = next((t.by_name[self.column] for t in TABLES.values()
+                     if self.column in t.by_name), None)
+        label = self.label or (spec.label if spec else self.column)
+        unit = self.unit or (spec.unit if spec else "")
+        return f"{label} ({unit})" if unit else label
+
+    def measure(self) -> str:
+        """The unit of the values."""
+        spec = next((t.by_name[self.column] for t in TABLES.values()
+                     if self.column in t.by_name), None)
+        return self.unit or (spec.unit if spec else "")
+
+
+PATIENT_FIELDS = (
+    Described("age_y", MEAN, "Age at presentation", "years"),
+    Described("sex", LEVELS), Described("presentation", LEVELS),
+    Described("mrs_before", LEVELS), Described("gcs", MEDIAN), Described("hht", LEVELS),
+    Described("lesions", LEVELS, "Treated lesions"),
+)
+LESION_FIELDS = (
+    Described("side", LEVELS), Described("location", LEVELS),
+    Described("haemorrhage_before", LEVELS), Described("earlier_treatment", LEVELS),
+    Described("nidus_length_mm", MEDIAN),
+    Described("nidus_volume_ml", MEDIAN, "Nidus volume", "mL"),
+    Described("eloquent", LEVELS), Described("deep_drainage", LEVELS),
+    Described("draining_veins", MEDIAN), Described("venous_stenosis", LEVELS),
+    Described("venous_ectasia", LEVELS), Described("nidus_border", LEVELS),
+    Described("feeding_pedicles", MEDIAN), Described("feeder_calibre", LEVELS),
+    Described("perforator_supply", LEVELS), Described("en_passage_supply", LEVELS),
+    Described("dural_supply", LEVELS), Described("fistulous_part", LEVELS),
+    Described("aneurysm", LEVELS),
+    Described("sm_grade", LEVELS, "Spetzler–Martin grade"),
+    Described("lawton_young_sum", MEDIAN, "Lawton–Young grade with Spetzler–Martin"),
+    Described("avmes", MEDIAN, "AVM embolization score"),
+)
+SECTIONS = (("patient", PATIENT_FIELDS), ("lesion", LESION_FIELDS))
+
+
+def baseline_estimates(units: Units, by: Iterable[str] = ("ruptured",)) -> list[Estimate]:
+    """Every number of the baseline table: overall, by each grouping, and their differences.
+
+    `by`: columns of the unit frames (any of `populations.GROUPINGS`). Ids:
+    `baseline.COLUMN` (a mean or median), `baseline.COLUMN.LEVEL` (a share of the units with the
+    field recorded), `baseline.COLUMN.missing` (a share of all units) and `baseline.COLUMN.smd`.
+    """
+    by = tuple(by)
+    found: list[Estimate] = []
+    for unit, fields in SECTIONS:
+        frame = baseline_frame(units, unit)
+        for field in fields:
+            found += list(_field(frame, field, unit, by))
+    return found
+
+
+def baseline_frame(units: Units, unit: str) -> pd.DataFrame:
+    """Patients treated (unit "patient") or lesions treated, with the fields described."""
+    if unit == "lesion":
+        return units.lesions
+    own = [f.column for f in PATIENT_FIELDS if f.column not in units.patients]
+    people = units.tables["patients"][["patient_id", *own]]
+    return units.patients.merge(people, on="patient_id", how="left")
+
+
+def field_levels(frame: pd.DataFrame, field: Described) -> list[str]:
+    """The levels a row each: "yes" alone for yes/no, else those that occur, in their order."""
+    values = frame[field.column]
+    if values.dtype == "boolean" or values.dtype == bool:
+        return ["yes"]
+    return [v for v in levels(values, field.column) if v != NOT_RECORDED]
+
+
+def level_id(field: Described, level: str) -> str:
+    """The id of a level's share: `baseline.presentation.focal_deficit`."""
+    return f"baseline.{field.column}.{re.sub(r'[^a-z0-9]+', '_', level.lower()).strip('_')}"
+
+
+def compared_levels(frame: pd.DataFrame, by: str) -> list[str]:
+    """The levels of a grouping that are compared: those recorded."""
+    return [v for v in levels(frame[by], by) if v not in (NOT_RECORDED, NOT_EMBOLIZED)]
+
+
+def as_levels(values: pd.Series) -> pd.Series:
+    """A column as level text; yes/no for truth values; blank where not recorded."""
+    if values.dtype == "boolean" or values.dtype == bool:
+        return values.astype("boolean").map({True: "yes", False: "no"},
+                                            na_action="ignore").astype("string")
+    return values.astype("string").mask(values.astype("string").eq(NOT_RECORDED))
+
+
+def _field(
+    frame: pd.DataFrame, field: Described, unit: str, by: tuple[str, ...],
+) -> Iterator[Estimate]:
+    yield from _described(frame, frame, field, unit, None)
+    for grouping in by:
+        for level in levels(frame[grouping], grouping):
+            part = frame[frame[grouping] == level]
+            yield from _described(frame, part, field, unit, {grouping: level})
+        names = compared_levels(frame, grouping)
+        if len(names) >= 2:
+            yield standardised_difference(
+                frame, grouping, names, field.column, field.how == LEVELS,
+                id=f"baseline.{field.column}.smd", unit=unit)
+
+
+def _described(
+    whole: pd.DataFrame, part: pd.DataFrame, field: Described, unit: str,
+    group: dict[str, str] | None,
+) -> Iterator[Estimate]:
+    """One field of one group; the levels are those of the whole, so that none is left out."""
+    named = {"unit": unit, "group": group}
+    if field.how == LEVELS:
+        values = as_levels(part[field.column])
+        for level in field_levels(whole, field):
+            event = values.eq(level).astype("boolean").where(values.notna())
+            yield share(part.assign(event=event), "event", id=level_id(field, level),
+                        unknown="with it not recorded", **named)
+        missing = values.isna()
+    else:
+        describe = mean_of if field.how == MEAN else median_of
+        yield describe(part, field.column, id=f"baseline.{field.column}",
+                       measure=field.measure(), **named)
+        missing = part[field.column].isna()
+    yield share(part.assign(event=missing.astype("boolean")), "event",
+                id=f"baseline.{field.column}.missing", **named)

@@ -1,0 +1,55 @@
+"""The tests beside trends and groups as estimates, so that what is printed of them is on record.
+
+A test is never shown alone: the shares, or the change a step, stand beside it.
+"""
+
+from __future__ import annotations
+
+import analyses.measures.catalogue_outcomes  # noqa: F401  (the words of what is tested)
+from analyses.measures.catalogue import CATALOGUE, About, describe
+from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
+from analyses.measures.headlines import HEADLINE_IDS, headlines
+from analyses.population.unit_frames import Units
+from analyses.statistics.estimate import Estimate
+
+ALL_GROUPS = "all groups"
+
+
+def comparison_tests(units: Units) -> list[Estimate]:
+    """`trend.ID.test` and `heterogeneity.ID` (kind "chi-squared"), their P values beside."""
+    found: list[Estimate] = []
+    for headline in headlines(units).values():
+        for trend in trends(headline):
+            e = trend.estimate
+            found += _test(f"{e.id}.test", e.unit, dict(e.group or {}), trend.method,
+                           trend.statistic, (trend.p, trend.permutation_p))
+    for test in all_heterogeneity(units, COMPARED):
+        found += _test(f"heterogeneity.{test.id}", test.unit, {test.column: ALL_GROUPS},
+                       test.method, test.statistic, (test.p, None))
+    return found
+
+
+def _test(
+    id: str, unit: str, group: dict[str, str], method: str, statistic: float | None,
+    p: tuple[float | None, float | None],
+) -> list[Estimate]:
+    if statistic is None:
+        return []
+    named = {"unit": unit, "group": group, "method": method}
+    beside = tuple(
+        Estimate(id=f"{id}.{word}", kind="P value", value=value, **named)
+        for word, value in zip(("p", "permutation_p"), p, strict=True) if value is not None)
+    return [Estimate(id=id, kind="chi-squared", value=statistic, beside=beside, **named)]
+
+
+def _words() -> dict[str, About]:
+    found = {}
+    for id in HEADLINE_IDS:
+        for name, words in ((f"trend.{id}.test", "test of the trend"),
+                            (f"heterogeneity.{id}", "test whether the groups differ")):
+            said = f"{CATALOGUE[id].label}: {words}"
+            found[name] = About(said, said, said, "{units}")
+    return found
+
+
+describe(_words())

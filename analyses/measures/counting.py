@@ -1,0 +1,133 @@
+"""From a unit frame to estimates: one share overall, and by every grouping.
+
+A unit frame has one row a unit, with `key`, `patient_id`, the grouping columns, and a column of
+events (boolean; blank means that the outcome is not known, and the unit leaves the denominator
+but is counted beside it).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import pandas as pd
+
+from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED
+from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.proportions.bounds import proportion_bounds
+from analyses.statistics.proportions.clustered import clustered_proportion
+from analyses.statistics.proportions.independent import proportion
+from analyses.words.estimate_text import plural
+from analyses.words.flags import FEW_UNITS, NOTHING_COUNTED
+from registry.schema import TABLES
+
+UNKNOWN = "of unknown outcome"
+"""What is said of the units left out, unless a caller has better words."""
+
+FEW = 5
+"""A group under this many units is printed with its counts and "too few to compare"."""
+
+
+def share(
+    frame: pd.DataFrame, event: str, *, id: str, unit: str,
+    group: Mapping[str, str] | None = None, notes: Iterable[str] = (), unknown: str = UNKNOWN,
+) -> Estimate:
+    """The proportion of units in which `event` is true, among those where it is known.
+
+    frame: a unit frame. Clustered on the patient where a patient gives more than one row
+    (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags; `unknown` are the
+    words on units whose event is blank: "3 sessions of unknown outcome left out".
+    """
+    known = frame[frame[event].notna()]
+    happened = known[event].astype(bool)
+    labels = {"id": id, "unit": unit, "group": group, "keys": known["key"]}
+    if known["patient_id"].duplicated().any():
+        found = clustered_proportion(
+            happened.to_numpy(), known["patient_id"].to_numpy(dtype=str), **labels
+        )
+    else:
+        found = proportion(int(happened.sum()), len(known), event_keys=known["key"][happened],
+                           **labels)
+        found = replaced(found, clusters=len(known))
+    return _noted(found, frame, event, notes, unknown)
+
+
+def shares(
+    frame: pd.DataFrame, event: str, *, id: str, unit: str,
+    by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (), unknown: str = UNKNOWN,
+) -> list[Estimate]:
+    """The share overall, then within each level of each grouping (levels in their order)."""
+    notes = tuple(notes)
+    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown)]
+    for column in by:
+        for level in levels(frame[column], column):
+            part = frame[frame[column] == level]
+            estimate = share(part, event, id=id, unit=unit, group={column: level},
+                             unknown=unknown)
+            found.append(few_marked(estimate))
+    return found
+
+
+def few_marked(estimate: Estimate) -> Estimate:
+    """The estimate, with the words "too few to compare" where it counts fewer than FEW units."""
+    if (estimate.n or 0) >= FEW or FEW_UNITS in estimate.flags:
+        return estimate
+    if NOTHING_COUNTED in estimate.flags:
+        return estimate
+    return replaced(estimate, flags=(*estimate.flags, FEW_UNITS))
+
+
+def levels(values: pd.Series, column: str) -> list[str]:
+    """The levels of a grouping that occur, in order.
+
+    That of the categories where the column has them, else of the schema's list, else sorted;
+    "not recorded" comes last.
+    """
+    present = {str(value) for value in values.dropna()}
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return [str(level) for level in values.cat.categories if str(level) in present]
+    listed = [v for table in TABLES.values() for v in _listed(table.by_name.get(column))]
+    order = {value: place for place, value in enumerate(dict.fromkeys(listed))}
+    last = {NOT_EMBOLIZED: 1, NOT_RECORDED: 2}
+    return sorted(present, key=lambda v: (last.get(v, 0), order.get(v, len(order)), v))
+
+
+def any_known(units: pd.DataFrame, unit_column: str, rows: pd.DataFrame, flag: pd.Series,
+              row_column: str) -> pd.Series:
+    """Per unit: true where a row of it is true, blank where none is but one is blank, else no.
+
+    `flag` is a boolean Series on `rows`; `row_column` of rows names the unit.
+    """
+    flag = flag.astype("boolean")
+    true = set(rows.loc[flag.fillna(False), row_column].dropna())
+    unknown = set(rows.loc[flag.isna(), row_column].dropna()) - true
+    names = units[unit_column]
+    found = names.isin(true).astype("boolean")
+    return found.mask(names.isin(unknown))
+
+
+def _listed(spec: object) -> tuple[str, ...]:
+    return getattr(spec, "values", ()) or ()
+
+
+def _noted(
+    found: Estimate, frame: pd.DataFrame, event: str, notes: Iterable[str], words: str,
+) -> Estimate:
+    """Add the words on unknown outcomes, and the bounds they leave open, beside the estimate."""
+    unknown = int(frame[event].isna().sum())
+    extra = tuple(notes)
+    beside = found.beside
+    if unknown:
+        name = found.unit if unknown == 1 else plural(found.unit)
+        extra = (f"{unknown} {name} {words} left out", *extra)
+        beside = (*beside, _bounds(found, frame, event))
+    if not extra:
+        return found
+    return replaced(found, flags=(*found.flags, *extra), beside=beside)
+
+
+def _bounds(found: Estimate, frame: pd.DataFrame, event: str) -> Estimate:
+    outcome = frame[event].astype("Float64").to_numpy(dtype=float, na_value=float("nan"))
+    return proportion_bounds(
+        outcome, frame["patient_id"].to_numpy(dtype=str), id=f"{found.id}.bounds",
+        unit=found.unit, group=found.group, keys=list(frame["key"]),
+    )

@@ -1,0 +1,132 @@
+"""The flow of patients from all recorded to each analysis, with a reason for every one lost.
+
+A patient is in an analysis where at least one of the patient's units is. Numbers are estimates
+of kind "count", so that the diagram, the text and the tables use the same ones.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from analyses.measures.flow_analyses import Analysis, analyses_of
+from analyses.population.unit_frames import Units
+from analyses.statistics.estimate import Estimate, counted_rows
+
+ERRORS = "errors in the data"
+NOT_TREATED = "not treated"
+NOT_EMBOLIZED = "treated, but not by embolization"
+
+
+@dataclass(frozen=True)
+class Flow:
+    """The diagram's numbers: a trunk of boxes, what left between them, and the analyses.
+
+    trunk: (words, count) from all recorded to embolized. losses: for each box but the last, the
+    (reason, count) pairs that left after it. analyses: (label, base, analysed, losses).
+    """
+
+    trunk: tuple[tuple[str, Estimate], ...]
+    losses: tuple[tuple[tuple[str, Estimate], ...], ...]
+    analyses: tuple[tuple[str, str, Estimate, tuple[tuple[str, Estimate], ...]], ...]
+
+    def estimates(self) -> list[Estimate]:
+        """Every number of the diagram, in order."""
+        found = [count for _, count in self.trunk]
+        found += [count for box in self.losses for _, count in box]
+        for _, _, analysed, losses in self.analyses:
+            found += [analysed, *(count for _, count in losses)]
+        return found
+
+
+def flow_of(units: Units, manifest: Mapping[str, Any]) -> Flow:
+    """The flow of one freeze. manifest: the freeze's own (its `left_out` counts who was held)."""
+    people = units.tables["patients"]["patient_id"].astype(str)
+    treated, embolized = (
+        set(units.patients["key"]),
+        set(units.patients.loc[units.patients["embolized"], "key"]),
+    )
+    out = _left_out(manifest)
+    recorded = len(people) + sum(number for _, number in out)
+    trunk = (
+        ("Recorded", _number("flow.recorded", recorded)),
+        ("In this freeze", _people("flow.frozen", people)),
+        ("Treated", _people("flow.treated", treated)),
+        ("Embolized", _people("flow.embolized", embolized)),
+    )
+    losses = (
+        tuple((reason, _number("flow.left_out", number, reason)) for reason, number in out),
+        _lost("flow.not_treated", NOT_TREATED, set(people) - treated),
+        _lost("flow.not_embolized", NOT_EMBOLIZED, treated - embolized),
+    )
+    bases = {"treated": treated, "embolized": embolized}
+    found = tuple(_analysis(a, bases[a.base]) for a in analyses_of(units))
+    return Flow(trunk, losses, found)
+
+
+def flow_estimates(units: Units, manifest: Mapping[str, Any]) -> list[Estimate]:
+    """All flow.* counts (unit: patient)."""
+    return flow_of(units, manifest).estimates()
+
+
+def dropped(analysis: Analysis, base: set[str]) -> dict[str, set[str]]:
+    """Reason → patients of the base who are not in the analysis, each under one reason.
+
+    A patient with several units lost for different reasons stands under the reason listed first
+    in the analysis's own order.
+    """
+    rows = analysis.rows[analysis.rows["patient_id"].isin(base)]
+    inside = set(rows.loc[rows["reason"].isna(), "patient_id"])
+    left = set(base) - inside
+    found: dict[str, set[str]] = {}
+    for reason in analysis.reasons:
+        mine = set(rows.loc[rows["reason"].eq(reason).fillna(False), "patient_id"]) & left
+        if mine:
+            found[reason] = mine
+            left -= mine
+    if left:
+        found[analysis.absent] = found.get(analysis.absent, set()) | left
+    return found
+
+
+def _analysis(analysis: Analysis, base: set[str]) -> Any:
+    lost = dropped(analysis, base)
+    inside = base - set().union(*lost.values())
+    counts = tuple(
+        (reason, _people("flow.dropped", who, {"analysis": analysis.label, "reason": reason}))
+        for reason, who in lost.items())
+    analysed = _people("flow.analysed", inside, {"analysis": analysis.label})
+    return analysis.label, analysis.base, analysed, counts
+
+
+def _left_out(manifest: Mapping[str, Any]) -> list[tuple[str, int]]:
+    out = manifest.get("left_out", {})
+    found = [(ERRORS, int(out.get("errors", {}).get("patients", 0)))]
+    refused = out.get("research_use", {}).get("patients", {})
+    found += [(f"research use {word}", int(number)) for word, number in sorted(refused.items())]
+    return [(reason, number) for reason, number in found if number]
+
+
+def _lost(id: str, reason: str, who: set[str]) -> tuple[tuple[str, Estimate], ...]:
+    return ((reason, _people(id, who)),) if who else ()
+
+
+def _people(id: str, who: Any, group: dict[str, str] | None = None) -> Estimate:
+    keys = sorted(set(pd.Series(list(who), dtype="object").astype(str)))
+    return Estimate(id=id, kind="count", value=len(keys), n=len(keys), unit="patient",
+                    method="count", group=group, counted=counted_rows(keys, [False] * len(keys)))
+
+
+def _number(id: str, number: int, reason: str | None = None) -> Estimate:
+    """A count of people who are not in the freeze, so that no keys can be given."""
+    return Estimate(id=id, kind="count", value=number, n=number, unit="patient", method="count",
+                    group={"reason": reason} if reason else None)
+
+
+def words_of(losses: tuple[tuple[str, Estimate], ...]) -> Iterator[str]:
+    """`3 whose plan is ongoing`, one a reason."""
+    for reason, count in losses:
+        yield f"{count.n:,} {reason}"

@@ -1,0 +1,1 @@
+"""Technique models: the declared plan, the frames it is fitted on, the run, and its words."""

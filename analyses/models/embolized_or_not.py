@@ -1,0 +1,161 @@
+"""Resections with embolization before them beside those without, made alike by weighting.
+
+The groups were chosen by the team, lesion by lesion (confounding by indication). Both are shown as
+they were; the weighted comparison balances what was recorded, and nothing else. Rows are first
+operations on a lesion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from analyses.measures.catalogue import About, describe
+from analyses.measures.counting import shares
+from analyses.measures.measuring import median_of
+from analyses.measures.resection import days_since_session, resected_with_extent
+from analyses.population.counted_events import LESION
+from analyses.population.unit_frames import Units
+from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.regression.propensity import (
+    WeightedComparison,
+    compare_weighted,
+    compare_weighted_level,
+)
+
+COVARIATES = ("sm_grade", "ruptured", "age_at_treatment")
+OUTCOMES: Mapping[str, tuple[str, str]] = {
+    "blood_loss_ml": ("Blood loss", "mL"), "operation_min": ("Operation time", "min"),
+    "complete": ("Complete resection", ""), "permanent": ("Permanent deficit or death", ""),
+}
+"""Outcome column → its words and unit; without a unit it is yes/no."""
+GROUPS = {"yes": True, "no": False}
+
+
+@dataclass(frozen=True)
+class ComparedOutcome:
+    """One outcome: the groups as they were (embolized before, not), and the weighted comparison.
+
+    weighted: None where the data cannot carry one, and then `refusal` says why.
+    """
+
+    outcome: str
+    groups: tuple[Estimate, ...]
+    weighted: WeightedComparison | None
+    refusal: str = ""
+
+
+@dataclass(frozen=True)
+class EmbolizedOrNot:
+    """The comparison, whole.
+
+    lesions: resected lesions with embolization before, and without; outcomes: a line each;
+    balance: standardised differences before and after weighting (of the outcome with most rows),
+    as estimates in pairs by covariate.
+    """
+
+    lesions: tuple[int, int]
+    outcomes: tuple[ComparedOutcome, ...]
+    balance: Mapping[str, tuple[Estimate, Estimate]] = field(default_factory=dict)
+
+    @property
+    def widest(self) -> WeightedComparison | None:
+        """The weighted comparison with most rows, whose balance is shown."""
+        given = [o.weighted for o in self.outcomes if o.weighted is not None]
+        return max(given, key=lambda w: w.difference.n or 0, default=None)
+
+    @property
+    def counts(self) -> tuple[Estimate, Estimate]:
+        """The lesions of each group as estimates."""
+        with_, without = (Estimate(
+            id="embolized_or_not.lesions", kind="count", value=float(count), unit="lesion",
+            method="count", group={"embolized_before": name})
+            for name, count in zip(GROUPS, self.lesions, strict=True))
+        return with_, without
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """Every number of the comparison."""
+        found = [e for one in self.outcomes for e in one.groups]
+        found += [one.weighted.difference for one in self.outcomes if one.weighted is not None]
+        return (*self.counts, *found, *(e for pair in self.balance.values() for e in pair))
+
+
+def first_operations(units: Units) -> pd.DataFrame:
+    """Resected lesions with `embolized_before`, OUTCOMES and COVARIATES.
+
+    A lesion embolized only after its operation counts as not embolized before.
+    """
+    lesions = resected_with_extent(units)
+    rows = units.tables["resections"].sort_values([*LESION, "resection_date", "resection_no"])
+    first = rows.groupby(LESION, as_index=False).head(1)
+    first = first.assign(before=days_since_session(first, units.tables["sessions"]).notna())
+    joined = lesions.drop(columns=["sm_grade"]).merge(
+        first[[*LESION, "blood_loss_ml", "operation_min", "before"]], on=LESION)
+    numbers = {name: joined[name].astype("Float64").astype(float)
+               for name in ("blood_loss_ml", "operation_min", "age_at_treatment")}
+    return joined.assign(
+        **numbers, embolized_before=joined["before"].astype(bool),
+        sm_grade=joined["sm_grade_value"].astype("Float64").astype(float),
+        ruptured=joined["ruptured"].map({"yes": True, "no": False}).astype("boolean"))
+
+
+def embolized_or_not(units: Units) -> EmbolizedOrNot | None:
+    """The comparison for one freeze; None where all or none were embolized before."""
+    rows = first_operations(units)
+    counts = tuple(int(rows["embolized_before"].eq(group).sum()) for group in GROUPS.values())
+    if not all(counts):
+        return None
+    outcomes = tuple(_compared(rows, outcome) for outcome in OUTCOMES)
+    whole = EmbolizedOrNot((counts[0], counts[1]), outcomes)
+    found = EmbolizedOrNot(whole.lesions, outcomes, _balance(whole.widest))
+    _describe(found)
+    return found
+
+
+def _compared(rows: pd.DataFrame, outcome: str) -> ComparedOutcome:
+    words, measure = OUTCOMES[outcome]
+    groups = tuple(e for name, group in GROUPS.items()
+                   for e in _as_they_were(rows, outcome, measure, name, group))
+    known = rows[rows[outcome].notna()]
+    compare = compare_weighted_level if measure else compare_weighted
+    try:
+        found = compare(known, outcome, "embolized_before", COVARIATES, cluster="patient_id",
+                        unit="lesion")
+    except ValueError as problem:
+        return ComparedOutcome(outcome, groups, None, str(problem))
+    return ComparedOutcome(outcome, groups, found)
+
+
+def _as_they_were(
+    rows: pd.DataFrame, outcome: str, measure: str, name: str, group: bool
+) -> tuple[Estimate, ...]:
+    part = rows[rows["embolized_before"].eq(group)]
+    named = {"id": f"embolized_or_not.{outcome}", "unit": "lesion"}
+    found = (median_of(part, outcome, measure=measure, **named) if measure
+             else shares(part, outcome, by=(), unknown="not known", **named)[0])
+    return (replaced(found, group={"embolized_before": name}),)
+
+
+def _balance(found: WeightedComparison | None) -> dict[str, tuple[Estimate, Estimate]]:
+    if found is None:
+        return {}
+    pairs = {}
+    for covariate, line in found.balance.iterrows():
+        pairs[str(covariate)] = tuple(Estimate(
+            id="embolized_or_not.standardised_difference", kind="standardised difference",
+            value=float(line[when]), unit="lesion", n=found.difference.n,
+            clusters=found.difference.clusters, method="Austin 2009",
+            group={"covariate": str(covariate), "weighting": when})
+            for when in ("before", "after"))
+    return pairs  # type: ignore[return-value]
+
+
+def _describe(found: EmbolizedOrNot) -> None:
+    for e in found.estimates:
+        outcome = e.id.split(".")[1]
+        words = OUTCOMES.get(outcome, (outcome.replace("_", " "), ""))[0]
+        said = f"{words}, embolized before the resection or not"
+        describe({e.id: About(said, said, said, "{units} resected")})

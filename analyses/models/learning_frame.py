@@ -1,0 +1,31 @@
+"""Does the result of a session change with the operator's experience? The frame and the model."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analyses.measures.catalogue import About, describe
+from analyses.models.learning_effect import LearningEffect, learning_effect
+from analyses.models.technique_frame import technique_frames
+from analyses.population.unit_frames import Units
+
+ADJUST = ("sm_grade", "ruptured")
+
+
+def learning_sessions(units: Units) -> pd.DataFrame:
+    """Procedures with `event` (any complication), `case_number`, `operator_id`, and ADJUST."""
+    frame = technique_frames(units)["session"]
+    operators = units.sessions.set_index("key")["operator_id"].astype(object)
+    return frame.assign(operator_id=frame["key"].map(operators))
+
+
+def learning_of_sessions(units: Units) -> LearningEffect | str:
+    """The adjusted effect of case_number on any complication, or why there is none."""
+    try:
+        found = learning_effect(learning_sessions(units), "event", ADJUST)
+    except ValueError as problem:
+        return str(problem)
+    said = "Any complication along the operator's case number"
+    for e in found.estimates:
+        describe({e.id: About(said, said, said, "{units} with all values recorded")})
+    return found

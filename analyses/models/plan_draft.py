@@ -1,0 +1,61 @@
+"""A plan file to begin with: the default plan, with what may be changed written at its head."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from dataclasses import replace
+from pathlib import Path
+
+from analyses.models.model_plan import MISSING_RULES, write_plan
+from analyses.models.outcome_words import OUTCOME_WORDS
+from analyses.models.technique_plan import OUTCOMES, TECHNIQUE, default_plan
+from analyses.statistics.regression.estimator_choice import ESTIMATORS
+from registry.problems.sentence_error import SentenceError
+
+_FOR_PLANS = tuple(name for name in ESTIMATORS if name not in ("ordinal", "cox"))
+_OUTCOME_LINES = "\n".join(f"              {unit}: {column} ({OUTCOME_WORDS[column].lower()})"
+                           for _, unit, column in OUTCOMES)
+HEAD = f"""\
+Analysis plan of the technique models. Change it to what your service wants to ask, before
+anybody looks at the data, and give it to `nidusbook report FREEZE --out DIR --plan THIS-FILE`.
+The report prints it whole, with its date and a hash of its content; whatever was not declared
+before the day of the freeze is called exploratory.
+
+Leave out the models you do not ask: few questions, few chance findings. A model has
+  name      your words for it
+  unit      what a row is, and
+  outcome   what is asked of it:
+{_OUTCOME_LINES}
+  exposure  one of {", ".join(term.name for term in TECHNIQUE[:4])},
+            {", ".join(term.name for term in TECHNIQUE[4:])};
+            form "linear" (per = the step of the ratio), "spline" (knots 3 to 5: more events are
+            needed), or "factor" (reference = the level the others are compared with)
+  adjust    what is held the same, and why: sm_grade, ruptured, case_number, or another technique
+            that comes earlier in the chain, never a later one
+  estimator {", ".join(_FOR_PLANS)};
+            "auto" picks by rule and says why
+  missing   {" or ".join(f'"{rule}"' for rule in MISSING_RULES)}
+  subgroups columns whose interaction with the exposure you plan, such as ["ruptured"]
+"""
+
+
+class PlanFileError(SentenceError):
+    """A plan file cannot be written; the message says why and what to do."""
+
+
+def write_draft_plan(path: str | Path, date: datetime.date) -> Path:
+    """Write the default plan, dated `date`, to `path`; nothing that is there is replaced.
+
+    Raises PlanFileError where the file exists already or its folder does not.
+    """
+    path = Path(path)
+    if path.exists():
+        raise PlanFileError(f"{path.name} is there already and is not replaced: a plan that was "
+                            "declared must stay as it was. Give another name.")
+    if not path.parent.is_dir():
+        raise PlanFileError(f"The folder {path.parent} does not exist; make it, or give another.")
+    beside = path.with_name(f".{path.name}.part")
+    write_plan(replace(default_plan(date), title="Technique and outcome", note=HEAD), beside)
+    os.replace(beside, path)
+    return path

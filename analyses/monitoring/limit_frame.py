@@ -1,0 +1,41 @@
+"""The practice limits as one long frame for monitoring: one row a check of one limit."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.practice_kept import PER_INJECTION, judged_injections, mixed_sessions
+from analyses.population.unit_frames import Units
+from registry.clinical.practice_limits import PracticeLimits, default_limits
+
+
+def limit_frame(units: Units, limits: PracticeLimits | None = None) -> pd.DataFrame:
+    """Every check of every limit, for `analyses.monitoring.process_measures`.
+
+    Columns: `date`, `limit` (in words), `within` (boolean, blank where not recorded),
+    `patient_id`, `key` and `unit` (injection or session), `complication` (boolean: the procedure
+    had an embolization complication).
+    """
+    used = limits or default_limits()
+    words = used.table().set_index("column")["limit"]
+    injections, sessions = judged_injections(units, used), mixed_sessions(units, used)
+    events = marked_units(units, "session", event_flags(units.events)["complication.any"])
+    happened = events.set_index("key")["event"]
+    days = units.sessions.set_index("key")["session_date"]
+    parts = [_part(sessions, "mixing", sessions["key"], "session")]
+    parts += [_part(injections, name, injections["session_key"], "injection")
+              for name in PER_INJECTION]
+    rows = pd.concat(parts, ignore_index=True)
+    return rows.assign(
+        date=rows["session_key"].map(days), limit=rows["limit"].map(words),
+        complication=rows["session_key"].map(happened).astype("boolean"),
+    ).drop(columns="session_key")
+
+
+def _part(rows: pd.DataFrame, name: str, keys: pd.Series, unit: str) -> pd.DataFrame:
+    return pd.DataFrame({
+        "session_key": keys.to_numpy(), "key": rows["key"].to_numpy(), "unit": unit,
+        "limit": name,
+        "within": rows[name].astype("boolean").array, "patient_id": rows["patient_id"].array,
+    })

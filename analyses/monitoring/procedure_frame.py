@@ -1,0 +1,44 @@
+"""One row a procedure, as quality monitoring wants it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from analyses.measures.harm import event_flags, marked_units
+from analyses.population.counted_events import SESSION, unit_key
+from analyses.population.unit_frames import Units
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def procedure_frame(units: Units, outcome: str = "complication.any") -> pd.DataFrame:
+    """Procedures for monitoring: one row each, in order of time.
+
+    Columns: `patient_id`, `procedure_key`, `session_date`, `operator_id`, `case_number` (all the
+    operator's procedures before this one, those left out of the freeze too), `sm_grade` (number),
+    `ruptured` (boolean), `complication` (boolean; blank where `outcome` is not known).
+    """
+    marked = marked_units(units, "session", event_flags(units.events)[outcome])
+    numbers = case_numbers_of(units)
+    ruptured = marked["ruptured"].map({"yes": True, "no": False}).astype("boolean")
+    frame = marked.assign(
+        procedure_key=marked["key"], sm_grade=marked["sm_grade_value"].astype("Int64"),
+        ruptured=ruptured, complication=marked["event"].astype("boolean"),
+        case_number=marked["key"].map(numbers).astype("Int64"),
+    )
+    columns = ["patient_id", "procedure_key", "session_date", "operator_id", "case_number",
+               "sm_grade", "ruptured", "complication"]
+    return frame[columns].sort_values(
+        ["session_date", "procedure_key"], kind="stable", ignore_index=True)
+
+
+def case_numbers_of(units: Units) -> pd.Series:
+    """The case number of each sessions row (index: its key), from the freeze where it has them."""
+    if "case_numbers" in units.tables:
+        rows = units.tables["case_numbers"]
+        return rows["case_number"].set_axis(unit_key(rows, SESSION))
+    from registry.clinical.technique import case_numbers
+
+    sessions = units.tables["sessions"]
+    return case_numbers(sessions).set_axis(unit_key(sessions, SESSION))

@@ -1,0 +1,253 @@
+"""The unit frames: one row a unit, with its patient, its groups, and its dates."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analyses.population.counted_events import (
+    LESION,
+    SESSION,
+    embolization_complications,
+    unit_key,
+)
+from registry.clinical.grading import add_grades
+from registry.schema.vocabulary import COPOLYMER_AGENTS, EVOH_AGENTS
+
+GROUPINGS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
+"""The columns that every estimate is given by, beside overall."""
+
+NOT_RECORDED = "not recorded"
+NOT_EMBOLIZED = "not embolized"
+"""The intent and agent of a lesion treated in another way."""
+
+
+@dataclass(frozen=True)
+class Units:
+    """The rows of each unit of analysis.
+
+    Every frame has `key` (text, unique), `patient_id` and the columns of `GROUPINGS` as text.
+    `lesions` are those treated in any way (`embolized` says whether by embolization);
+    `sessions` are procedures; `patients` are those treated in any way; `events` is the set of
+    embolization complications. `tables` are the freeze's own tables.
+    """
+
+    tables: Mapping[str, pd.DataFrame]
+    patients: pd.DataFrame
+    lesions: pd.DataFrame
+    sessions: pd.DataFrame
+    injections: pd.DataFrame
+    catheters: pd.DataFrame
+    events: pd.DataFrame
+
+
+def units_of(tables: Mapping[str, pd.DataFrame]) -> Units:
+    """Work out every unit frame from a freeze's tables (name → table, typed by the schema)."""
+    lesions = lesion_units(tables)
+    sessions = session_units(tables, lesions)
+    events = embolization_complications(tables["complications"], tables["sessions"])
+    events = events.assign(session_key=_session_of_event(events, sessions))
+    injections = injection_units(tables["injections"], sessions)
+    return Units(
+        tables=tables,
+        patients=patient_units(lesions, tables["injections"]),
+        lesions=lesions,
+        sessions=sessions,
+        injections=injections,
+        catheters=catheter_units(injections),
+        events=events,
+    )
+
+
+def agent_groups(injections: pd.DataFrame, by: list[str]) -> pd.Series:
+    """Agent group of each combination of `by` that has injections (a Series indexed by them)."""
+    flags = pd.DataFrame({
+        "evoh": injections["agent"].isin(EVOH_AGENTS),
+        "other": injections["agent"].isin(set(COPOLYMER_AGENTS) - set(EVOH_AGENTS)),
+        "glue": injections["agent"].eq("n-butyl cyanoacrylate"),
+    }).astype(bool)
+    kinds = flags.groupby([injections[column] for column in by]).any()
+    # Two formulations of EVOH stay EVOH; any other pair of liquids is "several".
+    several = kinds.sum(axis=1) > 1
+    found = pd.Series("no liquid", index=kinds.index, dtype="string")
+    found[kinds["evoh"]] = "EVOH only"
+    found[kinds["other"]] = "other copolymer only"
+    found[kinds["glue"]] = "cyanoacrylate only"
+    found[several] = "several liquids"
+    return found
+
+
+def as_group(values: pd.Series) -> pd.Series:
+    """A column as group labels: text, yes/no for truth values, blanks "not recorded"."""
+    if values.dtype in ("boolean", "bool"):
+        words = values.astype("boolean").map({True: "yes", False: "no"}, na_action="ignore")
+        return words.astype("string").fillna(NOT_RECORDED)
+    return values.astype("string").fillna(NOT_RECORDED)
+
+
+def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """Lesions treated in any way, with grades, groups and treatment dates.
+
+    Adds to the graded lesions table: `key`, `embolized`, `first_treatment`, `last_treatment`,
+    `first_resection`, `first_radiosurgery`, `ongoing`, the GROUPINGS as text, and
+    `sm_grade_value` (Int64).
+    """
+    dates = treatment_dates(tables)
+    rows = graded_lesions(tables).merge(dates, on=LESION, how="inner").reset_index(drop=True)
+    first = tables["sessions"].sort_values(SESSION).groupby(LESION, as_index=False).first()
+    rows = rows.merge(first[[*LESION, "intent"]], on=LESION, how="left")
+    agents = agent_groups(tables["injections"], LESION).rename("agent").reset_index()
+    rows = rows.merge(agents, on=LESION, how="left")
+    rows["agent"] = rows["agent"].where(rows["agent"].notna() | ~rows["embolized"], "no liquid")
+    year = rows["first_session"].fillna(rows["first_treatment"]).dt.year.astype("Int64")
+    return rows.assign(
+        key=unit_key(rows, LESION),
+        ongoing=rows["plan_status"].eq("ongoing").fillna(False).astype(bool),
+        sm_grade_value=rows["sm_grade"].astype("Int64"),
+        sm_grade=as_group(rows["sm_grade"]),
+        ponce_class=as_group(rows["ponce_class"]),
+        intent=as_group(rows["intent"]).where(rows["embolized"], NOT_EMBOLIZED),
+        agent=as_group(rows["agent"]).where(rows["embolized"], NOT_EMBOLIZED),
+        period=as_group(year),
+        ruptured=as_group(rows["haemorrhage_before"]),
+    )
+
+
+def graded_lesions(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """The lesions with their grades and scores.
+
+    A freeze carries them worked out before ages were capped; without (tables that never were
+    frozen) they are worked out here.
+    """
+    if "grades" in tables:
+        return tables["lesions"].merge(tables["grades"], on=LESION, how="left")
+    return add_grades(
+        tables["patients"], tables["lesions"], tables["sessions"], tables["radiosurgeries"],
+        tables["resections"],
+    )
+
+
+def treatment_dates(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """First and last treatment of each lesion treated in any way (one row a lesion)."""
+    kinds = {
+        "session": tables["sessions"].rename(columns={"session_date": "day"}),
+        "resection": tables["resections"].rename(columns={"resection_date": "day"}),
+        "radiosurgery": tables["radiosurgeries"].rename(columns={"radiosurgery_date": "day"}),
+    }
+    long = pd.concat(
+        [rows[[*LESION, "day"]].assign(treatment=kind) for kind, rows in kinds.items()],
+        ignore_index=True,
+    )
+    whole = long.groupby(LESION)["day"].agg(first_treatment="min", last_treatment="max")
+    for kind in kinds:
+        own = long[long["treatment"] == kind].groupby(LESION)["day"]
+        whole[f"first_{kind}"] = own.min()
+        whole[f"last_{kind}"] = own.max()
+    whole["embolized"] = whole["first_session"].notna()
+    return whole.reset_index()
+
+
+def session_units(
+    tables: Mapping[str, pd.DataFrame], lesions: pd.DataFrame
+) -> pd.DataFrame:
+    """Procedures: sessions rows of a patient that share a procedure number are one.
+
+    Columns: `key` (that of the procedure's first sessions row), `patient_id`, `session_date`,
+    `operator_id`, `lesions` (how many), the GROUPINGS, `sm_grade_value` (of the highest lesion
+    treated) and `rows` (the keys of its sessions rows, one a lesion).
+    """
+    rows = tables["sessions"].sort_values(SESSION).reset_index(drop=True)
+    own = unit_key(rows, SESSION)
+    shared = rows["patient_id"] + "/procedure " + rows["procedure_no"].astype("string")
+    rows = rows.assign(own_key=own, procedure=shared.fillna(own))
+    about = lesions.set_index(LESION)[["sm_grade_value", "haemorrhage_before"]]
+    rows = rows.join(about, on=LESION)
+    grouped = rows.groupby("procedure", sort=False)
+    found = grouped.agg(
+        key=("own_key", "first"), patient_id=("patient_id", "first"),
+        session_date=("session_date", "min"), intent=("intent", "first"),
+        operator_id=("operator_id", "first"), route=("route", "first"),
+        lesions=("lesion_no", "nunique"), sm_grade_value=("sm_grade_value", "max"),
+        bled=("haemorrhage_before", "max"), rows=("own_key", tuple),
+    ).reset_index()
+    injected = tables["injections"].merge(rows[[*SESSION, "procedure"]], on=SESSION)
+    agents = agent_groups(injected, ["procedure"])
+    grade = found["sm_grade_value"].astype("Int64")
+    return found.assign(
+        sm_grade_value=grade,
+        sm_grade=as_group(grade),
+        ponce_class=as_group(ponce_of(grade)),
+        agent=as_group(found["procedure"].map(agents).astype("string").fillna("no liquid")),
+        intent=as_group(found["intent"]),
+        period=as_group(found["session_date"].dt.year.astype("Int64")),
+        ruptured=as_group(found["bled"].astype("boolean")),
+    ).drop(columns=["bled"])
+
+
+def ponce_of(grade: pd.Series) -> pd.Series:
+    """Ponce class of a Spetzler–Martin grade (Spetzler and Ponce 2011): A I–II, B III, C IV–V."""
+    classes = {1: "A", 2: "A", 3: "B", 4: "C", 5: "C"}
+    return grade.map(classes, na_action="ignore").astype("string")
+
+
+def injection_units(injections: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
+    """Injections with the groups of their procedure; `session_key` names it."""
+    own = sessions[["key", "rows"]].explode("rows").rename(columns={"key": "session_key"})
+    rows = injections.reset_index(drop=True)
+    rows = rows.assign(own_key=unit_key(rows, SESSION)).rename(columns={"agent": "agent_used"})
+    rows = rows.merge(own, left_on="own_key", right_on="rows", how="left").drop(columns="rows")
+    groups = sessions.set_index("key")[[*GROUPINGS, "session_date", "operator_id"]]
+    rows = rows.join(groups, on="session_key")
+    return rows.assign(key=unit_key(rows, [*SESSION, "injection_no"]))
+
+
+def catheter_units(injections: pd.DataFrame) -> pd.DataFrame:
+    """Catheters used: injections of a session that share a catheter number are one.
+
+    `retained` (boolean, blank where how it came out is not recorded): part of the catheter was
+    left behind, and not by design.
+    """
+    number = injections["catheter_no"].astype("string")
+    own = injections["own_key"] + "/catheter " + number
+    rows = injections.assign(catheter=own.fillna(injections["key"]))
+    kept = rows["retrieval"].eq("part retained")
+    rows = rows.assign(kept=kept.astype("boolean").where(rows["retrieval"].notna()))
+    found = rows.groupby("catheter", sort=False).agg(
+        **{name: (name, "first") for name in ("patient_id", "session_key", *GROUPINGS)},
+        retained=("kept", "max"),
+    ).reset_index().rename(columns={"catheter": "key"})
+    return found.assign(retained=found["retained"].astype("boolean"))
+
+
+def patient_units(lesions: pd.DataFrame, injections: pd.DataFrame) -> pd.DataFrame:
+    """Patients treated in any way; grade of the highest lesion, intent and period of the first
+    session, ruptured if any lesion bled before treatment.
+    """
+    # Lesions never embolized have no first session and sort last.
+    ordered = lesions.sort_values(["patient_id", "first_session", "lesion_no"])
+    found = ordered.groupby("patient_id", as_index=False).agg(
+        sm_grade_value=("sm_grade_value", "max"), intent=("intent", "first"),
+        first_treatment=("first_treatment", "min"), last_treatment=("last_treatment", "max"),
+        first_session=("first_session", "min"), embolized=("embolized", "any"),
+        lesions=("lesion_no", "nunique"), bled=("haemorrhage_before", "max"),
+    )
+    agents = agent_groups(injections, ["patient_id"])
+    agent = found["patient_id"].map(agents).astype("string")
+    year = found["first_session"].fillna(found["first_treatment"]).dt.year.astype("Int64")
+    return found.assign(
+        key=found["patient_id"],
+        sm_grade=as_group(found["sm_grade_value"].astype("Int64")),
+        ponce_class=as_group(ponce_of(found["sm_grade_value"].astype("Int64"))),
+        agent=agent.fillna("no liquid").where(found["embolized"], NOT_EMBOLIZED),
+        period=as_group(year),
+        ruptured=as_group(found["bled"].astype("boolean")),
+    ).drop(columns="bled")
+
+
+def _session_of_event(events: pd.DataFrame, sessions: pd.DataFrame) -> pd.Series:
+    """The procedure each event is placed in (its key)."""
+    own = sessions[["key", "rows"]].explode("rows").set_index("rows")["key"]
+    at = unit_key(events, ["patient_id", "at_lesion", "at_session"])
+    return at.map(own).astype("string")

@@ -1,1 +1,0 @@
-"""The case series as a manuscript: methods, results, limitations, supplement, each a module."""

@@ -1,0 +1,1 @@
+"""Statistics on arrays: numbers in, `Estimate` out. No clinical word stands here."""

@@ -1,0 +1,92 @@
+"""Risk-adjusted CUSUM for a yes-or-no outcome.
+
+Source: Steiner, Cook, Farewell and Treasure 2000, Biostatistics 1:441. Each session adds the
+logarithm of its likelihood ratio, for odds changed by `odds_ratio` against odds as expected; the
+sum never falls below zero; it signals at the limit and starts again from zero.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
+from analyses.statistics.control_charts.cusum_scores import cusum_scores
+from analyses.words.self_showing import Displayed
+
+
+@dataclass(frozen=True)
+class Cusum(Displayed):
+    """One direction of a risk-adjusted CUSUM.
+
+    table: one row a session: label, event, expected, score, value (0 or more), limit, signal,
+    reset (True where the sum started from zero after the signal before).
+    """
+
+    table: pd.DataFrame
+    odds_ratio: float
+    limit: float
+
+    @property
+    def worse(self) -> bool:
+        """Whether this sum looks for a risk above the expected one."""
+        return self.odds_ratio > 1
+
+    @property
+    def signals(self) -> pd.DataFrame:
+        """The sessions at which the sum reached its limit."""
+        return self.table[self.table["signal"]]
+
+
+def risk_adjusted_cusum(
+    event: Iterable[Any],
+    expected: Iterable[Any],
+    *,
+    odds_ratio: float,
+    limit: float,
+    labels: Sequence[Any] | None = None,
+) -> Cusum:
+    """The CUSUM of a series of sessions in order of time, restarted at zero after each signal.
+
+    event: 0 or 1; expected: risks strictly between 0 and 1; odds_ratio above 1 looks for worse,
+    below 1 for better; limit above 0, signalled when reached. Raises ValueError.
+    """
+    observed, p = events(list(event)), risks(list(expected))
+    same_length(event=observed, expected=p)
+    if not np.isfinite(limit) or limit <= 0:
+        raise ValueError(f"limit is {limit!r}; a number above 0 is wanted")
+    if_event, if_none = cusum_scores(p, odds_ratio)
+    score = np.where(observed == 1, if_event, if_none)
+    value, signal, reset = _accumulate(score, limit)
+    table = pd.DataFrame(
+        {
+            "label": list(labels) if labels is not None else range(1, score.size + 1),
+            "event": observed.astype(int),
+            "expected": p,
+            "score": score,
+            "value": value,
+            "limit": limit,
+            "signal": signal,
+            "reset": reset,
+        }
+    )
+    return Cusum(table, odds_ratio, limit)
+
+
+def _accumulate(score: Floats, limit: float) -> tuple[Floats, np.ndarray, np.ndarray]:
+    value = np.empty(score.size)
+    signal = np.zeros(score.size, bool)
+    reset = np.zeros(score.size, bool)
+    total, signalled = 0.0, False
+    for place, step in enumerate(score.tolist()):
+        reset[place] = signalled
+        total = max(0.0, (0.0 if signalled else total) + step)
+        value[place] = total
+        # A limit worked out on the lattice of the scores must be met in spite of rounding.
+        signalled = total >= limit - 1e-9
+        signal[place] = signalled
+    return value, signal, reset

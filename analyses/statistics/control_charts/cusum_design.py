@@ -1,0 +1,101 @@
+"""What a CUSUM of this service can promise: false alarms, delay, and how sure that is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from analyses.statistics.control_charts.chart_arrays import risks
+from analyses.statistics.control_charts.run_length import (
+    average_run_length,
+    common_shift,
+    cusum_limit,
+    doubled_risk,
+    signal_probability,
+)
+from analyses.statistics.estimate import Estimate
+
+METHOD = "Markov chain (Brook and Evans 1972) over this service's risk mix"
+
+
+@dataclass(frozen=True)
+class CusumDesign:
+    """A CUSUM with its limit and its run lengths, all for this service's risk mix.
+
+    in_control: average sessions to a false alarm. at_ends: the same if the true risks were those
+    at the lower and the upper end of the baseline's observed/expected interval, empty where it
+    has none. delay and delay_months: the
+    average wait for a signal once the risk is changed as `change` says. within_year: the chance
+    of a signal within 12 months of that change; false_within_year: of a false one.
+    """
+
+    odds_ratio: float
+    limit: float
+    change: str
+    in_control: Estimate
+    at_ends: tuple[Estimate, ...]
+    delay: Estimate
+    delay_months: Estimate
+    within_year: Estimate
+    false_within_year: Estimate
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """All of its numbers."""
+        return (self.in_control, *self.at_ends, self.delay, self.delay_months, self.within_year,
+                self.false_within_year)
+
+
+def design_cusum(
+    expected: Iterable[Any],
+    *,
+    odds_ratio: float,
+    run_length: float,
+    baseline: Estimate,
+    sessions_a_month: float,
+) -> CusumDesign:
+    """Find the limit for the wanted in-control run length, and what follows from it.
+
+    expected: risks of the case mix; run_length: sessions; baseline: observed/expected of the
+    baseline with its interval; sessions_a_month: above 0. For odds_ratio above 1 the change
+    looked for is a doubled risk, below 1 a halved one. Raises ValueError.
+    """
+    mix = risks(list(expected))
+    if not sessions_a_month > 0:
+        raise ValueError(f"sessions_a_month is {sessions_a_month!r}; above 0 is wanted")
+    worse = odds_ratio > 1
+    limit = cusum_limit(mix, odds_ratio=odds_ratio, run_length=run_length)
+    changed = doubled_risk(mix, 2.0 if worse else 0.5)
+    chart = {"odds_ratio": odds_ratio, "limit": limit}
+    delay = average_run_length(mix, **chart, shift=changed)
+    year = max(1, round(12 * sessions_a_month))
+    side = "worse" if worse else "better"
+
+    def estimate(name: str, kind: str, value: float, **more: Any) -> Estimate:
+        return Estimate(id=f"monitoring.cusum_{side}.{name}", kind=kind, value=value,
+                        method=METHOD, unit="session", **more)
+
+    return CusumDesign(
+        odds_ratio, limit, "a doubled risk" if worse else "a halved risk",
+        estimate("run_length", "average run length", average_run_length(mix, **chart),
+                 measure="sessions"),
+        tuple(estimate(f"run_length_at_{end}", "average run length", value, measure="sessions")
+              for end, value in _ends(mix, chart, baseline)),
+        estimate("delay", "detection delay", delay, measure="sessions"),
+        estimate("delay_months", "detection delay", delay / sessions_a_month, measure="months"),
+        estimate("signal_within_year", "probability",
+                 signal_probability(mix, **chart, sessions=year, shift=changed)),
+        estimate("false_signal_within_year", "probability",
+                 signal_probability(mix, **chart, sessions=year)),
+    )
+
+
+def _ends(mix: Any, chart: dict[str, float], baseline: Estimate) -> list[tuple[str, float]]:
+    """The run lengths at the lower and upper end of the baseline's interval, if it has one."""
+    if not baseline.low or baseline.high is None:
+        return []
+    # A mean risk cannot pass 1, whatever the interval says.
+    ratios = baseline.low, min(baseline.high, 0.95 / float(mix.mean()))
+    return [(end, average_run_length(mix, **chart, shift=common_shift(mix, ratio)))
+            for end, ratio in zip(("low", "high"), ratios, strict=True)]

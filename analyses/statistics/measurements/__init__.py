@@ -1,0 +1,1 @@
+"""Medians, quartiles and means of measurements."""

@@ -1,0 +1,1 @@
+"""Counts of several series pooled with a binomial–normal model."""

@@ -1,0 +1,101 @@
+"""Rows of one patient are not independent: the arithmetic of clustered intervals.
+
+Everything works on totals by patient in the last axis, so that a simulation can hand in many
+replicates at once: `events[..., patient]` and `rows[..., patient]`; a place with no rows is no
+patient.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from scipy import special
+
+from analyses.statistics.arguments import Floats, Whole
+from analyses.statistics.proportions.intervals import clopper_pearson
+
+
+class ClusteredLimits(NamedTuple):
+    """Limits and what they rest on; arrays without the patient axis.
+
+    `effective_n` is what the interval was worked out with; `plain_effective_n` is p(1-p)/V capped
+    at the rows, without the t correction, which the presentation rule looks at.
+    """
+
+    low: Floats
+    high: Floats
+    effective_n: Floats
+    plain_effective_n: Floats
+    variance: Floats
+
+
+def totals(values: Floats, cluster: Whole) -> Floats:
+    """Sum of `values` by patient; `cluster` holds codes 0, 1, … as from `arguments.codes`."""
+    return np.bincount(cluster, weights=values, minlength=int(cluster.max(initial=-1)) + 1)
+
+
+def cluster_variance(influence: Floats, clusters: Floats | float) -> Floats:
+    """Taylor-linearised variance from each patient's summed influence, with C/(C-1).
+
+    `influence[..., patient]` sums to 0 over patients, as the influence of a mean, ratio or
+    difference does. NaN with fewer than two patients. Source: Korn and Graubard 1999, Analysis of
+    Health Surveys, with-replacement sampling of clusters.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return clusters / (np.asarray(clusters) - 1.0) * (influence**2).sum(axis=-1)
+
+
+def proportion_variance(events: Floats, rows: Floats) -> Floats:
+    """Variance of events/rows (a ratio of two totals) by patient; shapes as in the module text."""
+    n = rows.sum(axis=-1)
+    share = events.sum(axis=-1) / n
+    influence = (events - share[..., None] * rows) / n[..., None]
+    return cluster_variance(influence, (rows > 0).sum(axis=-1))
+
+
+def korn_graubard(events: Floats, rows: Floats, level: float = 0.95) -> ClusteredLimits:
+    """Korn–Graubard limits, for any number of replicates at once.
+
+    Effective n = p(1-p)/V · (t(n-1)/t(C-1))², then capped at n; Clopper–Pearson with it. Where
+    every patient has one row: Clopper–Pearson with n itself. Where there are no events, or only
+    events: by patients, the wider of the two exact bounds. NaN where there is one patient with
+    both. Source: Korn and Graubard 1998, Survey Methodology 24:193; NCHS Series 2 No 175 (2017).
+    """
+    n, patients = rows.sum(axis=-1), (rows > 0).sum(axis=-1).astype(float)
+    found = events.sum(axis=-1)
+    share = found / n
+    variance = proportion_variance(events, rows)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        plain = np.where(variance > 0, share * (1 - share) / variance, np.inf)
+        shrink = (_t(n - 1, level) / _t(patients - 1, level)) ** 2
+        effective = np.minimum(plain * shrink, n)
+    ends = (found == 0) | (found == n)
+    effective = np.where(ends, patients, np.where(patients == n, n, effective))
+    effective = np.where((patients < 2) & ~ends, np.nan, effective)
+    low, high = clopper_pearson(share * effective, effective, level)
+    plain = np.where(ends | (patients == n), patients, np.minimum(plain, n))
+    low, high = (np.where(np.isnan(effective), np.nan, limit) for limit in (low, high))
+    return ClusteredLimits(low, high, effective, plain, variance)
+
+
+def intraclass_correlation(events: Floats, rows: Floats) -> float:
+    """Within-patient correlation by analysis of variance, from totals by patient (one axis).
+
+    Not below 0. NaN where no patient repeats or nothing varies. Source: Ridout, Demétrio and
+    Firth 1999, Biometrics 55:137.
+    """
+    k, n = len(rows), rows.sum()
+    if k < 2 or n <= k:
+        return float("nan")
+    size = (n - (rows**2).sum() / n) / (k - 1)
+    between = ((events**2 / rows).sum() - events.sum() ** 2 / n) / (k - 1)
+    within = (events.sum() - (events**2 / rows).sum()) / (n - k)
+    below = between + (size - 1) * within
+    return float("nan") if below <= 0 else float(max(0.0, (between - within) / below))
+
+
+def _t(df: Floats, level: float) -> Floats:
+    """The t quantile of a two-sided interval; NaN without degrees of freedom."""
+    safe = np.where(df > 0, df, 1.0)
+    return np.where(df > 0, special.stdtrit(safe, 1 - (1 - level) / 2), np.nan)

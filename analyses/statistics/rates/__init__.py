@@ -1,0 +1,1 @@
+"""Events per person-time, and ratios of such rates."""

@@ -1,0 +1,1 @@
+"""Regression that survives few events and several rows a patient. `fitting.fit` is the one call."""

@@ -1,0 +1,46 @@
+"""Predicted risks of a fitted model, always from the intercept-corrected fit (FLIC)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+
+from analyses.statistics.regression.corrected_intercept import corrected_intercept
+from analyses.statistics.regression.penalised_core import Array
+
+if TYPE_CHECKING:
+    from analyses.statistics.regression.model_fit import ModelFit
+
+
+def require_penalised(model: ModelFit) -> None:
+    """Raise ValueError, in words, where a model cannot give risks from penalised slopes."""
+    if model.fitted.penalised is None:
+        raise ValueError(
+            f"the {model.estimator} model of {model.outcome} gives no risks: {model.why} "
+            "Use a firth or penalised-gee model for risks."
+        )
+
+
+def corrected_coefficients(model: ModelFit) -> Array:
+    """Penalised slopes with the intercept that makes predicted events equal observed ones."""
+    require_penalised(model)
+    beta = model.fitted.coefficients.copy()
+    beta[0] = corrected_intercept(model.rows.x[:, 1:] @ beta[1:], model.rows.y)[0]
+    return beta
+
+
+def predicted_risk(model: ModelFit, frame: pd.DataFrame) -> Array:
+    """(rows,) risks for the rows of `frame`, which needs the columns of the model's terms.
+
+    Raises ValueError where a column is missing or the model gives no risks.
+    """
+    if model.estimator == "poisson":
+        return np.exp(model.rows.columns.encode(frame) @ model.fitted.coefficients)
+    lacking = sorted({c for term in model.rows.columns.terms for c in term.columns}
+                     - set(frame.columns))
+    if lacking:
+        raise ValueError(f"to predict, the rows need the columns {', '.join(lacking)}")
+    return expit(model.rows.columns.encode(frame) @ corrected_coefficients(model))

@@ -1,0 +1,97 @@
+"""A difference of two groups as an estimate, patients who stand in both allowed for."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.timetoevent.time_inputs import Followed
+from analyses.statistics.timetoevent.time_limits import z_value
+from analyses.words import flags
+
+if TYPE_CHECKING:
+    from analyses.statistics.timetoevent.survival_curves import SurvivalCurves
+
+
+def difference_estimate(
+    people: Followed, ours: Estimate, theirs: Estimate, limits: tuple[float, float],
+    method: str, measure: str = "",
+) -> Estimate:
+    """`ours` minus `theirs`; None with the flags of both where either has no value."""
+    known = ours.value is not None and theirs.value is not None
+    words = tuple(dict.fromkeys((*ours.flags, *theirs.flags)))
+    if known and np.isnan(limits[0]):
+        words = (*words, flags.NO_INTERVAL)
+    groups = [*(ours.group or {}).values(), *(theirs.group or {}).values()]
+    return replaced(
+        ours, id=ours.id + ".difference", kind="difference", method=method, measure=measure,
+        value=ours.value - theirs.value if known else None,
+        low=limits[0] if known else None, high=limits[1] if known else None, flags=words,
+        group={people.group_name: " minus ".join(groups)},
+        events=(ours.events or 0) + (theirs.events or 0), n=(ours.n or 0) + (theirs.n or 0),
+        clusters=_patients_of(people, groups), arms=(ours, theirs),
+        counted=(*ours.counted, *theirs.counted),
+    )
+
+
+def difference_in_restricted_mean(
+    curves: SurvivalCurves, tau: float, group: Hashable, reference: Hashable,
+) -> Estimate:
+    """Restricted mean of `group` minus that of `reference`, normal interval.
+
+    Royston and Parmar 2013, BMC Med Res Methodol 13:152. No limits with no event in either.
+    """
+    ours, theirs = (curves.restricted_mean(tau, g) for g in (group, reference))
+    low = high = float("nan")
+    if ours.value is not None and theirs.value is not None:
+        wide = z_value(curves.labels.level) * _se_of_difference(curves, tau, group, reference)
+        if wide > 0:
+            low, high = (max(-tau, ours.value - theirs.value - wide),
+                         min(tau, ours.value - theirs.value + wide))
+    return difference_estimate(
+        curves.people, ours, theirs, (low, high),
+        f"difference in restricted mean to {curves.labels.time(tau)}, normal interval",
+        curves.labels.measure or "units of time",
+    )
+
+
+def correlation(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
+    """Correlation of two estimates from what each patient adds to them; 0 where one is fixed."""
+    size = float(np.sqrt((first**2).sum() * (second**2).sum()))
+    return float(first @ second) / size if size > 0 else 0.0
+
+
+def aligned(
+    first: NDArray[np.float64], second: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Two sums by patient at one length: a patient absent from a group adds nothing there."""
+    size = max(first.size, second.size)
+    return np.pad(first, (0, size - first.size)), np.pad(second, (0, size - second.size))
+
+
+def triple(estimate: Estimate) -> tuple[float, float, float]:
+    """Value, low and high, with NaN in place of None."""
+    found = (estimate.value, estimate.low, estimate.high)
+    return tuple(np.nan if v is None else float(v) for v in found)  # type: ignore[return-value]
+
+
+def _se_of_difference(
+    curves: SurvivalCurves, tau: float, group: Hashable, reference: Hashable,
+) -> float:
+    ours, theirs = curves.curve(group), curves.curve(reference)
+    if curves.people.cluster is None:
+        return float(np.hypot(ours.restricted_mean(tau)[1], theirs.restricted_mean(tau)[1]))
+    first, second = aligned(ours.restricted_influence(tau), theirs.restricted_influence(tau))
+    return float(np.sqrt(((first - second)**2).sum()))
+
+
+def _patients_of(people: Followed, groups: list[str]) -> int | None:
+    if people.cluster is None:
+        return None
+    labels = [str(label) for label in people.groups]
+    inside = np.isin(people.group, [labels.index(group) for group in groups])
+    return int(np.unique(people.cluster[inside]).size)

@@ -1,0 +1,1 @@
+"""How numbers and results are written: numerals, flags, sentences. Below everything."""

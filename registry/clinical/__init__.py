@@ -1,0 +1,1 @@
+"""Grades, scores, worked-out technique and practice limits: each thing once."""

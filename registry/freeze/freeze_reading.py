@@ -1,0 +1,120 @@
+"""Reading a freeze, and refusing one that is not as it was written."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from registry.freeze.files import file_sha256, read_table
+from registry.freeze.freeze_error import FreezeError
+from registry.freeze.table_schema import table_path
+from registry.freeze.worked_out import worked_out_tables
+from registry.schema import SCHEMA_VERSION, TABLES
+from registry.schema.canonical import canonical_json, sha256
+
+FORMAT, MANIFEST = "nidusbook freeze", "manifest.json"
+# Files that a desktop leaves in any folder it shows; they are no part of the data.
+CLUTTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
+
+
+@dataclass(frozen=True)
+class Freeze:
+    """A freeze as read: typed tables by name, the manifest, and the folder.
+
+    Beside the registry's tables there are `grades`, `case_numbers` and `entries`
+    (`registry.freeze.worked_out`).
+    """
+
+    tables: dict[str, pd.DataFrame]
+    manifest: dict[str, Any]
+    path: Path
+
+    def _repr_html_(self) -> str:
+        from registry.freeze.freeze_shown import html
+
+        return html(self)
+
+    def __str__(self) -> str:
+        from registry.freeze.freeze_shown import text
+
+        return text(self)
+
+
+def read_freeze(path: str | Path) -> Freeze:
+    """Read a freeze, after checking every file of it against its SHA-256.
+
+    Raises FreezeError, one sentence that names the file, where one was changed, is missing or
+    does not belong to it; or where the folder is no freeze, or of a newer version.
+    """
+    folder = Path(path)
+    manifest = checked_manifest(folder)
+    if manifest["schema_version"] > SCHEMA_VERSION:
+        raise FreezeError(
+            f"The freeze {folder} was written by a newer nidusbook (schema "
+            f"{manifest['schema_version']}, this program knows {SCHEMA_VERSION}); install it."
+        )
+    specs = {**TABLES, **worked_out_tables()}
+    tables = {
+        name: read_table(folder / table_path(name), spec)
+        if table_path(name) in manifest["files"] else spec.empty()
+        for name, spec in specs.items()
+    }
+    return Freeze(tables, manifest, folder)
+
+
+def checked_manifest(folder: Path) -> dict[str, Any]:
+    """The manifest of an unchanged freeze; raises FreezeError as `read_freeze` does."""
+    manifest = _manifest(folder)
+    files: Mapping[str, Any] = manifest["files"]
+    for name, facts in files.items():
+        file = folder / name
+        if not file.is_file():
+            raise FreezeError(f"The freeze {folder} lacks its file {name}; {_AGAIN}")
+        if file_sha256(file) != facts["sha256"]:
+            raise FreezeError(
+                f"The file {name} of the freeze {folder} was changed after it was written; "
+                f"{_AGAIN}"
+            )
+    for file in sorted(folder.rglob("*")):
+        name = file.relative_to(folder).as_posix()
+        known = name in files or name == MANIFEST or file.name in CLUTTER
+        if not known and not (file.is_dir() and any(one.startswith(f"{name}/") for one in files)):
+            raise FreezeError(
+                f"{name} does not belong to the freeze {folder}; move it elsewhere."
+            )
+    return manifest
+
+
+_AGAIN = "make the freeze again from the registry."
+
+
+def _manifest(folder: Path) -> dict[str, Any]:
+    if not folder.is_dir():
+        what = "is a file, not a folder" if folder.exists() else "does not exist"
+        raise FreezeError(f"{folder} {what}; give the folder of a freeze.")
+    try:
+        manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise FreezeError(
+            f"{folder} is not a freeze (it has no {MANIFEST}); give the folder of a freeze."
+        ) from None
+    except (OSError, ValueError):
+        manifest = None
+    if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
+        raise FreezeError(f"The file {MANIFEST} of {folder} is not that of a freeze; {_AGAIN}")
+    if manifest.get("manifest_hash") != manifest_hash(manifest):
+        raise FreezeError(
+            f"The file {MANIFEST} of the freeze {folder} was changed after it was written; "
+            f"{_AGAIN}"
+        )
+    return manifest
+
+
+def manifest_hash(manifest: Mapping[str, Any]) -> str:
+    """SHA-256 of a manifest without its own hash."""
+    return sha256(canonical_json({k: v for k, v in manifest.items() if k != "manifest_hash"}))

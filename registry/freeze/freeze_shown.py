@@ -1,0 +1,47 @@
+"""A freeze as a small table, for a notebook or a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from registry.freeze.freeze_reading import Freeze
+
+
+def facts(freeze: Freeze) -> list[tuple[str, str]]:
+    """What a freeze is, as pairs of a heading and its words."""
+    from registry.schema import TABLES
+
+    manifest = freeze.manifest
+    rows = ", ".join(f"{len(freeze.tables[name]):,} {name.replace('_', '-')}"
+                     for name in TABLES if len(freeze.tables[name]))
+    return [
+        ("Made", str(manifest.get("purpose_in_words", manifest["purpose"]))),
+        ("Day", str(manifest["date"])), ("Hash", str(manifest["freeze_hash"])[:12]),
+        ("Holds", rows), ("Left out", _left_out(manifest)),
+        ("Stays", "inside the service: it lists study codes"),
+    ]
+
+
+def html(freeze: Freeze) -> str:
+    """The facts as a piece of HTML."""
+    left = "text-align: left"
+    rows = "".join(
+        f'<tr><th scope="row" style="{left}">{escape(name)}</th>'
+        f'<td style="{left}">{escape(words)}</td></tr>' for name, words in facts(freeze))
+    return (f'<table><caption style="{left}"><b>Freeze</b></caption>'
+            f"<tbody>{rows}</tbody></table>")
+
+
+def text(freeze: Freeze) -> str:
+    """The facts as lines."""
+    return "\n".join(f"{name}: {words}" for name, words in facts(freeze))
+
+
+def _left_out(manifest: Mapping[str, Any]) -> str:
+    out = manifest.get("left_out", {})
+    errors = int(out.get("errors", {}).get("patients", 0))
+    use = sum(int(n) for n in out.get("research_use", {}).get("patients", {}).values())
+    return (f"{errors} patients because of errors, {use} for want of agreement to research use")

@@ -1,0 +1,1 @@
+"""What is wrong, told so that a person can mend it."""

@@ -1,0 +1,1 @@
+"""The state of the data: completeness, queries, follow-up due, and the data dictionary."""
