@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from analyses.measures.harm import HAEMORRHAGIC
+from analyses.measures.harm import ANY, HAEMORRHAGIC, HAEMORRHAGIC_EVENT, SYMPTOMATIC
 from analyses.monitoring.procedure_frame import procedure_frame
 from analyses.statistics.estimate import Estimate, replaced
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 FEWEST_EVENTS = 8
 """Fewer events of a kind carry no chart; all complications are then shown."""
-ANY = "complication.any"
 NOT_OF_THE_CASE = ("operator", "case number")
 
 
@@ -62,11 +61,12 @@ def own_measure(case: OneCase) -> str:
     """The id of the service's measure that the event to be discussed counts in."""
     event = case.index_event
     if event is None:
-        return ANY
+        return ANY.id
     if event["kind"] in HAEMORRHAGIC:
-        return "complication.haemorrhagic"
+        return HAEMORRHAGIC_EVENT.id
     symptomatic = event["symptomatic"]
-    return "complication.symptomatic" if symptomatic is True or str(symptomatic) == "True" else ANY
+    said = symptomatic is True or str(symptomatic) == "True"
+    return SYMPTOMATIC.id if said else ANY.id
 
 
 def case_signal(units: Units, case: OneCase) -> CaseSignal | None:
@@ -80,7 +80,7 @@ def case_signal(units: Units, case: OneCase) -> CaseSignal | None:
     measure = own_measure(case)
     rows = _known(units, measure)
     if rows["complication"].sum() < FEWEST_EVENTS:
-        measure, rows = ANY, _known(units, ANY)
+        measure, rows = ANY.id, _known(units, ANY.id)
     if rows.empty:
         return None
     analysis = quality_analysis(rows)

@@ -150,7 +150,7 @@ def _sections(things: Iterable[Any]) -> list[Section]:
 
 def _taken(thing: Any) -> list[Any]:
     """Anything that can be shown, as sections or as blocks."""
-    from analyses.measures.catalogue import about
+    from analyses.measures.declared import about
     from registry.freeze.freeze_reading import Freeze
 
     if isinstance(thing, Freeze):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from analyses.content.blocks import Picture
 from analyses.figures.style_and_shares import interval_figure, session_timeline
-from analyses.measures.catalogue import about, level_label
+from analyses.measures.declared import about
+from analyses.measures.group_words import level_label
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural

@@ -9,9 +9,9 @@ from analyses.literature import place as places
 from analyses.literature.compared import COMPARED, Beside, lines_for, lines_pooled
 from analyses.literature.place import Place, place_of
 from analyses.literature.published import PublishedSeries
-from analyses.measures.catalogue import About, about, describe
+from analyses.measures.declared import about
 from analyses.measures.results import Results
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.pooling import pooled_proportion as pooling
 from analyses.statistics.pooling.pooled_proportion import Pooled, pool_proportions
 
@@ -30,12 +30,6 @@ WORDS = {
 def stem(one: Beside) -> str:
     """How the ids of a comparison's estimates begin."""
     return f"literature.{one.id}"
-
-
-describe({
-    stem(one) + part: About(f"{about(one.id).label}: {words}", f"{about(one.id).subject}: {words}",
-                            words, "published series that count the same thing in the same unit")
-    for one in COMPARED for part, words in WORDS.items()})
 
 
 @dataclass(frozen=True)
@@ -65,7 +59,14 @@ class Comparison:
     def estimates(self) -> tuple[Estimate, ...]:
         """All numbers but our own: the lines, the pooled ones where there are any, the place."""
         pooled = self.pooled.all_estimates if self.is_pooled else ()
-        return (*(line.estimate for line in self.lines), *pooled, *self.place.estimates)
+        own = tuple(self._called(e) for e in (*pooled, *self.place.estimates))
+        return (*(line.estimate for line in self.lines), *own)
+
+    def _called(self, estimate: Estimate) -> Estimate:
+        """The estimate under the words of our measure and of what was worked out from others."""
+        part = estimate.id.removeprefix(stem(self.one))
+        said = f"{about(self.one.id).label}: {WORDS[part]}" if part in WORDS else ""
+        return replaced(estimate, label=said)
 
 
 @dataclass(frozen=True)

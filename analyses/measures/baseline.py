@@ -10,16 +10,18 @@ question about chance that a description of the patients does not ask (P values 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import pandas as pd
 
 from analyses.measures.counting import levels, share
+from analyses.measures.measure import Measure, SmallCells, Worked
 from analyses.measures.measuring import mean_of, median_of
-from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units
+from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units, once
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.standardised import standardised_difference
+from analyses.words.about import About, same_words
 from registry.schema import TABLES
 
 MEAN, MEDIAN, LEVELS = "mean", "median", "levels"
@@ -164,3 +166,54 @@ def _described(
         missing = part[field.column].isna()
     yield share(part.assign(event=missing.astype("boolean")), "event",
                 id=f"baseline.{field.column}.missing", **named)
+
+
+RECORDED = "{units} with it recorded"
+BY = ("ruptured",)
+
+
+def _work(unit: str, field: Described) -> Callable[[Units], list[Estimate]]:
+    @once
+    def work(units: Units) -> list[Estimate]:
+        return list(_field(baseline_frame(units, unit), field, unit, BY))
+
+    return work
+
+
+def _parts(field: Described) -> dict[str, About]:
+    """The words of every number of a field: its levels, its gaps, its differences."""
+    label = field.heading()
+    stem = f"baseline.{field.column}"
+    found = {
+        f"{stem}.missing": About(f"{label}: not recorded", f"{label} not recorded",
+                                 "not recorded", "{units}"),
+        f"{stem}.smd": same_words(f"{label}: standardised difference", RECORDED),
+    }
+    for level in _levels_of(field):
+        said = label if level == "yes" else f"{label}: {level}"
+        found[level_id(field, level)] = same_words(said, RECORDED)
+    return found
+
+
+def _levels_of(field: Described) -> tuple[str, ...]:
+    """The levels that can occur: the schema's list, "yes", or small numbers."""
+    if field.how != LEVELS:
+        return ()
+    listed = next((t.by_name[field.column].values for t in TABLES.values()
+                   if field.column in t.by_name), ())
+    return tuple(listed) or ("yes", *map(str, range(10)))
+
+
+def _uses(field: Described) -> tuple[str, ...]:
+    return tuple(f"{name}.{field.column}" for name, table in TABLES.items()
+                 if field.column in table.by_name)[:1]
+
+
+CHARACTERISTICS: tuple[Measure, ...] = tuple(
+    Worked(
+        id=f"baseline.{field.column}", units=(unit,), label=field.heading(),
+        subject=field.heading(), counted=field.heading(), among=RECORDED,
+        kind="proportion" if field.how == LEVELS else field.how, work=_work(unit, field),
+        parts=_parts(field), small_cells=SmallCells.HIDDEN, uses=_uses(field),
+        checked_against="counted by hand on the small cohort; differences: Austin 2009")
+    for unit, fields in SECTIONS for field in fields)

@@ -5,10 +5,8 @@ A test is never shown alone: the shares, or the change a step, stand beside it.
 
 from __future__ import annotations
 
-import analyses.measures.catalogue_outcomes  # noqa: F401  (the words of what is tested)
-from analyses.measures.catalogue import CATALOGUE, About, describe
 from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
-from analyses.measures.headlines import HEADLINE_IDS, headlines
+from analyses.measures.headlines import headlines
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
 
@@ -40,16 +38,3 @@ def _test(
         Estimate(id=f"{id}.{word}", kind="P value", value=value, **named)
         for word, value in zip(("p", "permutation_p"), p, strict=True) if value is not None)
     return [Estimate(id=id, kind="chi-squared", value=statistic, beside=beside, **named)]
-
-
-def _words() -> dict[str, About]:
-    found = {}
-    for id in HEADLINE_IDS:
-        for name, words in ((f"trend.{id}.test", "test of the trend"),
-                            (f"heterogeneity.{id}", "test whether the groups differ")):
-            said = f"{CATALOGUE[id].label}: {words}"
-            found[name] = About(said, said, said, "{units}")
-    return found
-
-
-describe(_words())

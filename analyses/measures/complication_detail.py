@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures import catalogue_time as _words  # noqa: F401  (the names of these estimates)
 from analyses.measures.counting import UNKNOWN, any_known, levels, share
-from analyses.measures.harm import marked_units
+from analyses.measures.gate import Known
+from analyses.measures.harm import THE_SET, marked_units, with_event
+from analyses.measures.measure import Counts, Direction, Share, Worked
+from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, placed, unit_key
 from analyses.population.unit_frames import NOT_RECORDED, Units, as_group
 from analyses.statistics.estimate import Estimate, replaced
@@ -28,63 +30,53 @@ EVENT_COLUMNS = ("deficit", "clavien_dindo", "mrs_30d", "attribution", "mechanis
                  "preventable")
 """Fields of the events whose levels are given as shares of the events."""
 
-UNKNOWN_WORDS = {
-    "complication.within_24h": "with an event of unknown hour",
-    "complication.after_24h": "with an event of unknown hour",
-    "complication.clavien_dindo_3": "with an event without a grade",
-    "complication.worse_at_30d": "with an event without an mRS at 30 days",
-}
-
 PHASE_UNITS = {"embolization": "first_session", "between treatments": "first_session",
                "resection": "first_resection", "radiosurgery": "first_radiosurgery",
                "follow-up": "first_treatment"}
 """Phase → the treatment a patient must have had to be in its denominator."""
 
 
-def complication_detail(units: Units) -> list[Estimate]:
-    """All estimates on single kinds, times and severities of complications.
-
-    `complication.kind` by kind; the measures of `detail_flags`; `complication.phase` by phase
-    (patients, every recorded complication); `complication.event_share` (unit event) by field;
-    `complication.patient_with_retained_catheter`.
-    """
-    found: list[Estimate] = []
+def kind_estimates(units: Units) -> list[Estimate]:
+    """`complication.kind` by kind, per session and per patient; kinds never seen as well."""
     kind = units.events["kind"]
-    for unit in UNITS:
-        for level in KINDS:
-            found.append(_share_with(units, unit, kind.eq(level).astype("boolean"),
-                                     "complication.kind", {"kind": level}))
-    for id, flag in detail_flags(units).items():
-        found += [_share_with(units, unit, flag, id, unknown=UNKNOWN_WORDS.get(id, UNKNOWN))
-                  for unit in UNITS]
-    found += phase_estimates(units)
-    found += event_shares(units)
-    found.append(retained_catheter_patients(units))
-    return found
+    return [
+        share(marked_units(units, unit, kind.eq(level).astype("boolean")), "event",
+              id="complication.kind", unit=unit, group={"kind": level})
+        for unit in UNITS for level in KINDS]
 
 
-def detail_flags(units: Units) -> dict[str, pd.Series]:
-    """For each measure, whether each event of the set is one (boolean, blank where not known)."""
+def after_24_h(events: pd.DataFrame) -> pd.Series:
+    """Whether each event came later than 24 h after the procedure (boolean)."""
+    return ~within_24_h(events)
+
+
+def transient(events: pd.DataFrame) -> pd.Series:
+    """Whether each event left a transient deficit; blank while the deficit is not yet known."""
+    found = events["deficit"].eq("transient").astype("boolean")
+    return found.mask(events["deficit"].eq("not yet known"))
+
+
+def grade_iii_or_more(events: pd.DataFrame) -> pd.Series:
+    """Whether each event is of grade IIIa or more; death is grade V, written there or not."""
+    clavien = events["clavien_dindo"].isin(GRADE_III_OR_MORE).astype("boolean")
+    died = events["death"].fillna(False).astype("boolean")
+    return clavien.where(events["clavien_dindo"].notna()) | died
+
+
+def definite_or_probable(events: pd.DataFrame) -> pd.Series:
+    """Whether each event is attributed to the embolization as definite or probable."""
+    return events["attribution"].isin(["definite", "probable"]).astype("boolean")
+
+
+def worse_at_30_days(units: Units) -> pd.Series:
+    """Whether the mRS 30 days after each event was above that before treatment (death: mRS 6)."""
     events = units.events
-    early = within_24_h(events)
     before = events["patient_id"].map(
         units.tables["patients"].set_index("patient_id")["mrs_before"])
     harmless = events["symptomatic"].eq(False).fillna(False) & events["deficit"].eq("none")
     worse = (events["mrs_30d"] > before).astype("boolean")
-    clavien = events["clavien_dindo"].isin(GRADE_III_OR_MORE).astype("boolean")
     died = events["death"].fillna(False).astype("boolean")
-    transient = events["deficit"].eq("transient").astype("boolean")
-    return {
-        "complication.within_24h": early,
-        "complication.after_24h": ~early,
-        "complication.transient_deficit": transient.mask(
-            events["deficit"].eq("not yet known")),
-        # Death from the event is grade V, and mRS 6, whether written there or not.
-        "complication.clavien_dindo_3": clavien.where(events["clavien_dindo"].notna()) | died,
-        "complication.worse_at_30d": worse.mask(harmless.astype(bool), False) | died,
-        "complication.definite_or_probable":
-            events["attribution"].isin(["definite", "probable"]).astype("boolean"),
-    }
+    return worse.mask(harmless.astype(bool), False) | died
 
 
 def within_24_h(events: pd.DataFrame) -> pd.Series:
@@ -134,7 +126,7 @@ def event_shares(units: Units) -> list[Estimate]:
     return found
 
 
-def retained_catheter_patients(units: Units) -> Estimate:
+def retained_catheter_patients(units: Units) -> list[Estimate]:
     """Patients with a catheter retained, not by design; what the two tables disagree on is said.
 
     From the injections (how each catheter came out); the complications rows of that kind beside.
@@ -150,7 +142,7 @@ def retained_catheter_patients(units: Units) -> Estimate:
     said = [f"{len(one)} of them without {words}" for one, words in (
         (kept - written, "a complications row of it"),) if one]
     said += [f"{len(written - kept)} more by a complications row only"] if written - kept else []
-    return replaced(found, flags=(*found.flags, *said))
+    return [replaced(found, flags=(*found.flags, *said))]
 
 
 def listed_events(units: Units) -> pd.DataFrame:
@@ -172,10 +164,80 @@ def listed_events(units: Units) -> pd.DataFrame:
     return found.sort_values(order, kind="stable", ignore_index=True)
 
 
-def _share_with(
-    units: Units, unit: str, flag: pd.Series, id: str, group: dict[str, str] | None = None, *,
-    unknown: str = UNKNOWN,
-) -> Estimate:
-    """Share of units with at least one event that is flagged."""
-    return share(marked_units(units, unit, flag), "event", id=id, unit=unit, group=group,
-                 unknown=unknown)
+def _worse(units: Units, unit: str) -> pd.DataFrame:
+    return marked_units(units, unit, worse_at_30_days(units))
+
+
+WINDOW_DAYS = 30
+BY_HAND = "counted by hand on the small cohort"
+
+
+def _detail(
+    name: str, label: str, subject: str, counted: str, among: str, counts: Counts, uses: str,
+    unknown: str = UNKNOWN, known: Known = Known.ONLY_WITH_AN_EVENT,
+) -> Share:
+    """A detail of the set of embolization complications, per session and per patient."""
+    return Share(
+        id=f"complication.{name}", units=UNITS, label=label, subject=subject, counted=counted,
+        among=among, direction=Direction.HARM, window_days=WINDOW_DAYS, counts=counts, by=(),
+        known=known, unknown=unknown, shown_in={Place.HARM_DETAIL: UNITS},
+        uses=(*THE_SET, *(f"complications.{field}" for field in uses.split())),
+        checked_against=BY_HAND)
+
+
+KIND = Worked(
+    id="complication.kind", units=UNITS, label="Complication by kind",
+    subject="a complication of this kind",
+    counted="{units} with at least one event of this kind (of the set of embolization "
+            "complications)",
+    among="{units}", direction=Direction.HARM, window_days=WINDOW_DAYS, work=kind_estimates,
+    uses=(*THE_SET, "complications.kind"), checked_against=BY_HAND)
+EARLY = _detail(
+    "within_24h", "Complication within 24 h", "a complication within 24 h of a session",
+    "{units} with an event within 24 h", "{units} where the time is known",
+    with_event(within_24_h), "hours_after onset_date", "with an event of unknown hour")
+LATE = _detail(
+    "after_24h", "Complication after 24 h, to day 30", "a complication after 24 h, up to day 30",
+    "{units} with an event later than 24 h after a session, up to day 30",
+    "{units} where the time is known", with_event(after_24_h), "hours_after onset_date",
+    "with an event of unknown hour")
+TRANSIENT_DEFICIT = _detail(
+    "transient_deficit", "Transient deficit",
+    "a transient deficit from an embolization complication",
+    "{units} with an event that left a transient deficit",
+    "{units} whose outcome at 30 days is known", with_event(transient), "deficit")
+CLAVIEN_DINDO_3 = _detail(
+    "clavien_dindo_3", "Complication of Clavien–Dindo grade III or more",
+    "a complication of Clavien–Dindo grade III or more",
+    "{units} with an event of grade IIIa or more (Dindo 2004)", "{units} without an ungraded event",
+    with_event(grade_iii_or_more), "clavien_dindo death", "with an event without a grade")
+WORSE_AT_30D = _detail(
+    "worse_at_30d", "mRS worse 30 days after a complication",
+    "a worse mRS 30 days after a complication",
+    "{units} with an event after which the mRS at 30 days was above that before treatment",
+    "{units} where it is recorded (no symptoms and no deficit: not worse)", _worse,
+    "mrs_30d symptomatic deficit death", "with an event without an mRS at 30 days")
+DEFINITE = _detail(
+    "definite_or_probable", "Complication, definite or probable",
+    "a complication definitely or probably due to the embolization",
+    "{units} with an event attributed to the embolization as definite or probable", "{units}",
+    with_event(definite_or_probable), "attribution")
+PHASE = Worked(
+    id="complication.phase", units=("patient",), label="Complication by phase",
+    subject="a complication in this phase",
+    counted="patients with a recorded complication of the phase, whatever it is attributed to",
+    among="patients who had the treatment of that phase", direction=Direction.HARM,
+    work=phase_estimates, uses=("complications.phase",), checked_against=BY_HAND)
+EVENT_SHARE = Worked(
+    id="complication.event_share", units=("event",), label="Events",
+    subject="an event at this level",
+    counted="events at this level", among="events of the set of embolization complications",
+    work=event_shares, uses=tuple(f"complications.{name}" for name in EVENT_COLUMNS),
+    checked_against=BY_HAND)
+RETAINED_PATIENT = Worked(
+    id="complication.patient_with_retained_catheter", units=("patient",),
+    label="Patient with a retained catheter", subject="a retained catheter",
+    counted="patients with a catheter retained in part or whole, not by design",
+    among="patients embolized whose retrievals are recorded", direction=Direction.HARM,
+    work=retained_catheter_patients, shown_in={Place.HARM_DETAIL: ("patient",)},
+    uses=("injections.retrieval", "complications.kind"), checked_against=BY_HAND)

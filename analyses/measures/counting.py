@@ -11,7 +11,9 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
+from analyses.measures.gate import Known, Verdict, gate
 from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED
+from analyses.statistics.arguments import Floats
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.clustered import clustered_proportion
@@ -30,39 +32,44 @@ FEW = 5
 def share(
     frame: pd.DataFrame, event: str, *, id: str, unit: str,
     group: Mapping[str, str] | None = None, notes: Iterable[str] = (), unknown: str = UNKNOWN,
+    known: Known = Known.EITHER_WAY,
 ) -> Estimate:
     """The proportion of units in which `event` is true, among those where it is known.
 
     frame: a unit frame. Clustered on the patient where a patient gives more than one row
     (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags; `unknown` are the
-    words on units whose event is blank: "3 sessions of unknown outcome left out".
+    words on units whose event is blank: "3 sessions of unknown outcome left out". `known`: in
+    which units the outcome can be unknown; where the gate refuses a point, bounds (kind "bounds").
     """
-    known = frame[frame[event].notna()]
-    happened = known[event].astype(bool)
-    labels = {"id": id, "unit": unit, "group": group, "keys": known["key"]}
-    if known["patient_id"].duplicated().any():
+    verdict = gate(frame[event], known)
+    if not verdict:
+        return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown)
+    rows = frame[frame[event].notna()]
+    happened = rows[event].astype(bool)
+    if rows["patient_id"].duplicated().any():
         found = clustered_proportion(
-            happened.to_numpy(), known["patient_id"].to_numpy(dtype=str), **labels
-        )
+            happened.to_numpy(), rows["patient_id"].to_numpy(dtype=str), id=id, unit=unit,
+            group=group, keys=list(rows["key"]))
     else:
-        found = proportion(int(happened.sum()), len(known), event_keys=known["key"][happened],
-                           **labels)
-        found = replaced(found, clusters=len(known))
+        found = proportion(int(happened.sum()), len(rows), event_keys=list(rows["key"][happened]),
+                           id=id, unit=unit, group=group, keys=list(rows["key"]))
+        found = replaced(found, clusters=len(rows))
     return _noted(found, frame, event, notes, unknown)
 
 
 def shares(
     frame: pd.DataFrame, event: str, *, id: str, unit: str,
     by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (), unknown: str = UNKNOWN,
+    known: Known = Known.EITHER_WAY,
 ) -> list[Estimate]:
     """The share overall, then within each level of each grouping (levels in their order)."""
     notes = tuple(notes)
-    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown)]
+    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown, known=known)]
     for column in by:
         for level in levels(frame[column], column):
             part = frame[frame[column] == level]
             estimate = share(part, event, id=id, unit=unit, group={column: level},
-                             unknown=unknown)
+                             unknown=unknown, known=known)
             found.append(few_marked(estimate))
     return found
 
@@ -125,9 +132,28 @@ def _noted(
     return replaced(found, flags=(*found.flags, *extra), beside=beside)
 
 
+def _bounds_only(
+    frame: pd.DataFrame, event: str, verdict: Verdict, id: str, unit: str,
+    group: Mapping[str, str] | None, notes: Iterable[str], words: str,
+) -> Estimate:
+    """What holds whatever the unknown outcomes are, in place of a point that would mislead."""
+    bounds = proportion_bounds(
+        _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=id, unit=unit,
+        group=group, keys=list(frame["key"]))
+    name = unit if verdict.unknown == 1 else plural(unit)
+    return Estimate(
+        id=id, kind="bounds", value=None, low=bounds.low, high=bounds.high,
+        events=bounds.events, n=len(frame), clusters=frame["patient_id"].nunique(), unit=unit,
+        group=group, method=bounds.method, beside=bounds.beside, counted=bounds.counted,
+        flags=(verdict.why, f"{verdict.unknown} {name} {words}", *notes))
+
+
+def _as_numbers(event: pd.Series) -> Floats:
+    return event.astype("Float64").to_numpy(dtype=float, na_value=float("nan"))
+
+
 def _bounds(found: Estimate, frame: pd.DataFrame, event: str) -> Estimate:
-    outcome = frame[event].astype("Float64").to_numpy(dtype=float, na_value=float("nan"))
     return proportion_bounds(
-        outcome, frame["patient_id"].to_numpy(dtype=str), id=f"{found.id}.bounds",
+        _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=f"{found.id}.bounds",
         unit=found.unit, group=found.group, keys=list(frame["key"]),
     )

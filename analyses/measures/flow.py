@@ -13,7 +13,8 @@ from typing import Any
 import pandas as pd
 
 from analyses.measures.flow_analyses import Analysis, analyses_of
-from analyses.population.unit_frames import Units
+from analyses.measures.measure import Measure, Worked
+from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, counted_rows
 
 ERRORS = "errors in the data"
@@ -42,14 +43,15 @@ class Flow:
         return found
 
 
-def flow_of(units: Units, manifest: Mapping[str, Any]) -> Flow:
-    """The flow of one freeze. manifest: the freeze's own (its `left_out` counts who was held)."""
+@once
+def flow_of(units: Units) -> Flow:
+    """The flow of one freeze; its manifest (`left_out`) counts who was held back."""
     people = units.tables["patients"]["patient_id"].astype(str)
     treated, embolized = (
         set(units.patients["key"]),
         set(units.patients.loc[units.patients["embolized"], "key"]),
     )
-    out = _left_out(manifest)
+    out = _left_out(units.manifest)
     recorded = len(people) + sum(number for _, number in out)
     trunk = (
         ("Recorded", _number("flow.recorded", recorded)),
@@ -67,9 +69,9 @@ def flow_of(units: Units, manifest: Mapping[str, Any]) -> Flow:
     return Flow(trunk, losses, found)
 
 
-def flow_estimates(units: Units, manifest: Mapping[str, Any]) -> list[Estimate]:
+def flow_estimates(units: Units) -> list[Estimate]:
     """All flow.* counts (unit: patient)."""
-    return flow_of(units, manifest).estimates()
+    return flow_of(units).estimates()
 
 
 def dropped(analysis: Analysis, base: set[str]) -> dict[str, set[str]]:
@@ -130,3 +132,17 @@ def words_of(losses: tuple[tuple[str, Estimate], ...]) -> Iterator[str]:
     """`3 whose plan is ongoing`, one a reason."""
     for reason, count in losses:
         yield f"{count.n:,} {reason}"
+
+
+WORDS = {
+    "recorded": "Recorded", "left_out": "Left out of the freeze", "frozen": "In this freeze",
+    "treated": "Treated", "embolized": "Embolized", "not_treated": "Not treated",
+    "not_embolized": "Treated, but not by embolization", "analysed": "In the analysis",
+    "dropped": "Not in the analysis",
+}
+FLOW: tuple[Measure, ...] = tuple(
+    Worked(id=f"flow.{name}", units=("patient",), label=label, subject=label.lower(),
+           counted=label.lower(), among="{units}", kind="count", work=flow_estimates,
+           answers=("strobe 13",) if name == "recorded" else (),
+           checked_against="counted by hand on the small cohort")
+    for name, label in WORDS.items())

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analyses.measures.function import NO_VISIT, functional_outcomes
-from analyses.measures.harm import combined_patients, event_flags, marked_units
+from analyses.measures.harm import PERMANENT_DEFICIT, combined_patients
 from analyses.measures.obliteration import embolized_lesions, resected_lesions
 from analyses.measures.practice_kept import judged_injections
 from analyses.population.unit_frames import Units
@@ -82,8 +82,7 @@ def _everyone(units: Units) -> pd.DataFrame:
 
 
 def _deficit(units: Units) -> pd.DataFrame:
-    flag = event_flags(units.events)["complication.permanent_deficit"]
-    return _blank(marked_units(units, "patient", flag), "event", NOT_YET_KNOWN)
+    return _blank(PERMANENT_DEFICIT.frame(units, "patient"), "event", NOT_YET_KNOWN)
 
 
 def _vital(units: Units) -> pd.DataFrame:

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.counting import share, shares
-from analyses.population.unit_frames import Units
+from analyses.measures.counting import share
+from analyses.measures.measure import Counts, Direction, Measure, Share, Worked
+from analyses.measures.places import Place
+from analyses.population.unit_frames import Units, once
 from analyses.population.worsening import CAUSES, NOT_RECORDED, worsening_causes
 from analyses.statistics.estimate import Estimate
 
@@ -22,36 +24,7 @@ NO_VISIT = f"without a visit at least {DAYS_AFTER} days after the last treatment
 MOMENTS = ("before", "worst", "last")
 
 
-def function_estimates(units: Units) -> list[Estimate]:
-    """All function.* estimates: independence, worsening, its causes, and the mRS distributions.
-
-    Unit: patient treated in any way. The distributions (`function.mrs_before`, `_worst`,
-    `_last`, one estimate a score) and the causes rest on the patients with a last score.
-    """
-    people = functional_outcomes(units)
-    named = {"unit": "patient", "unknown": NO_VISIT}
-    found = [
-        *shares(people, "independent", id="function.independent", **named),
-        *shares(people, "worse", id="function.worse", **named),
-    ]
-    for cause in CAUSES:
-        mine = people["cause"].eq(cause).fillna(False).astype("boolean")
-        mine = mine.where(people["worse"].notna())
-        found.append(share(people.assign(event=mine), "event", id=f"function.worse.{cause}",
-                           **named))
-    return found + distributions(people)
-
-
-def distributions(people: pd.DataFrame) -> list[Estimate]:
-    """The share of each score before treatment, at worst and at last, of those with a last one."""
-    seen = people[people["mrs_last"].notna()]
-    return [
-        share(seen.assign(event=seen[f"mrs_{moment}"].eq(score).astype("boolean")), "event",
-              id=f"function.mrs_{moment}", unit="patient", group={"mrs": str(score)})
-        for moment in MOMENTS for score in SCORES
-    ]
-
-
+@once
 def functional_outcomes(units: Units) -> pd.DataFrame:
     """Patients treated, with their scores.
 
@@ -103,3 +76,98 @@ def _worst(units: Units, rows: pd.DataFrame, last: pd.Series) -> pd.Series:
     return pd.Series(
         pd.concat([pd.Series(worst.array, index=rows.index), last], axis=1).max(axis=1),
         index=rows.index).astype("Int64")
+
+
+def _event(column: str) -> Counts:
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        people = functional_outcomes(units)
+        return people.assign(event=people[column])
+
+    return counts
+
+
+def _put_down_to(cause: str) -> Counts:
+    """Worse than before treatment, and put down to this cause in the record."""
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        people = functional_outcomes(units)
+        mine = people["cause"].eq(cause).fillna(False).astype("boolean")
+        return people.assign(event=mine.where(people["worse"].notna()))
+
+    return counts
+
+
+@once
+def distributions(units: Units) -> list[Estimate]:
+    """The share of each score before treatment, at worst and at last, of those with a last one.
+
+    `function.mrs_before`, `_worst` and `_last`, one estimate a score; unit: patient treated.
+    """
+    people = functional_outcomes(units)
+    seen = people[people["mrs_last"].notna()]
+    return [
+        share(seen.assign(event=seen[f"mrs_{moment}"].eq(score).astype("boolean")), "event",
+              id=f"function.mrs_{moment}", unit="patient", group={"mrs": str(score)})
+        for moment in MOMENTS for score in SCORES
+    ]
+
+
+PATIENT = ("patient",)
+SEEN = ("patients with a visit at least 90 days after the last treatment, and all who died "
+        "after the first treatment (as mRS 6)")
+USES = ("follow_ups.mrs", "follow_ups.follow_up_date", "patients.mrs_before",
+        "patients.death_date", "complications.mrs_worst", "complications.mrs_30d",
+        "complications.mrs_90d")
+CAUSE_WORDS = {
+    "embolization": "put down to embolization", "resection": "put down to resection",
+    "radiosurgery": "put down to radiosurgery",
+    "haemorrhage": "put down to haemorrhage outside a procedure",
+    "other_death": "death from another cause", "several": "several of these, or inseparable",
+    "not_recorded": "nothing on record",
+}
+CAUSE_COUNTED = {
+    "embolization": "a permanent deficit or death from embolization on record",
+    "resection": "a permanent deficit or death from resection on record",
+    "radiosurgery": "a permanent deficit or death from radiosurgery on record",
+    "haemorrhage": "a bleed with a permanent deficit, or death from the lesion, on record",
+    "other_death": "dead from another cause", "several": "more than one of these on record",
+    "not_recorded": "none of these on record",
+}
+MOMENT_WORDS = {
+    "before": "before treatment", "worst": "at worst since the first treatment",
+    "last": "at the last visit",
+}
+
+INDEPENDENCE = Share(
+    id="function.independent", units=PATIENT, label="Independent (mRS 0–2)",
+    subject="independence (mRS 0–2) at the last visit",
+    counted="mRS 0–2 at the last visit at least 90 days after the last treatment", among=SEEN,
+    direction=Direction.BENEFIT, counts=_event("independent"), unknown=NO_VISIT,
+    shown_in={Place.FUNCTION_TABLE: PATIENT, Place.FUNCTION_TEXT: PATIENT,
+              Place.FUNCTION_BY_GROUP: PATIENT, Place.SUMMARY: PATIENT,
+              Place.DEFINITIONS: PATIENT, Place.COMPARED: PATIENT, Place.QUESTIONED: PATIENT},
+    answers=("avm-endovascular: Deficit and death", "avm-terminology: Function"), uses=USES,
+    checked_against="counted by hand on the small cohort")
+WORSE = Share(
+    id="function.worse", units=PATIENT, label="Worse than before treatment",
+    subject="an mRS worse than before treatment",
+    counted="mRS at that visit higher than before the first treatment", among=SEEN,
+    direction=Direction.HARM, counts=_event("worse"), unknown=NO_VISIT,
+    shown_in={Place.FUNCTION_TABLE: PATIENT, Place.FUNCTION_TEXT: PATIENT,
+              Place.FUNCTION_BY_GROUP: PATIENT},
+    uses=USES, checked_against="counted by hand on the small cohort")
+WORSE_BY_CAUSE: tuple[Measure, ...] = tuple(
+    Share(
+        id=f"function.worse.{cause}", units=PATIENT, label=f"Worse: {CAUSE_WORDS[cause]}",
+        subject=f"an mRS worse than before ({CAUSE_WORDS[cause]})",
+        counted=f"worse than before, {CAUSE_COUNTED[cause]}", among=SEEN,
+        direction=Direction.HARM, counts=_put_down_to(cause), by=(), unknown=NO_VISIT,
+        shown_in={Place.FUNCTION_TABLE: PATIENT}, uses=(*USES, "complications.cause"),
+        checked_against="counted by hand on the small cohort")
+    for cause in CAUSES)
+DISTRIBUTIONS: tuple[Measure, ...] = tuple(
+    Worked(
+        id=f"function.mrs_{moment}", units=PATIENT, label=f"mRS {MOMENT_WORDS[moment]}",
+        subject=f"this mRS {MOMENT_WORDS[moment]}", counted=f"this mRS {MOMENT_WORDS[moment]}",
+        among=SEEN, work=distributions, uses=USES,
+        checked_against="counted by hand on the small cohort")
+    for moment in MOMENTS)

@@ -12,10 +12,11 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analyses.measures import catalogue_time as _words  # noqa: F401  (the names of these estimates)
 from analyses.measures.durations import DAYS_A_YEAR, confirmed_days, last_known, treatments
+from analyses.measures.measure import Direction, Worked
+from analyses.measures.places import Place
 from analyses.population.bleeding import distinct_bleeds
-from analyses.population.unit_frames import NOT_RECORDED, Units
+from analyses.population.unit_frames import NOT_RECORDED, Units, once
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.rates.rates import clustered_rate, clustered_rate_ratio
 from analyses.words.flags import NOTHING_COUNTED
@@ -34,6 +35,7 @@ RATIOS = ((UNDER, BEFORE), (AFTER, UNDER), (AFTER, BEFORE), (UNDER + NEAR, UNDER
 """Which stages are compared, the first over the second."""
 
 
+@once
 def haemorrhage_estimates(units: Units) -> list[Estimate]:
     """All rate.haemorrhage* estimates: per 100 patient-years, clustered on the patient.
 
@@ -229,3 +231,22 @@ def _placement(each: pd.DataFrame) -> tuple[str, ...]:
 
 def _bleeds(count: int) -> str:
     return "1 haemorrhage" if count == 1 else f"{count} haemorrhages"
+
+
+HAEMORRHAGE = Worked(
+    id=ID, units=(UNIT,), label="Haemorrhage", subject="haemorrhage", kind="rate",
+    counted="distinct haemorrhages (bleeds of a patient within 7 days are one; a bleed that is "
+            "also a complication is one; the presenting bleed left out)",
+    among="patient-years, days/365.25, to death or the last day on which the patient is known "
+          "about",
+    direction=Direction.HARM, window_days=WINDOW_DAYS, work=haemorrhage_estimates,
+    shown_in={Place.DEFINITIONS: (UNIT,), Place.FUNCTION_TEXT: (UNIT,)},
+    answers=("avm-endovascular: Haemorrhage",),
+    uses=("haemorrhages.haemorrhage_date", "haemorrhages.date_known_to",
+          "haemorrhages.complication_no", "complications.kind", "patients.presentation_date"),
+    checked_against="Kim 2014, Neurology: 141 in 6,074 patient-years; exact Poisson (Garwood 1936)")
+HAEMORRHAGE_RATIO = Worked(
+    id=RATIO, units=(UNIT,), label="Ratio of haemorrhage rates",
+    subject="the ratio of haemorrhage rates", counted="the first rate", among="the second rate",
+    kind="rate ratio", work=haemorrhage_estimates, uses=HAEMORRHAGE.uses,
+    checked_against="R poisson.test")

@@ -6,62 +6,55 @@ which counts every treatment phase.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
-from analyses.measures.counting import any_known, shares
+from analyses.measures.counting import any_known
+from analyses.measures.gate import Known
+from analyses.measures.measure import Counts, Direction, Notes, Share
+from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, unit_key
-from analyses.population.unit_frames import GROUPINGS, Units
-from analyses.population.vital_status import deaths_within_30_days, vital_known
-from analyses.statistics.estimate import Estimate
+from analyses.population.unit_frames import Units, once
+from analyses.population.vital_status import (
+    deaths_from_an_event,
+    deaths_from_any_cause,
+    vital_known,
+)
 
 HAEMORRHAGIC = ("intracranial haemorrhage", "vessel perforation")
 ISCHAEMIC_WITH_DEFICIT = ("unintended vessel occlusion", "thromboembolism", "dissection")
 TREATMENT_PHASES = ("embolization", "resection", "radiosurgery")
 
 
-def complication_estimates(units: Units) -> list[Estimate]:
-    """All complication.* and combined.* estimates of the plan, overall and by every grouping."""
-    found: list[Estimate] = []
-    for id, flag in event_flags(units.events).items():
-        for unit in UNITS_OF[id]:
-            found += _by_unit(units, id, unit, flag)
-    found += death_estimates(units)
-    found += shares(units.catheters, "retained", id="complication.retained_catheter",
-                    unit="catheter")
-    combined = combined_patients(units)
-    found += shares(combined, "harmed", id="combined.permanent_deficit_or_death",
-                    unit="patient")
-    return found
+Flag = Callable[[pd.DataFrame], pd.Series]
+"""The set of events → whether each is one that the measure counts (boolean; blank: not known)."""
 
 
-UNITS_OF = {
-    "complication.any": ("injection", "session", "lesion", "patient"),
-    "complication.symptomatic": ("injection", "session", "lesion", "patient"),
-    "complication.haemorrhagic": ("session", "patient"),
-    "complication.haemorrhagic_symptomatic": ("session", "patient"),
-    "complication.haemorrhagic_without_navigation": ("session", "patient"),
-    "complication.ischaemic": ("session", "patient"),
-    "complication.permanent_deficit": ("session", "patient"),
-}
-"""Which units each measure is counted in (analysis plan)."""
+def every_event(events: pd.DataFrame) -> pd.Series:
+    """Every event of the set."""
+    return pd.Series(True, index=events.index, dtype="boolean")
 
 
-def event_flags(events: pd.DataFrame) -> dict[str, pd.Series]:
-    """For each measure, whether each event is one (boolean; blank where it cannot be told)."""
-    kind = events["kind"]
-    symptomatic = events["symptomatic"].astype("boolean")
-    haemorrhagic = kind.isin(HAEMORRHAGIC).astype("boolean")
+def symptomatic(events: pd.DataFrame) -> pd.Series:
+    """Events with symptoms."""
+    return events["symptomatic"].astype("boolean")
+
+
+def haemorrhagic(events: pd.DataFrame) -> pd.Series:
+    """Intracranial haemorrhages and vessel perforations."""
+    return events["kind"].isin(HAEMORRHAGIC).astype("boolean")
+
+
+def haemorrhagic_symptomatic(events: pd.DataFrame) -> pd.Series:
+    """The same, with symptoms."""
+    return haemorrhagic(events) & symptomatic(events)
+
+
+def haemorrhagic_without_navigation(events: pd.DataFrame) -> pd.Series:
+    """The same, other than by navigation; blank where the mechanism is not recorded."""
     navigation = events["mechanism"].eq("navigation perforation").astype("boolean")
-    return {
-        "complication.any": pd.Series(True, index=events.index, dtype="boolean"),
-        "complication.symptomatic": symptomatic,
-        "complication.haemorrhagic": haemorrhagic,
-        "complication.haemorrhagic_symptomatic": haemorrhagic & symptomatic,
-        "complication.haemorrhagic_without_navigation":
-            haemorrhagic & ~navigation.where(events["mechanism"].notna()),
-        "complication.ischaemic": ischaemic(events),
-        "complication.permanent_deficit": permanent_or_death(events),
-    }
+    return haemorrhagic(events) & ~navigation.where(events["mechanism"].notna())
 
 
 def ischaemic(events: pd.DataFrame) -> pd.Series:
@@ -102,27 +95,24 @@ def marked_units(units: Units, unit: str, flag: pd.Series) -> pd.DataFrame:
     return frame.assign(event=any_known(frame, "key", rows, flag[rows.index], "name"))
 
 
-def death_estimates(units: Units) -> list[Estimate]:
-    """complication.death_30d and death.all_cause_30d per session and per patient.
+def units_with_death(units: Units, unit: str, dead: set[str]) -> pd.DataFrame:
+    """Sessions or patients with `event`: followed by one of these deaths within 30 days.
 
-    Denominator: units whose vital status 30 days after the session is known. A death belongs to
-    the latest session on or before it, so that it is counted once.
+    dead: keys of sessions; a death belongs to the latest session on or before it, so that it is
+    counted once. Blank where vital status 30 days after the session is not known.
     """
     known = vital_known(units)
-    found: list[Estimate] = []
-    for id, dead in deaths_within_30_days(units).items():
-        sessions = units.sessions.assign(
-            event=units.sessions["key"].isin(dead).astype("boolean"))
-        alive_known = sessions["key"].isin(known)
-        sessions["event"] = sessions["event"].mask(~alive_known & ~sessions["event"])
-        patients = units.patients[units.patients["embolized"]]
-        patients = patients.assign(event=any_known(
-            patients, "key", sessions, sessions["event"], "patient_id"))
-        found += shares(sessions, "event", id=id, unit="session")
-        found += shares(patients, "event", id=id, unit="patient")
-    return found
+    sessions = units.sessions.assign(event=units.sessions["key"].isin(dead).astype("boolean"))
+    alive_known = sessions["key"].isin(known)
+    sessions["event"] = sessions["event"].mask(~alive_known & ~sessions["event"])
+    if unit == "session":
+        return sessions
+    patients = units.patients[units.patients["embolized"]]
+    return patients.assign(event=any_known(
+        patients, "key", sessions, sessions["event"], "patient_id"))
 
 
+@once
 def combined_patients(units: Units) -> pd.DataFrame:
     """Patients treated; `harmed`: new permanent deficit or death from any treatment phase.
 
@@ -133,6 +123,7 @@ def combined_patients(units: Units) -> pd.DataFrame:
     return units.patients.assign(harmed=harmed)
 
 
+@once
 def treatment_harm(units: Units) -> pd.DataFrame:
     """Everything that could be lasting harm from treatment: `patient_id`, `lesion_no`, `harmed`.
 
@@ -162,12 +153,6 @@ def treatment_harm(units: Units) -> pd.DataFrame:
     ], ignore_index=True)
 
 
-def _by_unit(units: Units, id: str, unit: str, flag: pd.Series) -> list[Estimate]:
-    frame = marked_units(units, unit, flag)
-    return shares(frame, "event", id=id, unit=unit, by=GROUPINGS,
-                  notes=_placement_notes(units, unit, flag))
-
-
 def _placement_notes(units: Units, unit: str, flag: pd.Series) -> list[str]:
     """How events were placed, where the reader has to know it."""
     events = units.events[flag.fillna(False).astype(bool)]
@@ -187,3 +172,170 @@ def _in_set(rows: pd.DataFrame, events: pd.DataFrame) -> pd.Series:
 
 def _events(count: int) -> str:
     return f"{count} event" if count == 1 else f"{count} events"
+
+
+def with_event(flag: Flag) -> Counts:
+    """Units with at least one event that is flagged."""
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        return marked_units(units, unit, flag(units.events))
+
+    return counts
+
+
+def placement(flag: Flag) -> Notes:
+    """How the flagged events were placed, where the reader has to know it."""
+    def notes(units: Units, unit: str) -> list[str]:
+        return _placement_notes(units, unit, flag(units.events))
+
+    return notes
+
+
+def _dead(deaths: Callable[[Units], set[str]]) -> Counts:
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        return units_with_death(units, unit, deaths(units))
+
+    return counts
+
+
+def _retained(units: Units, unit: str) -> pd.DataFrame:
+    return units.catheters.assign(event=units.catheters["retained"])
+
+
+def _combined(units: Units, unit: str) -> pd.DataFrame:
+    rows = combined_patients(units)
+    return rows.assign(event=rows["harmed"])
+
+
+WINDOW_DAYS = 30
+FOUR = ("injection", "session", "lesion", "patient")
+TWO = ("session", "patient")
+PER_SESSION, PER_PATIENT, PER_CATHETER = ("session",), ("patient",), ("catheter",)
+IN_TABLES = {Place.HARM_TABLE: TWO, Place.HARM_ALL_UNITS: TWO}
+THE_SET = ("complications.attribution", "complications.onset_date", "complications.session_no",
+           "sessions.session_date")
+BY_HAND = "counted by hand on the small cohort; interval against R survey"
+AMONG_STATUS = "{units} whose vital status at 30 days is known"
+
+ANY = Share(
+    id="complication.any", units=FOUR, label="Any complication",
+    subject="any embolization complication",
+    counted="{units} with at least one event: not unrelated to the embolization, onset from "
+            "vascular access to 30 days after a session",
+    among="{units}", direction=Direction.HARM, window_days=WINDOW_DAYS,
+    counts=with_event(every_event), notes=placement(every_event),
+    shown_in={Place.HARM_TABLE: TWO, Place.HARM_ALL_UNITS: FOUR,
+              Place.HARM_OTHER_UNITS: ("injection", "lesion"), Place.HARM_BY_UNIT: FOUR,
+              Place.HARM_TEXT: TWO, Place.HARM_BY_GROUP: PER_SESSION, Place.SUMMARY: PER_SESSION,
+              Place.DEFINITIONS: FOUR, Place.TREND_HARM: PER_SESSION,
+              Place.QUALITY_OUTCOME: PER_SESSION, Place.COMPARED: PER_SESSION,
+              Place.CASE_ANY: PER_SESSION, Place.PRECISION: PER_SESSION,
+              Place.MODELLED: PER_SESSION, Place.MONITORED: PER_SESSION},
+    answers=("strobe 15", "process 10c", "avm-endovascular: Complications",
+             "avm-terminology: Complications"),
+    comparable=("any complication",), uses=THE_SET, checked_against=BY_HAND)
+SYMPTOMATIC = Share(
+    id="complication.symptomatic", units=FOUR, label="Symptomatic complication",
+    subject="a symptomatic embolization complication",
+    counted="{units} with at least one symptomatic event of that set", among="{units}",
+    direction=Direction.HARM, window_days=WINDOW_DAYS, known=Known.ONLY_WITH_AN_EVENT,
+    counts=with_event(symptomatic), notes=placement(symptomatic),
+    shown_in={Place.HARM_TABLE: TWO, Place.HARM_ALL_UNITS: FOUR,
+              Place.HARM_OTHER_UNITS: ("injection", "lesion"), Place.HARM_TEXT: PER_SESSION,
+              Place.HARM_BY_GROUP: PER_SESSION, Place.QUALITY_OUTCOME: PER_SESSION,
+              Place.COMPARED: PER_SESSION},
+    comparable=("clinically significant", "any new deficit"),
+    uses=(*THE_SET, "complications.symptomatic"), checked_against=BY_HAND)
+HAEMORRHAGIC_EVENT = Share(
+    id="complication.haemorrhagic", units=TWO, label="Haemorrhagic complication",
+    subject="a haemorrhagic complication",
+    counted="{units} with an intracranial haemorrhage or a vessel perforation of that set",
+    among="{units}", direction=Direction.HARM, window_days=WINDOW_DAYS,
+    counts=with_event(haemorrhagic), notes=placement(haemorrhagic),
+    shown_in={**IN_TABLES, Place.HARM_TEXT: PER_SESSION, Place.DEFINITIONS: TWO},
+    comparable=("haemorrhagic complication",), uses=(*THE_SET, "complications.kind"),
+    checked_against=BY_HAND)
+HAEMORRHAGIC_SYMPTOMATIC = Share(
+    id="complication.haemorrhagic_symptomatic", units=TWO,
+    label="Haemorrhagic complication, symptomatic",
+    subject="a symptomatic haemorrhagic complication",
+    counted="{units} with a symptomatic intracranial haemorrhage or vessel perforation of that "
+            "set",
+    among="{units}", direction=Direction.HARM, window_days=WINDOW_DAYS,
+    known=Known.ONLY_WITH_AN_EVENT, counts=with_event(haemorrhagic_symptomatic),
+    notes=placement(haemorrhagic_symptomatic), shown_in=IN_TABLES,
+    uses=(*THE_SET, "complications.kind", "complications.symptomatic"), checked_against=BY_HAND)
+HAEMORRHAGIC_WITHOUT_NAVIGATION = Share(
+    id="complication.haemorrhagic_without_navigation", units=TWO,
+    label="Haemorrhagic complication, navigation perforation left out",
+    subject="a haemorrhagic complication other than navigation perforation",
+    counted="{units} with an intracranial haemorrhage or vessel perforation of that set whose "
+            "mechanism is not navigation perforation",
+    among="{units} where the mechanism is known", direction=Direction.HARM,
+    window_days=WINDOW_DAYS, known=Known.ONLY_WITH_AN_EVENT,
+    counts=with_event(haemorrhagic_without_navigation),
+    notes=placement(haemorrhagic_without_navigation), shown_in=IN_TABLES,
+    comparable=("haemorrhage unrelated to",),
+    uses=(*THE_SET, "complications.kind", "complications.mechanism"), checked_against=BY_HAND)
+ISCHAEMIC = Share(
+    id="complication.ischaemic", units=TWO, label="Ischaemic complication",
+    subject="an ischaemic complication",
+    counted="{units} with an ischaemic stroke, or with an unintended vessel occlusion, "
+            "thromboembolism or dissection that left a deficit",
+    among="{units}", direction=Direction.HARM, window_days=WINDOW_DAYS,
+    known=Known.ONLY_WITH_AN_EVENT, counts=with_event(ischaemic), notes=placement(ischaemic),
+    shown_in={**IN_TABLES, Place.HARM_TEXT: PER_SESSION, Place.DEFINITIONS: TWO},
+    uses=(*THE_SET, "complications.kind", "complications.deficit"), checked_against=BY_HAND)
+PERMANENT_DEFICIT = Share(
+    id="complication.permanent_deficit", units=TWO,
+    label="Permanent deficit or death from embolization",
+    subject="permanent deficit or death from an embolization complication",
+    counted="{units} with an event of that set that left a permanent deficit or death",
+    among="{units} whose outcome at 30 days is known", direction=Direction.HARM,
+    window_days=WINDOW_DAYS, known=Known.ONLY_WITH_AN_EVENT,
+    counts=with_event(permanent_or_death), notes=placement(permanent_or_death),
+    shown_in={**IN_TABLES, Place.HARM_TEXT: PER_PATIENT, Place.HARM_BY_GROUP: PER_SESSION,
+              Place.DEFINITIONS: TWO, Place.QUALITY_OUTCOME: PER_SESSION, Place.HARM_DETAIL: TWO,
+              Place.COMPARED: PER_SESSION, Place.QUESTIONED: PER_SESSION,
+              Place.MODELLED: PER_SESSION},
+    answers=("avm-endovascular: Deficit and death",), comparable=("permanent deficit",),
+    uses=(*THE_SET, "complications.deficit", "complications.death"), checked_against=BY_HAND)
+DEATH_30D = Share(
+    id="complication.death_30d", units=TWO, label="Death from a complication within 30 days",
+    subject="death from an embolization complication within 30 days",
+    counted="{units} with a death from an event of that set within 30 days of the session",
+    among=AMONG_STATUS, direction=Direction.HARM, window_days=WINDOW_DAYS,
+    counts=_dead(deaths_from_an_event), shown_in=IN_TABLES,
+    uses=(*THE_SET, "complications.death", "patients.death_date"), checked_against=BY_HAND)
+DEATH_ALL_CAUSE = Share(
+    id="death.all_cause_30d", units=TWO, label="Death from any cause within 30 days",
+    subject="death from any cause within 30 days of a session",
+    counted="{units} followed by death from any cause within 30 days", among=AMONG_STATUS,
+    direction=Direction.HARM, window_days=WINDOW_DAYS, counts=_dead(deaths_from_any_cause),
+    shown_in={**IN_TABLES, Place.HARM_TEXT: PER_PATIENT},
+    uses=("patients.death_date", "sessions.session_date", "follow_ups.follow_up_date"),
+    checked_against=BY_HAND)
+COMBINED = Share(
+    id="combined.permanent_deficit_or_death", units=PER_PATIENT,
+    label="Permanent deficit or death from any treatment",
+    subject="a new permanent deficit or death from any treatment phase",
+    counted="patients with a new permanent deficit or death from embolization, resection or "
+            "radiosurgery",
+    among="patients starting treatment whose status is known", direction=Direction.HARM,
+    known=Known.ONLY_WITH_AN_EVENT, counts=_combined,
+    shown_in={Place.HARM_TABLE: PER_PATIENT, Place.HARM_ALL_UNITS: PER_PATIENT,
+              Place.HARM_TEXT: PER_PATIENT, Place.HARM_BY_GROUP: PER_PATIENT,
+              Place.SUMMARY: PER_PATIENT, Place.DEFINITIONS: PER_PATIENT,
+              Place.COMPARED: PER_PATIENT, Place.QUESTIONED: PER_PATIENT},
+    uses=("complications.deficit", "complications.death", "complications.cause",
+          "complications.phase", "resections.deficit", "patients.death_cause"),
+    checked_against=BY_HAND)
+RETAINED_CATHETER = Share(
+    id="complication.retained_catheter", units=PER_CATHETER, label="Retained catheter",
+    subject="a catheter retained in part or whole, not by design",
+    counted="catheters retained in part or whole, not by design",
+    among="catheters used whose retrieval is recorded", direction=Direction.HARM,
+    counts=_retained,
+    shown_in={Place.HARM_OTHER_UNITS: PER_CATHETER, Place.HARM_ALL_UNITS: PER_CATHETER,
+              Place.HARM_TEXT: PER_CATHETER, Place.HARM_DETAIL: PER_CATHETER,
+              Place.QUALITY_BALANCING: PER_CATHETER},
+    uses=("injections.retrieval", "injections.catheter_no"), checked_against=BY_HAND)

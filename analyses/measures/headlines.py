@@ -1,4 +1,4 @@
-"""The headline measures as unit frames with one column `event`: what is compared and questioned."""
+"""Measures put to a question: the units of one of them, with the outcome known or not."""
 
 from __future__ import annotations
 
@@ -7,51 +7,33 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analyses.measures.function import functional_outcomes
-from analyses.measures.harm import combined_patients, event_flags, marked_units
-from analyses.measures.obliteration import embolized_lesions, final_lesions
+from analyses.measures.declared import shares_at
+from analyses.measures.gate import Verdict
+from analyses.measures.places import Place
 from analyses.population.unit_frames import Units
 
 
 @dataclass(frozen=True)
 class Headline:
-    """A measure: its id and unit, and the frame of its units with `event` (boolean or blank)."""
+    """A measure in one unit: the frame of its units with `event` (boolean or blank).
+
+    verdict: the gate's; where it refuses a point, nothing is compared.
+    """
 
     id: str
     unit: str
     frame: pd.DataFrame
+    verdict: Verdict
 
     def known(self) -> pd.DataFrame:
-        """The units whose outcome is known."""
-        return self.frame[self.frame["event"].notna()]
+        """The units whose outcome is known; none where the gate refuses a point."""
+        rows = self.frame[self.frame["event"].notna()]
+        return rows if self.verdict else rows.iloc[:0]
 
 
-SESSION_EVENTS = (
-    "complication.any", "complication.symptomatic", "complication.permanent_deficit",
-)
-HEADLINE_IDS = (
-    "obliteration.embolization_complete", "obliteration.final_confirmed", *SESSION_EVENTS,
-    "combined.permanent_deficit_or_death", "function.independent",
-)
-
-
-def headlines(units: Units) -> Mapping[str, Headline]:
-    """Every headline measure by its id, in the order of the report."""
-    flags = event_flags(units.events)
-    found = [
-        Headline("obliteration.embolization_complete", "lesion",
-                 _named(embolized_lesions(units), "complete")),
-        Headline("obliteration.final_confirmed", "lesion",
-                 _named(final_lesions(units), "confirmed")),
-        *(Headline(id, "session", marked_units(units, "session", flags[id]))
-          for id in SESSION_EVENTS),
-        Headline("combined.permanent_deficit_or_death", "patient",
-                 _named(combined_patients(units), "harmed")),
-        Headline("function.independent", "patient",
-                 _named(functional_outcomes(units), "independent")),
-    ]
-    return {headline.id: headline for headline in found}
-
-
-def _named(frame: pd.DataFrame, column: str) -> pd.DataFrame:
-    return frame.assign(event=frame[column].astype("boolean"))
+def headlines(units: Units, place: Place = Place.COMPARED) -> Mapping[str, Headline]:
+    """The measures put to a question (groups compared, unless said), by id, in their order."""
+    return {
+        share.id: Headline(share.id, unit, share.frame(units, unit), share.verdict(units, unit))
+        for share, unit in shares_at(place)
+    }

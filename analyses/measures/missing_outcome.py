@@ -13,7 +13,7 @@ import pandas as pd
 
 from analyses.measures.counting import share
 from analyses.measures.headlines import Headline, headlines
-from analyses.measures.obliteration import final_lesions
+from analyses.measures.places import Place
 from analyses.population.unit_frames import Units
 from analyses.statistics.arguments import Floats
 from analyses.statistics.estimate import Estimate, replaced
@@ -26,12 +26,6 @@ FEWEST = 5
 TOO_FEW = f"fewer than {FEWEST} units missing, or known: no model of observation, see the bounds"
 TERMS = ("sm_grade_value", "bled", "age_y", "mrs_before", "year")
 """Terms of the model of observation, in the order in which they enter as numbers allow."""
-
-QUESTIONED = (
-    "complication.permanent_deficit", "combined.permanent_deficit_or_death",
-    "function.independent", "obliteration.imaged_confirmed",
-)
-
 
 def missing_outcome_estimates(units: Units) -> list[Estimate]:
     """`missing.ID.complete`, `.bounds` and `.weighted` for every headline with missing outcomes.
@@ -48,12 +42,7 @@ def missing_outcome_estimates(units: Units) -> list[Estimate]:
 
 def questioned(units: Units) -> Mapping[str, Headline]:
     """The measures whose outcome can be missing, with the frames they rest on."""
-    every = dict(headlines(units))
-    final = final_lesions(units)
-    imaged = final["confirmed"].where(final["imaged"])
-    every["obliteration.imaged_confirmed"] = Headline(
-        "obliteration.imaged_confirmed", "lesion", final.assign(event=imaged))
-    return {id: every[id] for id in QUESTIONED}
+    return headlines(units, Place.QUESTIONED)
 
 
 def three_ways(headline: Headline, units: Units, id: str) -> list[Estimate]:

@@ -2,37 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
-from analyses.measures.counting import shares
+from analyses.measures.measure import Counts, Direction, Share
+from analyses.measures.places import Place
 from analyses.population.counted_events import LESION
-from analyses.population.unit_frames import Units
-from analyses.statistics.estimate import Estimate
+from analyses.population.unit_frames import Units, once
 
 NEAR_COMPLETE_PCT = 90.0
 CATHETER = "catheter angiography"
 CROSS_SECTIONAL = ("MR angiography", "CT angiography")
-
-
-def obliteration_estimates(units: Units) -> list[Estimate]:
-    """All obliteration.* estimates of the analysis plan, overall and by every grouping.
-
-    Unit: lesion. Embolization results are called "immediate complete occlusion", never cure.
-    """
-    embolized = embolized_lesions(units)
-    resected = resected_lesions(units)
-    final = final_lesions(units)
-    notes = plan_notes(units)
-    return [
-        *shares(embolized, "complete", id="obliteration.embolization_complete", unit="lesion"),
-        *shares(embolized, "near_complete", id="obliteration.embolization_near_complete",
-                unit="lesion"),
-        *shares(resected, "complete", id="obliteration.resection_complete", unit="lesion"),
-        *shares(final, "confirmed", id="obliteration.final_confirmed", unit="lesion",
-                notes=notes),
-        *shares(final, "presumed", id="obliteration.final_presumed", unit="lesion",
-                notes=notes),
-    ]
 
 
 def last_assessed(sessions: pd.DataFrame, lesions: pd.DataFrame) -> pd.DataFrame:
@@ -53,6 +34,7 @@ def last_assessed(sessions: pd.DataFrame, lesions: pd.DataFrame) -> pd.DataFrame
         columns={"occlusion_after_pct": "occlusion_pct"})
 
 
+@once
 def embolized_lesions(units: Units) -> pd.DataFrame:
     """Lesions embolized and assessed; adds `occlusion_pct`, `complete`, `near_complete`."""
     last = last_assessed(units.tables["sessions"], units.lesions)
@@ -64,6 +46,7 @@ def embolized_lesions(units: Units) -> pd.DataFrame:
     )
 
 
+@once
 def resected_lesions(units: Units) -> pd.DataFrame:
     """Lesions resected; `complete` by the last resection's result, blank where not imaged."""
     rows = units.tables["resections"].sort_values([*LESION, "resection_date", "resection_no"])
@@ -73,6 +56,7 @@ def resected_lesions(units: Units) -> pd.DataFrame:
     return found.assign(complete=complete.where(found["result"].ne("not imaged")))
 
 
+@once
 def final_lesions(units: Units) -> pd.DataFrame:
     """Lesions treated whose plan is not ongoing; `confirmed` and `presumed` at the latest image.
 
@@ -154,3 +138,97 @@ def _closed(reading: pd.DataFrame, images: pd.DataFrame) -> set[str]:
 
 def _lesions(count: int) -> str:
     return f"{count} lesion" if count == 1 else f"{count} lesions"
+
+
+def _event(column: str, frame: Callable[[Units], pd.DataFrame]) -> Counts:
+    """Counts of one column of a lesion frame."""
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        rows = frame(units)
+        return rows.assign(event=rows[column].astype("boolean"))
+
+    return counts
+
+
+def _plan_notes(units: Units, unit: str) -> list[str]:
+    return plan_notes(units)
+
+
+LESION_ONLY = ("lesion",)
+EVERY_CLOSURE = {Place.CLOSURE_TABLE: LESION_ONLY, Place.CLOSURE_BY_GROUP: LESION_ONLY}
+ENDED = "lesions treated whose plan is not ongoing (never imaged: not {})"
+
+EMBOLIZATION_COMPLETE = Share(
+    id="obliteration.embolization_complete", units=LESION_ONLY,
+    label="Immediate complete occlusion", subject="immediate complete occlusion by embolization",
+    counted="occlusion 100 % at the last assessed session before any resection or radiosurgery",
+    among="lesions embolized and assessed", direction=Direction.BENEFIT,
+    counts=_event("complete", embolized_lesions),
+    shown_in={**EVERY_CLOSURE, Place.SUMMARY: LESION_ONLY, Place.DEFINITIONS: LESION_ONLY,
+              Place.CLOSURE_TEXT: LESION_ONLY, Place.CLOSURE_BY_GRADE: LESION_ONLY,
+              Place.TREND_CLOSURE: LESION_ONLY, Place.QUALITY_BALANCING: LESION_ONLY,
+              Place.COMPARED: LESION_ONLY},
+    answers=("avm-endovascular: Angiographic result",),
+    comparable=("complete obliteration by embolization",),
+    uses=("sessions.occlusion_after_pct", "sessions.occlusion_status", "sessions.session_date"),
+    checked_against="counted by hand on the small cohort")
+EMBOLIZATION_NEAR_COMPLETE = Share(
+    id="obliteration.embolization_near_complete", units=LESION_ONLY,
+    label="Immediate occlusion of 90 % or more",
+    subject="immediate occlusion of 90 % or more by embolization",
+    counted="occlusion 90 % or more at the last assessed session before any resection or "
+            "radiosurgery",
+    among="lesions embolized and assessed", direction=Direction.BENEFIT,
+    counts=_event("near_complete", embolized_lesions), shown_in=EVERY_CLOSURE,
+    uses=("sessions.occlusion_after_pct", "sessions.occlusion_status", "sessions.session_date"),
+    checked_against="counted by hand on the small cohort")
+RESECTION_COMPLETE = Share(
+    id="obliteration.resection_complete", units=LESION_ONLY,
+    label="Complete resection", subject="complete resection on angiography",
+    counted="last resection complete on angiography after the operation",
+    among="lesions resected with angiography afterwards", direction=Direction.BENEFIT,
+    counts=_event("complete", resected_lesions),
+    shown_in={**EVERY_CLOSURE, Place.CLOSURE_TEXT: LESION_ONLY},
+    uses=("resections.result", "resections.resection_date"),
+    checked_against="counted by hand on the small cohort")
+FINAL_CONFIRMED = Share(
+    id="obliteration.final_confirmed", units=LESION_ONLY,
+    label="Final obliteration, confirmed",
+    subject="final obliteration confirmed by catheter angiography",
+    counted="the latest catheter angiogram after the end of treatment shows complete occlusion, "
+            "and no later imaging shows residual",
+    among=ENDED.format("confirmed"), direction=Direction.BENEFIT,
+    counts=_event("confirmed", final_lesions), notes=_plan_notes,
+    shown_in={**EVERY_CLOSURE, Place.SUMMARY: LESION_ONLY, Place.DEFINITIONS: LESION_ONLY,
+              Place.CLOSURE_TEXT: LESION_ONLY, Place.CLOSURE_BY_GRADE: LESION_ONLY,
+              Place.TREND_CLOSURE: LESION_ONLY, Place.COMPARED: LESION_ONLY},
+    answers=("avm-terminology: Obliteration",),
+    uses=("follow_ups.imaging", "follow_ups.occlusion", "follow_ups.follow_up_date",
+          "resections.result", "resections.angiography_date", "lesions.plan_status"),
+    checked_against="counted by hand on the small cohort")
+FINAL_PRESUMED = Share(
+    id="obliteration.final_presumed", units=LESION_ONLY,
+    label="Final obliteration, confirmed or presumed",
+    subject="final obliteration on catheter, MR or CT angiography",
+    counted="the latest catheter, MR or CT angiogram after the end of treatment shows complete "
+            "occlusion",
+    among=ENDED.format("presumed"), direction=Direction.BENEFIT,
+    counts=_event("presumed", final_lesions), notes=_plan_notes,
+    shown_in={**EVERY_CLOSURE, Place.DEFINITIONS: LESION_ONLY, Place.CLOSURE_TEXT: LESION_ONLY},
+    uses=("follow_ups.imaging", "follow_ups.occlusion", "follow_ups.follow_up_date",
+          "resections.result", "resections.angiography_date", "lesions.plan_status"),
+    checked_against="counted by hand on the small cohort")
+
+
+def _imaged(units: Units, unit: str) -> pd.DataFrame:
+    """Lesions never imaged taken as not known; the plan's own measure takes them as not closed."""
+    rows = final_lesions(units)
+    return rows.assign(event=rows["confirmed"].where(rows["imaged"]))
+
+
+IMAGED_CONFIRMED = Share(
+    id="obliteration.imaged_confirmed", units=LESION_ONLY, in_results=False,
+    label="Final obliteration, confirmed, of those imaged",
+    subject="final obliteration confirmed, among lesions imaged",
+    counted="final obliteration confirmed", among="lesions imaged after the end of treatment",
+    direction=Direction.BENEFIT, counts=_imaged, shown_in={Place.QUESTIONED: LESION_ONLY},
+    uses=FINAL_CONFIRMED.uses, checked_against="counted by hand on the small cohort")

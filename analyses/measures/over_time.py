@@ -11,7 +11,6 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analyses.measures import catalogue_time as _words  # noqa: F401  (the names of these estimates)
 from analyses.measures.counting import FEW, few_marked, levels
 from analyses.measures.durations import (
     DAYS_A_YEAR,
@@ -21,7 +20,8 @@ from analyses.measures.durations import (
     obliteration_durations,
     recurrence_durations,
 )
-from analyses.population.unit_frames import NOT_RECORDED, Units
+from analyses.measures.measure import Direction, Worked
+from analyses.population.unit_frames import NOT_RECORDED, Units, once
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.timetoevent.incidence_curves import (
     IncidenceCurves,
@@ -60,6 +60,7 @@ OBLITERATION_BY = ("intent", "ponce_class", "ruptured")
 BLEED_FREE_BY = ("ponce_class", "ruptured")
 
 
+@once
 def over_time_estimates(units: Units) -> list[Estimate]:
     """All time.* estimates but the comparisons: at HORIZONS, and by group at GROUPED_AT years.
 
@@ -291,3 +292,99 @@ def _nothing(
 ) -> Estimate:
     return Estimate(id=id, kind=kind, value=None, unit=unit, group=group, n=n, events=0,
                     clusters=0, flags=(why,), measure="" if kind == "probability" else "years")
+
+
+IMAGES = ("follow_ups.imaging", "follow_ups.occlusion", "follow_ups.follow_up_date",
+          "resections.result", "resections.angiography_date", "patients.death_date")
+VISITS = ("follow_ups.follow_up_date", "haemorrhages.haemorrhage_date", "patients.death_date")
+CONFIRMED_OVER_TIME = Worked(
+    id=OBLITERATION, units=("lesion",), kind="probability",
+    label="Obliteration confirmed",
+    subject="obliteration confirmed by catheter angiography",
+    counted="probability that a catheter angiogram has shown complete occlusion, death "
+            "competing, loss censored",
+    among="lesions treated, from their first treatment",
+    work=over_time_estimates,
+    direction=Direction.BENEFIT, answers=("avm-endovascular: Durability",),
+    uses=IMAGES, checked_against="R cmprsk on open data sets")
+DEATH_BEFORE = Worked(
+    id=DEATH_FIRST, units=("lesion",), kind="probability",
+    label="Death before confirmed obliteration",
+    subject="death before obliteration was confirmed",
+    counted="probability of death before obliteration was confirmed",
+    among="lesions treated, from their first treatment",
+    work=over_time_estimates,
+    direction=Direction.HARM, uses=IMAGES, checked_against="R cmprsk on open data sets")
+CONFIRMED_WEIGHTED = Worked(
+    id=WEIGHTED, units=("lesion",), kind="probability",
+    label="Obliteration confirmed, weighted for loss",
+    subject="obliteration confirmed by catheter angiography, weighted for loss",
+    counted="the same probability, with those still followed standing for those lost of like "
+            "age, grade and rupture",
+    among="lesions treated, from their first treatment",
+    work=over_time_estimates, uses=(*IMAGES, "patients.age_y"),
+    checked_against="R survival, weights of the censoring")
+CLOSURE_BRACKETED = Worked(
+    id=BRACKETED, units=("lesion",), kind="probability",
+    label="Obliteration itself, between two images",
+    subject="obliteration itself, known to lie between two images",
+    counted="probability of closure by Turnbull's estimate, each closure between the last day "
+            "on which the nidus was open and the day of confirmation",
+    among="lesions treated, from their first treatment",
+    work=over_time_estimates, uses=IMAGES, checked_against="Turnbull 1976, worked example")
+BRACKET_WIDTH = Worked(
+    id=WIDTH, units=("lesion",), kind="median",
+    label="Time between the two images",
+    subject="the time between the two images around a closure",
+    counted="days from the last image or treatment with an open nidus to confirmation",
+    among="lesions of confirmed obliteration",
+    work=over_time_estimates, uses=IMAGES, checked_against="order statistics, Conover")
+REOPENED = Worked(
+    id=RECURRENCE, units=("lesion",), kind="probability",
+    label="Recurrence after confirmed obliteration",
+    subject="recurrence after confirmed obliteration",
+    counted="probability that an image has shown the nidus again, watched to the last image",
+    among="lesions of confirmed obliteration, from its confirmation",
+    work=over_time_estimates,
+    direction=Direction.HARM, uses=IMAGES, checked_against="R cmprsk on open data sets")
+REOPENED_BRACKETED = Worked(
+    id=RECURRENCE_BRACKETED, units=("lesion",), kind="probability",
+    label="Recurrence itself, between two images",
+    subject="recurrence itself, known to lie between two images",
+    counted="probability of reopening by Turnbull's estimate, each between the last image "
+            "that showed closure and the first that showed the nidus",
+    among="lesions of confirmed obliteration, from its confirmation",
+    work=over_time_estimates, direction=Direction.HARM,
+    uses=IMAGES, checked_against="Turnbull 1976, worked example")
+ALIVE_WITHOUT_BLEED = Worked(
+    id=BLEED_FREE, units=("patient",), kind="probability",
+    label="Alive without haemorrhage",
+    subject="being alive without haemorrhage",
+    counted="probability of neither haemorrhage nor death",
+    among="patients, from their first treatment",
+    work=over_time_estimates,
+    direction=Direction.BENEFIT, uses=VISITS, checked_against="R survival on open data sets")
+FIRST_HAEMORRHAGE = Worked(
+    id=FIRST_BLEED, units=("patient",), kind="probability",
+    label="First haemorrhage",
+    subject="a first haemorrhage",
+    counted="probability of a haemorrhage, death competing",
+    among="patients, from their first treatment",
+    work=over_time_estimates,
+    direction=Direction.HARM, uses=VISITS, checked_against="R survival on open data sets")
+MEAN_WITHOUT_BLEED = Worked(
+    id=RESTRICTED, units=("patient",), kind="restricted mean",
+    label="Mean time alive without haemorrhage",
+    subject="mean time alive without haemorrhage",
+    counted="years alive without haemorrhage within the years given",
+    among="patients, from their first treatment",
+    work=over_time_estimates,
+    direction=Direction.BENEFIT, uses=VISITS, checked_against="R survival on open data sets")
+FOLLOWED = Worked(
+    id=FOLLOW_UP, units=("patient",), kind="median",
+    label="Follow-up",
+    subject="follow-up",
+    counted="years from the first treatment to the last day known of, by reverse Kaplan–Meier",
+    among="patients treated",
+    work=over_time_estimates, uses=VISITS,
+    checked_against="Schemper and Smith 1996; R survival")

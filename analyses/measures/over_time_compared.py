@@ -10,18 +10,21 @@ from __future__ import annotations
 import pandas as pd
 
 from analyses.measures.durations import bleed_durations, obliteration_durations
+from analyses.measures.measure import Worked
 from analyses.measures.over_time import (
     BLEED_FREE_BY,
     GROUPED_AT,
+    IMAGES,
     OBLITERATION,
     OBLITERATION_BY,
     RESTRICTED,
+    VISITS,
     categories,
     common_end,
     incidence,
     large_groups,
 )
-from analyses.population.unit_frames import Units
+from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.timetoevent.gray import gray_test
 from analyses.statistics.timetoevent.groups_compared import GroupTest
@@ -32,6 +35,7 @@ DIFFERENCE = f"{OBLITERATION}.difference"
 MEAN_DIFFERENCE = f"{RESTRICTED}.difference"
 
 
+@once
 def compared_over_time(units: Units) -> list[Estimate]:
     """Differences of every group of FEW or more units against the first, tests in the flags."""
     lesions, patients = obliteration_durations(units), bleed_durations(units)
@@ -96,3 +100,19 @@ def _test_words(test: GroupTest, groups: int, where: str) -> str:
     if test.p is None:
         return f"{name} cannot be given: {'; '.join(test.flags)}"
     return f"{name}: {p_text(test.p)}, {test.df} df"
+
+
+OBLITERATION_DIFFERENCE = Worked(
+    id=DIFFERENCE, units=("lesion",), kind="difference",
+    label="Difference in confirmed obliteration",
+    subject="the difference in confirmed obliteration",
+    counted="probability in one group less that in the other",
+    among="lesions treated",
+    work=compared_over_time, uses=IMAGES, checked_against="R cmprsk")
+MEAN_TIME_DIFFERENCE = Worked(
+    id=MEAN_DIFFERENCE, units=("patient",), kind="difference",
+    label="Difference in mean time alive without haemorrhage",
+    subject="the difference in mean time alive without haemorrhage",
+    counted="mean years in one group less those in the other",
+    among="patients",
+    work=compared_over_time, uses=VISITS, checked_against="R survival")

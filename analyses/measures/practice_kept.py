@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.counting import shares
+from analyses.measures.measure import Counts, Share
+from analyses.measures.places import Place
 from analyses.population.procedure_rows import injection_rows, procedure_rows
-from analyses.population.unit_frames import GROUPINGS, Units
-from analyses.statistics.estimate import Estimate
-from registry.clinical.practice_limits import PracticeLimits, injection_limits, mixing_within
+from analyses.population.unit_frames import GROUPINGS, Units, once
+from registry.clinical.practice_limits import injection_limits, mixing_within
 from registry.clinical.technique import INJECTION_KEY
 from registry.schema.vocabulary import COPOLYMER_AGENTS
 
@@ -23,39 +23,94 @@ NOT_RECORDED = "with the value not recorded"
 BY = (*GROUPINGS, "formulation")
 
 
-def technique_estimates(
-    units: Units, limits: PracticeLimits | None = None, *, by: tuple[str, ...] = BY,
-) -> list[Estimate]:
-    """The share within each practice limit, overall and by group, clustered on the patient.
-
-    `technique.halted_when_needed` looks only at the injections in which view was lost or
-    resistance felt; `technique.halted` counts those that called for no halt as within.
-    limits: the package's own where None.
-    """
-    sessions = mixed_sessions(units, limits)
-    rows = judged_injections(units, limits)
-    named = {"by": by, "unknown": NOT_RECORDED}
-    found = shares(sessions, "mixing", id="technique.mixing", unit="session", **named)
-    for limit in PER_INJECTION:
-        found += shares(rows, limit, id=f"technique.{limit}", unit="injection", **named)
-    needed = rows[rows["halt_needed"].fillna(False).astype(bool)]
-    return found + shares(needed, "halted", id="technique.halted_when_needed",
-                          unit="injection", by=(), unknown=NOT_RECORDED)
-
-
-def judged_injections(units: Units, limits: PracticeLimits | None = None) -> pd.DataFrame:
+@once
+def judged_injections(units: Units) -> pd.DataFrame:
     """Liquid copolymer injections with a column a limit (True within, False outside, blank)."""
-    judged = injection_limits(units.tables["injections"], units.tables["sessions"], limits)
+    judged = injection_limits(units.tables["injections"], units.tables["sessions"], units.limits)
     return injection_rows(units).merge(judged, on=INJECTION_KEY, how="inner")
 
 
-def mixed_sessions(units: Units, limits: PracticeLimits | None = None) -> pd.DataFrame:
+@once
+def mixed_sessions(units: Units) -> pd.DataFrame:
     """Procedures with a liquid copolymer and `mixing`, whether it was shaken for long enough."""
-    from registry.clinical.practice_limits import default_limits
-
     used = units.injections["agent_used"].isin(COPOLYMER_AGENTS)
     with_copolymer = set(units.injections.loc[used, "session_key"])
     rows = procedure_rows(units)
     rows = rows[rows["key"].isin(with_copolymer)]
-    within = mixing_within(rows["agent_mixing_min"], limits or default_limits())
+    within = mixing_within(rows["agent_mixing_min"], units.limits)
     return rows.assign(mixing=within.astype("boolean"))
+
+
+def _within(limit: str) -> Counts:
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        rows = judged_injections(units)
+        return rows.assign(event=rows[limit])
+
+    return counts
+
+
+def _mixed(units: Units, unit: str) -> pd.DataFrame:
+    rows = mixed_sessions(units)
+    return rows.assign(event=rows["mixing"])
+
+
+def _called_for(units: Units, unit: str) -> pd.DataFrame:
+    """Only the injections in which view was lost or resistance felt."""
+    rows = judged_injections(units)
+    needed = rows[rows["halt_needed"].fillna(False).astype(bool)]
+    return needed.assign(event=needed["halted"])
+
+
+COPOLYMER = "injections of a liquid copolymer with the value recorded"
+SESSION, INJECTION = ("session",), ("injection",)
+BY_HAND = "counted by hand on the small cohort; limits: common practice, no source"
+
+
+def _limit(
+    limit: str, label: str, subject: str, counted: str, uses: tuple[str, ...],
+    shown_in: dict[Place, tuple[str, ...]] | None = None,
+) -> Share:
+    """The share of liquid copolymer injections within one practice limit."""
+    return Share(
+        id=f"technique.{limit}", units=INJECTION, label=label, subject=subject, counted=counted,
+        among=COPOLYMER, counts=_within(limit), by=BY, unknown=NOT_RECORDED,
+        shown_in={Place.LIMITS_TABLE: INJECTION, **(shown_in or {})}, uses=uses,
+        answers=("process 10b",) if limit == "rate" else (), checked_against=BY_HAND)
+
+
+IN_TEXT = {Place.LIMITS_TEXT: INJECTION}
+MIXING = Share(
+    id="technique.mixing", units=SESSION, label="Agent shaken for long enough",
+    subject="mixing within the practice limit",
+    counted="sessions whose agent was shaken at least as long as the limit",
+    among="sessions with a liquid copolymer and the time recorded", counts=_mixed, by=BY,
+    unknown=NOT_RECORDED, shown_in={Place.LIMITS_TABLE: SESSION, Place.LIMITS_TEXT: SESSION},
+    uses=("sessions.agent_mixing_min", "injections.agent"), checked_against=BY_HAND)
+DEAD_SPACE = _limit(
+    "dead_space", "DMSO filled the dead space", "dead space filled within the practice limit",
+    "DMSO at least the dead space of the catheter",
+    ("injections.dmso_ml", "injections.dead_space_ml"))
+RATE = _limit(
+    "rate", "Rate within the limit", "a rate within the practice limit",
+    "mean rate while pushing not above the limit",
+    ("injections.agent_ml", "injections.injection_min", "injections.pauses_s"), IN_TEXT)
+PAUSE = _limit(
+    "pause", "Pauses within the limits", "pauses within the practice limits",
+    "no pause above the limit, and none too short after a stop for reflux",
+    ("injections.pauses_s", "injections.longest_pause_s", "injections.reflux_stops"), IN_TEXT)
+REFLUX = _limit(
+    "reflux", "Reflux limit recorded and kept", "reflux within a recorded limit",
+    "reflux limit recorded in advance and not passed",
+    ("injections.reflux_mm", "injections.reflux_limit_mm"), IN_TEXT)
+HALTED = _limit(
+    "halted", "Halted when called for", "delivery halted when called for",
+    "delivery halted where view was lost or resistance felt, or no halt called for",
+    ("injections.view_lost", "injections.resistance_felt", "injections.delivery_halted"))
+HALTED_WHEN_NEEDED = Share(
+    id="technique.halted_when_needed", units=INJECTION,
+    label="Halted, of those that called for it",
+    subject="delivery halted where a halt was called for", counted="delivery halted",
+    among="copolymer injections in which view was lost or resistance felt", counts=_called_for,
+    by=(), unknown=NOT_RECORDED, shown_in={Place.LIMITS_TABLE: INJECTION},
+    uses=("injections.view_lost", "injections.resistance_felt", "injections.delivery_halted"),
+    checked_against=BY_HAND)

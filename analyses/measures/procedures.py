@@ -5,12 +5,14 @@ All of these are skewed: medians with quartiles, the interval of the median by p
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import pandas as pd
 
 from analyses.measures.counting import shares
+from analyses.measures.measure import Counts, Direction, Share, Spread
 from analyses.measures.measuring import medians
+from analyses.measures.places import Place
 from analyses.population.procedure_rows import (
     injection_rows,
     operator_groups,
@@ -27,44 +29,89 @@ Stecker and others 2009, J Vasc Interv Radiol 20:S263 (the value from memory).
 """
 
 
-@dataclass(frozen=True)
-class Measure:
-    """A measurement: its column, what it is called, and its unit ("" for a count)."""
-
-    column: str
-    label: str
-    measure: str
+NO_KERMA = "without a recorded air kerma"
+Frame = Callable[[Units], pd.DataFrame]
 
 
-PER_PATIENT = (Measure("sessions", "Sessions a patient", ""),)
-PER_SESSION = (
-    Measure("pedicles_treated", "Pedicles a session", ""),
-    Measure("agent_ml", "Liquid agent a session", "mL"),
-    Measure("procedure_min", "Procedure time", "min"),
-    Measure("fluoroscopy_min", "Fluoroscopy time", "min"),
-    Measure("air_kerma_mgy", "Air kerma at the reference point", "mGy"),
-    Measure("dose_area_product_gycm2", "Dose–area product", "Gy·cm²"),
-    Measure("contrast_ml", "Contrast medium", "mL"),
-    Measure("nights", "Nights in hospital", "nights"),
+def _column(frame: Frame, column: str) -> Counts:
+    def values(units: Units, unit: str) -> pd.DataFrame:
+        rows = frame(units)
+        return rows.assign(value=rows[column])
+
+    return values
+
+
+def _spread(
+    unit: str, frame: Frame, column: str, label: str, measure: str, uses: str = "",
+    more: dict[Place, tuple[str, ...]] | None = None, answers: tuple[str, ...] = (),
+) -> Spread:
+    """A measurement of procedures or injections; `measure` is its unit, "" for a count."""
+    stem = "injection" if unit == "injection" else "procedure"
+    return Spread(
+        id=f"{stem}.{column}", units=(unit,), label=label, subject=label.lower(),
+        counted=label.lower(), among="{units} with it recorded", measure=measure,
+        values=_column(frame, column), by=BY, shown_in={Place.PROCEDURE_TABLE: (unit,),
+                                                        **(more or {})},
+        uses=tuple(uses.split()), answers=answers, checked_against="order statistics, Conover")
+
+
+BY = ("formulation",)
+SESSION, IN_TEXT = ("session",), Place.PROCEDURE_TEXT
+PATIENT_MEASURES: tuple[Spread, ...] = (
+    _spread("patient", sessions_of_patients, "sessions", "Sessions a patient", "",
+            "sessions.procedure_no", {IN_TEXT: ("patient",)}),
 )
-PER_INJECTION = (
-    Measure("agent_ml", "Liquid agent an injection", "mL"),
-    Measure("injection_min", "Injection time by the clock", "min"),
-    Measure("push_min", "Time of pushing", "min"),
-    Measure("rate_ml_min", "Mean rate while pushing", "mL/min"),
-    Measure("pauses_s", "Pauses together", "s"),
-    Measure("longest_pause_s", "Longest pause", "s"),
-    Measure("reflux_stops", "Stops for reflux", ""),
-    Measure("reflux_mm", "Longest reflux", "mm"),
+SESSION_MEASURES: tuple[Spread, ...] = (
+    _spread("session", procedure_rows, "pedicles_treated", "Pedicles a session", "",
+            "injections.pedicle_no", {IN_TEXT: SESSION}),
+    _spread("session", procedure_rows, "agent_ml", "Liquid agent a session", "mL",
+            "injections.agent_ml injections.agent", {IN_TEXT: SESSION}),
+    _spread("session", procedure_rows, "procedure_min", "Procedure time", "min",
+            "sessions.procedure_min"),
+    _spread("session", procedure_rows, "fluoroscopy_min", "Fluoroscopy time", "min",
+            "sessions.fluoroscopy_min"),
+    _spread("session", procedure_rows, "air_kerma_mgy", "Air kerma at the reference point", "mGy",
+            "sessions.air_kerma_mgy", {IN_TEXT: SESSION}, ("avm-endovascular: Radiation",)),
+    _spread("session", procedure_rows, "dose_area_product_gycm2", "Dose–area product", "Gy·cm²",
+            "sessions.dose_area_product_gycm2"),
+    _spread("session", procedure_rows, "contrast_ml", "Contrast medium", "mL",
+            "sessions.contrast_ml"),
+    _spread("session", procedure_rows, "nights", "Nights in hospital", "nights",
+            "sessions.nights"),
+)
+INJECTION_MEASURES: tuple[Spread, ...] = (
+    _spread("injection", injection_rows, "agent_ml", "Liquid agent an injection", "mL",
+            "injections.agent_ml"),
+    _spread("injection", injection_rows, "injection_min", "Injection time by the clock", "min",
+            "injections.injection_min"),
+    _spread("injection", injection_rows, "push_min", "Time of pushing", "min",
+            "injections.injection_min injections.pauses_s"),
+    _spread("injection", injection_rows, "rate_ml_min", "Mean rate while pushing", "mL/min",
+            "injections.agent_ml injections.injection_min injections.pauses_s",
+            {IN_TEXT: ("injection",)}),
+    _spread("injection", injection_rows, "pauses_s", "Pauses together", "s",
+            "injections.pauses_s"),
+    _spread("injection", injection_rows, "longest_pause_s", "Longest pause", "s",
+            "injections.longest_pause_s"),
+    _spread("injection", injection_rows, "reflux_stops", "Stops for reflux", "",
+            "injections.reflux_stops"),
+    _spread("injection", injection_rows, "reflux_mm", "Longest reflux", "mm",
+            "injections.reflux_mm"),
 )
 
 
-def procedure_estimates(units: Units, *, by: tuple[str, ...] = ("formulation",)) -> list[Estimate]:
-    """Medians of every measure overall and by formulation; the share with a substantial dose.
+def _high_kerma(units: Units, unit: str) -> pd.DataFrame:
+    return _with_high_kerma(procedure_rows(units))
 
-    Ids: `procedure.COLUMN` (unit patient or session) and `injection.COLUMN` (liquid injections).
-    """
-    return _estimates(sessions_of_patients(units), procedure_rows(units), injection_rows(units), by)
+
+HIGH_KERMA = Share(
+    id="procedure.high_kerma", units=SESSION, label="Air kerma of 5 Gy or more",
+    subject="an air kerma of 5 Gy or more",
+    counted="air kerma at the reference point of 5,000 mGy or more",
+    among="sessions with the air kerma recorded", direction=Direction.HARM, counts=_high_kerma,
+    by=BY, unknown=NO_KERMA, shown_in={Place.PROCEDURE_TABLE: SESSION, IN_TEXT: SESSION},
+    uses=("sessions.air_kerma_mgy",),
+    checked_against="Stecker and others 2009 (the value from memory)")
 
 
 def operator_estimates(units: Units) -> list[Estimate]:
@@ -72,27 +119,19 @@ def operator_estimates(units: Units) -> list[Estimate]:
 
     Patients have no operator: sessions and injections only.
     """
-    nobody = sessions_of_patients(units).iloc[:0]
-    found = _estimates(nobody, operator_groups(procedure_rows(units)),
-                       operator_groups(injection_rows(units)), ("operator",))
-    return [e for e in found if e.unit != "patient"]
-
-
-def _estimates(
-    people: pd.DataFrame, sessions: pd.DataFrame, injections: pd.DataFrame, by: tuple[str, ...],
-) -> list[Estimate]:
-    groups = (
-        (people, PER_PATIENT, "procedure", "patient"),
-        (sessions, PER_SESSION, "procedure", "session"),
-        (injections, PER_INJECTION, "injection", "injection"),
-    )
+    sessions, injections = (operator_groups(procedure_rows(units)),
+                            operator_groups(injection_rows(units)))
     found: list[Estimate] = []
-    for frame, measures, stem, unit in groups:
-        used = tuple(column for column in by if column in frame)
+    for frame, measures in ((sessions, SESSION_MEASURES), (injections, INJECTION_MEASURES)):
         for m in measures:
-            found += medians(frame, m.column, id=f"{stem}.{m.column}", unit=unit,
-                             measure=m.measure, by=used)
+            column = m.id.partition(".")[2]
+            found += medians(frame, column, id=m.id, unit=m.units[0], measure=m.measure,
+                             by=("operator",))
+    return found + shares(_with_high_kerma(sessions), "event", id=HIGH_KERMA.id, unit="session",
+                          by=("operator",), unknown=NO_KERMA)
+
+
+def _with_high_kerma(sessions: pd.DataFrame) -> pd.DataFrame:
+    """Procedures with `event`: a dose that is called substantial; blank where not recorded."""
     high = sessions["air_kerma_mgy"].ge(HIGH_KERMA_MGY).astype("boolean")
-    high = high.where(sessions["air_kerma_mgy"].notna())
-    return found + shares(sessions.assign(high=high), "high", id="procedure.high_kerma",
-                          unit="session", by=by, unknown="without a recorded air kerma")
+    return sessions.assign(event=high.where(sessions["air_kerma_mgy"].notna()))

@@ -9,46 +9,24 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.counting import any_known, shares
+from analyses.measures.counting import any_known
+from analyses.measures.gate import Known
 from analyses.measures.harm import permanent_or_death
-from analyses.measures.measuring import medians
+from analyses.measures.measure import Counts, Direction, Share, Spread
 from analyses.measures.obliteration import last_assessed, resected_lesions
+from analyses.measures.places import Place
 from analyses.population.bands import extent_band, interval_band
 from analyses.population.counted_events import LESION, unit_key
-from analyses.population.unit_frames import GROUPINGS, Units
-from analyses.statistics.estimate import Estimate
+from analyses.population.unit_frames import GROUPINGS, Units, once
 
 CONFOUNDED = (
     "How far a nidus was embolized, and how soon it was resected, was decided patient by "
     "patient: differences between these groups are confounded by indication."
 )
-MEASURES = {"blood_loss_ml": "mL", "operation_min": "min", "nights": "nights"}
-"""Field of resections → unit. All skewed: medians with quartiles."""
-
 BANDS = ("extent", "interval")
 
 
-def resection_estimates(units: Units) -> list[Estimate]:
-    """All resection.* estimates.
-
-    `resection.permanent_deficit` and `resection.complete_by_extent` per lesion;
-    `resection.blood_loss_ml`, `.operation_min` and `.nights` per operation; each overall and by
-    extent and interval.
-    """
-    lesions = resected_with_extent(units)
-    operations = operations_with_extent(units)
-    found = [
-        *shares(lesions, "permanent", id="resection.permanent_deficit", unit="lesion",
-                by=(*GROUPINGS, *BANDS), unknown="whose deficit is not yet known"),
-        *shares(lesions, "complete", id="resection.complete_by_extent", unit="lesion",
-                by=BANDS, unknown="not imaged"),
-    ]
-    for field, measure in MEASURES.items():
-        found += medians(operations, field, id=f"resection.{field}", unit="operation",
-                         measure=measure, by=BANDS)
-    return found
-
-
+@once
 def resected_with_extent(units: Units) -> pd.DataFrame:
     """Lesions resected, with `complete`, `permanent`, `occlusion_pct`, `days` and both bands.
 
@@ -71,6 +49,7 @@ def resected_with_extent(units: Units) -> pd.DataFrame:
     )
 
 
+@once
 def operations_with_extent(units: Units) -> pd.DataFrame:
     """Operations, one a row: the resections table with `key`, `days`, `extent` and `interval`.
 
@@ -117,3 +96,65 @@ def _permanent(units: Units, lesions: pd.DataFrame) -> pd.Series:
     flags = pd.concat([after, permanent_or_death(events)], ignore_index=True)
     names = pd.concat([unit_key(operated, LESION), unit_key(events, LESION)], ignore_index=True)
     return any_known(lesions, "key", names.to_frame("name"), flags, "name")
+
+
+def _event(column: str) -> Counts:
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        rows = resected_with_extent(units)
+        return rows.assign(event=rows[column])
+
+    return counts
+
+
+def _value(column: str) -> Counts:
+    def values(units: Units, unit: str) -> pd.DataFrame:
+        rows = operations_with_extent(units)
+        return rows.assign(value=rows[column])
+
+    return values
+
+
+PER_LESION, OPERATION = ("lesion",), ("operation",)
+DEFICIT = Share(
+    id="resection.permanent_deficit", units=PER_LESION,
+    label="New permanent deficit or death after resection",
+    subject="a new permanent deficit or death after resection",
+    counted="a permanent deficit after an operation on the lesion, or a permanent deficit or "
+            "death from an event in the phase of the resection",
+    among="lesions resected whose deficit is known", direction=Direction.HARM,
+    known=Known.ONLY_WITH_AN_EVENT, counts=_event("permanent"), by=(*GROUPINGS, *BANDS),
+    unknown="whose deficit is not yet known",
+    shown_in={Place.OPERATION_TABLE: PER_LESION, Place.OPERATION_TEXT: PER_LESION,
+              Place.RESECTION_BY_EXTENT: PER_LESION},
+    answers=("avm-endovascular: Other treatment",),
+    uses=("resections.deficit", "complications.deficit", "complications.death",
+          "complications.phase"),
+    checked_against="counted by hand on the small cohort")
+COMPLETE_BY_EXTENT = Share(
+    id="resection.complete_by_extent", units=PER_LESION, label="Complete resection",
+    subject="complete resection on angiography",
+    counted="last resection complete on angiography after the operation",
+    among="lesions resected with angiography afterwards", direction=Direction.BENEFIT,
+    counts=_event("complete"), by=BANDS, unknown="not imaged",
+    shown_in={Place.RESECTION_BY_EXTENT: PER_LESION},
+    uses=("resections.result", "sessions.occlusion_after_pct"),
+    checked_against="counted by hand on the small cohort")
+BLOOD_LOSS = Spread(
+    id="resection.blood_loss_ml", units=OPERATION, label="Blood loss", subject="blood loss",
+    counted="estimated blood loss", among="operations with it recorded", measure="mL",
+    direction=Direction.HARM, values=_value("blood_loss_ml"), by=BANDS,
+    shown_in={Place.OPERATION_TABLE: OPERATION, Place.OPERATION_TEXT: OPERATION},
+    uses=("resections.blood_loss_ml",), checked_against="order statistics, Conover")
+DURATION = Spread(
+    id="resection.operation_min", units=OPERATION, label="Operation time",
+    subject="operation time", counted="skin to skin", among="operations with it recorded",
+    measure="min", values=_value("operation_min"), by=BANDS,
+    shown_in={Place.OPERATION_TABLE: OPERATION, Place.OPERATION_TEXT: OPERATION},
+    uses=("resections.operation_min",), checked_against="order statistics, Conover")
+NIGHTS = Spread(
+    id="resection.nights", units=OPERATION, label="Nights after the operation",
+    subject="nights in hospital after the operation",
+    counted="nights in hospital after the operation", among="operations with them recorded",
+    measure="nights", values=_value("nights"), by=BANDS,
+    shown_in={Place.OPERATION_TABLE: OPERATION}, uses=("resections.nights",),
+    checked_against="order statistics, Conover")

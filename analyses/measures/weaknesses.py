@@ -8,37 +8,16 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.catalogue import About, describe
-from analyses.measures.counting import share
 from analyses.measures.function import functional_outcomes
+from analyses.measures.measure import Counts, Measure, Share, Worked
 from analyses.measures.obliteration import final_lesions
+from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, unit_key
-from analyses.population.unit_frames import Units
+from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, counted_rows
 
 COUNTED = ("patients", "lesions", "sessions", "injections", "catheters")
-OPEN = {
-    "open.function": About(
-        "No visit at least 90 days after the last treatment",
-        "no visit at least 90 days after the last treatment",
-        "alive as far as is known, with no visit at least 90 days after the last treatment",
-        "patients treated"),
-    "open.imaging": About(
-        "Never imaged after the end of treatment", "no image after the end of treatment",
-        "no angiogram of any kind after the end of treatment",
-        "lesions treated whose plan is not ongoing"),
-    "open.occlusion_reader": About(
-        "Occlusion read by the operator", "occlusion read by the operator alone",
-        "occlusion read by the operator", "sessions of a lesion whose reader is recorded"),
-    "open.mrs_rater": About(
-        "mRS rated by the operator", "an mRS rated by the operator",
-        "mRS rated by the operator", "visits whose rater is recorded"),
-}
-describe(OPEN)
-describe({f"count.{name}": About(name.capitalize(), name, name, name)
-          for name in (*COUNTED, "sites", "suite_log", "events")})
-
-
+@once
 def count_estimates(units: Units) -> list[Estimate]:
     """`count.*`: units of each kind, sites, embolization complications, the suite's own log."""
     found = [_count(f"count.{name}", name.rstrip("s"), getattr(units, name)["key"])
@@ -52,29 +31,24 @@ def count_estimates(units: Units) -> list[Estimate]:
     return found
 
 
-def weakness_estimates(units: Units) -> list[Estimate]:
-    """`count.*` and `open.*` estimates of one freeze."""
-    outcome = functional_outcomes(units)
-    final = final_lesions(units)
-    return [
-        *count_estimates(units),
-        share(outcome.assign(event=outcome["independent"].isna().astype("boolean")), "event",
-              id="open.function", unit="patient"),
-        share(final.assign(event=(~final["imaged"].astype(bool)).astype("boolean")), "event",
-              id="open.imaging", unit="lesion"),
-        _judged(units.tables["sessions"], "occlusion_read_by", "session_no",
-                "open.occlusion_reader", "session"),
-        _judged(units.tables["follow_ups"], "mrs_rater", "follow_up_no", "open.mrs_rater",
-                "visit"),
-    ]
-
-
-def _judged(table: pd.DataFrame, column: str, number: str, id: str, unit: str) -> Estimate:
+def _judged_by_operator(table: str, column: str, number: str) -> Counts:
     """How often the operator judged the own work, of the rows that say who judged."""
-    rows = table.reset_index(drop=True)
-    by_operator = rows[column].eq("operator").astype("boolean").where(rows[column].notna())
-    frame = rows.assign(key=unit_key(rows, [*LESION, number]), event=by_operator)
-    return share(frame, "event", id=id, unit=unit, unknown="that do not say who judged")
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        rows = units.tables[table].reset_index(drop=True)
+        by_operator = rows[column].eq("operator").astype("boolean").where(rows[column].notna())
+        return rows.assign(key=unit_key(rows, [*LESION, number]), event=by_operator)
+
+    return counts
+
+
+def _no_visit(units: Units, unit: str) -> pd.DataFrame:
+    people = functional_outcomes(units)
+    return people.assign(event=people["independent"].isna().astype("boolean"))
+
+
+def _never_imaged(units: Units, unit: str) -> pd.DataFrame:
+    final = final_lesions(units)
+    return final.assign(event=(~final["imaged"].astype(bool)).astype("boolean"))
 
 
 def _count(id: str, unit: str, keys: object) -> Estimate:
@@ -91,3 +65,41 @@ def _events(units: Units) -> Estimate:
         id="count.events", kind="count", value=float(len(events)), n=len(events), unit="event",
         method="count", clusters=int(events["patient_id"].nunique()), events=int(by_date.sum()),
         counted=counted_rows(events["key"], by_date))
+
+
+BY_HAND = "counted by hand on the small cohort"
+NOT_SAID = "that do not say who judged"
+UNITS_COUNTED = {"patients": "patient", "lesions": "lesion", "sessions": "session",
+                 "injections": "injection", "catheters": "catheter", "sites": "site",
+                 "suite_log": "procedure", "events": "event"}
+COUNTS: tuple[Measure, ...] = tuple(
+    Worked(id=f"count.{name}", units=(unit,), label=name.capitalize(), subject=name, counted=name,
+           among=name, kind="count", work=count_estimates, checked_against=BY_HAND,
+           uses=("services.suite_log_procedures",) if name == "suite_log" else ())
+    for name, unit in UNITS_COUNTED.items())
+OPEN_FUNCTION = Share(
+    id="open.function", units=("patient",),
+    label="No visit at least 90 days after the last treatment",
+    subject="no visit at least 90 days after the last treatment",
+    counted="alive as far as is known, with no visit at least 90 days after the last treatment",
+    among="patients treated", counts=_no_visit, by=(),
+    shown_in={Place.FUNCTION_TEXT: ("patient",)}, uses=("follow_ups.follow_up_date",),
+    checked_against=BY_HAND)
+OPEN_IMAGING = Share(
+    id="open.imaging", units=("lesion",), label="Never imaged after the end of treatment",
+    subject="no image after the end of treatment",
+    counted="no angiogram of any kind after the end of treatment",
+    among="lesions treated whose plan is not ongoing", counts=_never_imaged, by=(),
+    uses=("follow_ups.imaging", "resections.angiography_date"), checked_against=BY_HAND)
+OPEN_READER = Share(
+    id="open.occlusion_reader", units=("session",), label="Occlusion read by the operator",
+    subject="occlusion read by the operator alone", counted="occlusion read by the operator",
+    among="sessions of a lesion whose reader is recorded",
+    counts=_judged_by_operator("sessions", "occlusion_read_by", "session_no"), by=(),
+    unknown=NOT_SAID, uses=("sessions.occlusion_read_by",), checked_against=BY_HAND)
+OPEN_RATER = Share(
+    id="open.mrs_rater", units=("visit",), label="mRS rated by the operator",
+    subject="an mRS rated by the operator", counted="mRS rated by the operator",
+    among="visits whose rater is recorded",
+    counts=_judged_by_operator("follow_ups", "mrs_rater", "follow_up_no"), by=(),
+    unknown=NOT_SAID, uses=("follow_ups.mrs_rater",), checked_against=BY_HAND)

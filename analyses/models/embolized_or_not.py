@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from analyses.measures.catalogue import About, describe
 from analyses.measures.counting import shares
 from analyses.measures.measuring import median_of
 from analyses.measures.resection import days_since_session, resected_with_extent
@@ -80,7 +79,8 @@ class EmbolizedOrNot:
         """Every number of the comparison."""
         found = [e for one in self.outcomes for e in one.groups]
         found += [one.weighted.difference for one in self.outcomes if one.weighted is not None]
-        return (*self.counts, *found, *(e for pair in self.balance.values() for e in pair))
+        every = (*self.counts, *found, *(e for pair in self.balance.values() for e in pair))
+        return tuple(replaced(e, label=_label(e)) for e in every)
 
 
 def first_operations(units: Units) -> pd.DataFrame:
@@ -110,9 +110,7 @@ def embolized_or_not(units: Units) -> EmbolizedOrNot | None:
         return None
     outcomes = tuple(_compared(rows, outcome) for outcome in OUTCOMES)
     whole = EmbolizedOrNot((counts[0], counts[1]), outcomes)
-    found = EmbolizedOrNot(whole.lesions, outcomes, _balance(whole.widest))
-    _describe(found)
-    return found
+    return EmbolizedOrNot(whole.lesions, outcomes, _balance(whole.widest))
 
 
 def _compared(rows: pd.DataFrame, outcome: str) -> ComparedOutcome:
@@ -153,9 +151,7 @@ def _balance(found: WeightedComparison | None) -> dict[str, tuple[Estimate, Esti
     return pairs  # type: ignore[return-value]
 
 
-def _describe(found: EmbolizedOrNot) -> None:
-    for e in found.estimates:
-        outcome = e.id.split(".")[1]
-        words = OUTCOMES.get(outcome, (outcome.replace("_", " "), ""))[0]
-        said = f"{words}, embolized before the resection or not"
-        describe({e.id: About(said, said, said, "{units} resected")})
+def _label(estimate: Estimate) -> str:
+    outcome = estimate.id.split(".")[1]
+    words = OUTCOMES.get(outcome, (outcome.replace("_", " "), ""))[0]
+    return f"{words}, embolized before the resection or not"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.catalogue import About, describe
 from analyses.models.learning_effect import LearningEffect, learning_effect
 from analyses.models.technique_frame import technique_frames
 from analyses.population.unit_frames import Units
@@ -25,7 +24,4 @@ def learning_of_sessions(units: Units) -> LearningEffect | str:
         found = learning_effect(learning_sessions(units), "event", ADJUST)
     except ValueError as problem:
         return str(problem)
-    said = "Any complication along the operator's case number"
-    for e in found.estimates:
-        describe({e.id: About(said, said, said, "{units} with all values recorded")})
     return found

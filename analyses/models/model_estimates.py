@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from analyses.measures.catalogue import About, describe
 from analyses.measures.results_record import key_of
 from analyses.models.planned_run import PlannedResult
 from analyses.models.subgroups import subgroup_lines
@@ -237,13 +236,6 @@ def _named_apart(estimates: Iterable[Estimate]) -> list[Estimate]:
         found.append(e if times == 1 else replaced(
             e, group={**(e.group or {}), "model": f"no {times} of this outcome and variable"}))
     return found
-
-
-def describe_models(numbers: ModelNumbers, words: dict[str, str]) -> None:
-    """Add the words of these estimates to the catalogue. words: outcome column → its name."""
-    for id, outcome in {e.id: e.id.split(".")[1] for e in numbers.estimates}.items():
-        said = f"{words.get(outcome, outcome)} and {id.split('.', 2)[-1]}"
-        describe({id: About(said, said, said, "{units} with all values recorded")})
 
 
 def events_per_coefficient(models: TechniqueModels | None) -> pd.DataFrame:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.harm import ANY, PERMANENT_DEFICIT
 from analyses.measures.obliteration import embolized_lesions
 from analyses.models.applies import applies_to
 from analyses.monitoring.procedure_frame import case_numbers_of
@@ -109,7 +109,7 @@ def totals(rows: pd.DataFrame, by: str, injections: pd.DataFrame) -> pd.DataFram
 
 
 def _sessions(units: Units, rows: pd.DataFrame) -> pd.DataFrame:
-    marked = marked_units(units, "session", event_flags(units.events)["complication.any"])
+    marked = ANY.frame(units, "session")
     worked = totals(rows, "procedure", units.injections.rename(
         columns={"session_key": "procedure"}))
     return _finished(marked, worked, {"event": marked["event"]})
@@ -125,8 +125,7 @@ def _lesions(units: Units, rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _patients(units: Units, rows: pd.DataFrame) -> pd.DataFrame:
-    flag = event_flags(units.events)["complication.permanent_deficit"]
-    marked = marked_units(units, "patient", flag)
+    marked = PERMANENT_DEFICIT.frame(units, "patient")
     worked = totals(rows, "patient_id", units.injections)
     return _finished(marked, worked, {"permanent_deficit": marked["event"]})
 

@@ -4,24 +4,23 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.declared import shares_at
+from analyses.measures.places import Place
 from analyses.measures.practice_kept import PER_INJECTION, judged_injections, mixed_sessions
 from analyses.population.unit_frames import Units
-from registry.clinical.practice_limits import PracticeLimits, default_limits
 
 
-def limit_frame(units: Units, limits: PracticeLimits | None = None) -> pd.DataFrame:
+def limit_frame(units: Units) -> pd.DataFrame:
     """Every check of every limit, for `analyses.monitoring.process_measures`.
 
     Columns: `date`, `limit` (in words), `within` (boolean, blank where not recorded),
     `patient_id`, `key` and `unit` (injection or session), `complication` (boolean: the procedure
     had an embolization complication).
     """
-    used = limits or default_limits()
-    words = used.table().set_index("column")["limit"]
-    injections, sessions = judged_injections(units, used), mixed_sessions(units, used)
-    events = marked_units(units, "session", event_flags(units.events)["complication.any"])
-    happened = events.set_index("key")["event"]
+    words = units.limits.table().set_index("column")["limit"]
+    injections, sessions = judged_injections(units), mixed_sessions(units)
+    (outcome, unit), = shares_at(Place.MONITORED)
+    happened = outcome.frame(units, unit).set_index("key")["event"]
     days = units.sessions.set_index("key")["session_date"]
     parts = [_part(sessions, "mixing", sessions["key"], "session")]
     parts += [_part(injections, name, injections["session_key"], "injection")

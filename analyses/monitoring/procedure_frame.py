@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.declared import share_of, shown_at
+from analyses.measures.places import Place
 from analyses.population.counted_events import SESSION, unit_key
 from analyses.population.unit_frames import Units
 
@@ -12,14 +13,16 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def procedure_frame(units: Units, outcome: str = "complication.any") -> pd.DataFrame:
+def procedure_frame(units: Units, outcome: str | None = None) -> pd.DataFrame:
     """Procedures for monitoring: one row each, in order of time.
 
     Columns: `patient_id`, `procedure_key`, `session_date`, `operator_id`, `case_number` (all the
     operator's procedures before this one, those left out of the freeze too), `sm_grade` (number),
-    `ruptured` (boolean), `complication` (boolean; blank where `outcome` is not known).
+    `ruptured` (boolean), `complication` (boolean; blank where `outcome` is not known). outcome:
+    the id of a share given per session; that of the measure that is monitored where None.
     """
-    marked = marked_units(units, "session", event_flags(units.events)[outcome])
+    watched = outcome or shown_at(Place.MONITORED)[0][0]
+    marked = share_of(watched).frame(units, "session")
     numbers = case_numbers_of(units)
     ruptured = marked["ruptured"].map({"yes": True, "no": False}).astype("boolean")
     frame = marked.assign(

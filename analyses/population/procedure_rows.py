@@ -9,7 +9,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analyses.population.counted_events import SESSION, unit_key
-from analyses.population.unit_frames import NOT_RECORDED, Units
+from analyses.population.unit_frames import NOT_RECORDED, Units, once
 from registry.clinical.technique import injection_technique, session_technique
 
 WHOLE_PROCEDURE = (
@@ -24,6 +24,7 @@ SEVERAL = "several liquids"
 NO_LIQUID = "no liquid"
 
 
+@once
 def procedure_rows(units: Units) -> pd.DataFrame:
     """Procedures with `WHOLE_PROCEDURE`, `SUMS`, `agent_mixing_min` and `formulation`.
 
@@ -45,6 +46,7 @@ def procedure_rows(units: Units) -> pd.DataFrame:
     return joined.assign(formulation=joined["formulation"].fillna(NO_LIQUID))
 
 
+@once
 def injection_rows(units: Units) -> pd.DataFrame:
     """Injections of a liquid agent with `push_min`, `rate_ml_min` and `formulation` (the agent).
 
@@ -69,6 +71,7 @@ def formulation(injections: pd.DataFrame, by: str) -> pd.Series:
     return grouped.first().where(grouped.nunique() == 1, SEVERAL).astype("string")
 
 
+@once
 def sessions_of_patients(units: Units) -> pd.DataFrame:
     """Patients embolized, with `sessions`: how many procedures each had."""
     people = units.patients[units.patients["embolized"]]

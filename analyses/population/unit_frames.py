@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import wraps
+from typing import Any, TypeVar, cast
 
 import pandas as pd
 
@@ -14,6 +16,7 @@ from analyses.population.counted_events import (
     unit_key,
 )
 from registry.clinical.grading import add_grades
+from registry.clinical.practice_limits import PracticeLimits, default_limits
 from registry.schema.vocabulary import COPOLYMER_AGENTS, EVOH_AGENTS
 
 GROUPINGS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
@@ -31,7 +34,9 @@ class Units:
     Every frame has `key` (text, unique), `patient_id` and the columns of `GROUPINGS` as text.
     `lesions` are those treated in any way (`embolized` says whether by embolization);
     `sessions` are procedures; `patients` are those treated in any way; `events` is the set of
-    embolization complications. `tables` are the freeze's own tables.
+    embolization complications. `tables` are the freeze's own tables; `limits` the practice
+    limits that technique is judged by, `manifest` what the freeze says of itself. `made` keeps
+    what `once` worked out.
     """
 
     tables: Mapping[str, pd.DataFrame]
@@ -41,10 +46,37 @@ class Units:
     injections: pd.DataFrame
     catheters: pd.DataFrame
     events: pd.DataFrame
+    limits: PracticeLimits = field(default_factory=default_limits)
+    manifest: Mapping[str, Any] = field(default_factory=dict)
+    made: dict[object, Any] = field(default_factory=dict, repr=False, compare=False)
 
 
-def units_of(tables: Mapping[str, pd.DataFrame]) -> Units:
-    """Work out every unit frame from a freeze's tables (name → table, typed by the schema)."""
+Made = TypeVar("Made")
+
+
+def once(work: Callable[[Units], Made]) -> Callable[[Units], Made]:
+    """Let a function of the unit frames work once for each of them; what it made is kept there.
+
+    Who gets it must not change it in place.
+    """
+    @wraps(work)
+    def kept(units: Units) -> Made:
+        if work not in units.made:
+            units.made[work] = work(units)
+        return cast(Made, units.made[work])
+
+    return kept
+
+
+def units_of(
+    tables: Mapping[str, pd.DataFrame], limits: PracticeLimits | None = None,
+    manifest: Mapping[str, Any] | None = None,
+) -> Units:
+    """Work out every unit frame from a freeze's tables (name → table, typed by the schema).
+
+    limits: the practice limits that technique is judged by; the package's own where None.
+    manifest: what the freeze says of itself (who was left out, and why).
+    """
     lesions = lesion_units(tables)
     sessions = session_units(tables, lesions)
     events = embolization_complications(tables["complications"], tables["sessions"])
@@ -58,6 +90,8 @@ def units_of(tables: Mapping[str, pd.DataFrame]) -> Units:
         injections=injections,
         catheters=catheter_units(injections),
         events=events,
+        limits=limits or default_limits(),
+        manifest=manifest or {},
     )
 
 

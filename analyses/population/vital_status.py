@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.population.unit_frames import Units
+from analyses.population.unit_frames import Units, once
 
 WINDOW = pd.Timedelta(days=30)
 
@@ -40,6 +40,7 @@ def last_contact(tables: dict[str, pd.DataFrame]) -> pd.Series:
     return last
 
 
+@once
 def vital_known(units: Units) -> set[str]:
     """Keys of the sessions after which vital status at 30 days is known."""
     sessions = units.sessions
@@ -50,21 +51,28 @@ def vital_known(units: Units) -> set[str]:
     return set(sessions.loc[known, "key"])
 
 
-def deaths_within_30_days(units: Units) -> dict[str, set[str]]:
-    """Sessions followed by death within 30 days: from a complication of it, and from any cause.
+@once
+def deaths_from_any_cause(units: Units) -> set[str]:
+    """Keys of the sessions followed by death within 30 days, whatever it was of.
 
-    Returns estimate id → keys of sessions. Each death stands at one session: the one its
-    complication is placed in, else the latest on or before the day of death.
+    Each death stands at one session: the latest on or before its day.
     """
-    died = units.tables["patients"].set_index("patient_id")["death_date"].dropna()
-    rows = units.sessions.assign(day=units.sessions["patient_id"].map(died))
+    rows = units.sessions.assign(day=units.sessions["patient_id"].map(_days_of_death(units)))
     rows = rows[rows["day"].notna() & (rows["session_date"] <= rows["day"])]
     latest = rows.sort_values(["session_date", "key"]).groupby("patient_id").tail(1)
-    any_cause = latest[latest["day"] <= latest["session_date"] + WINDOW]
+    return set(latest.loc[latest["day"] <= latest["session_date"] + WINDOW, "key"])
+
+
+@once
+def deaths_from_an_event(units: Units) -> set[str]:
+    """Keys of the sessions with a fatal event of the set, and death within 30 days of them.
+
+    Each death stands at the session that its event is placed in.
+    """
     fatal = units.events[units.events["death"].fillna(False).astype(bool)]
-    day = fatal["patient_id"].map(died)
-    fatal = fatal[day <= fatal["at_date"] + WINDOW]
-    return {
-        "complication.death_30d": set(fatal["session_key"].dropna()),
-        "death.all_cause_30d": set(any_cause["key"]),
-    }
+    day = fatal["patient_id"].map(_days_of_death(units))
+    return set(fatal.loc[day <= fatal["at_date"] + WINDOW, "session_key"].dropna())
+
+
+def _days_of_death(units: Units) -> pd.Series:
+    return units.tables["patients"].set_index("patient_id")["death_date"].dropna()

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from analyses.measures.catalogue import GROUP_LABELS, about, level_label
+from analyses.measures.declared import about, label_of
+from analyses.measures.group_words import GROUP_LABELS, level_label
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 
@@ -43,7 +44,7 @@ def title(estimate: Estimate) -> str:
     """What an estimate is, for a heading: its label, its unit and its group."""
     groups = [f"{GROUP_LABELS.get(k, k)} {level_label(k, v)}"
               for k, v in (estimate.group or {}).items()]
-    return ", ".join((f"{about(estimate.id).label} per {estimate.unit}", *groups))
+    return ", ".join((f"{label_of(estimate)} per {estimate.unit}", *groups))
 
 
 def embedded(estimates: Sequence[Estimate]) -> dict[str, Any]:

@@ -41,6 +41,7 @@ class Estimate:
     with a `measure`, in that measure). `None` stands for "cannot be given"; the flags then say
     why. NaN becomes None; an infinite bound stays infinite here and is null in `results.json`.
 
+    `label` is what it is called where no measure of its id is declared.
     `effective_n` is the number of independent rows the interval is worth, where rows repeat.
     `arms` are the two estimates that a difference or ratio compares, the first minus (over)
     the second. `beside` are estimates to be shown with this one: the other bound, a standard
@@ -66,6 +67,7 @@ class Estimate:
     group: Mapping[str, str] | None = None
     flags: tuple[str, ...] = ()
     measure: str = ""
+    label: str = field(default="", compare=False)
     effective_n: float | None = field(default=None, compare=False)
     arms: tuple[Estimate, ...] = field(default=(), repr=False, compare=False)
     beside: tuple[Estimate, ...] = field(default=(), repr=False, compare=False)

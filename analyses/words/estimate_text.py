@@ -13,7 +13,7 @@ from analyses.words.numerals import percent, points, quantity, ratio, span, whol
 if TYPE_CHECKING:
     from analyses.statistics.estimate import Estimate
 
-SHARES = ("proportion", "probability")
+SHARES = ("proportion", "probability", "bounds")
 NOTHING = "cannot be given"
 
 
@@ -21,6 +21,8 @@ def number_text(estimate: Estimate) -> str:
     """The short form, by kind; counts always stand before the value."""
     if estimate.kind == "proportion":
         return _proportion(estimate)
+    if estimate.kind == "bounds":
+        return _between(estimate)
     if estimate.kind == "probability":
         return _value(estimate) + _behind(estimate)
     if estimate.kind == "rate":
@@ -43,6 +45,8 @@ def sentence(estimate: Estimate, subject: str) -> str:
     head = subject[:1].upper() + subject[1:] + group_words(estimate)
     if estimate.kind == "proportion":
         body = _proportion_sentence(estimate)
+    elif estimate.kind == "bounds":
+        body = _bounds_sentence(estimate)
     elif estimate.kind == "rate":
         body = _rate_sentence(estimate)
     else:
@@ -72,6 +76,22 @@ def _proportion(estimate: Estimate) -> str:
     between = _bounds(estimate)
     inside = f"{percent(estimate.value)} %" + (f", {between}" if between else "")
     return f"{counts} ({inside})"
+
+
+def _between(estimate: Estimate) -> str:
+    """`3 to 8 of 121 (0.5–12.6 %)`: what holds whatever the unknown outcomes are."""
+    fewest, most = (whole(case.events or 0) for case in estimate.beside[:2])
+    said = f"{fewest} to {most} of {whole(estimate.n or 0)}"
+    between = _bounds(estimate)
+    return f"{said} ({between} %)" if between else said
+
+
+def _bounds_sentence(estimate: Estimate) -> str:
+    fewest, most = (whole(case.events or 0) for case in estimate.beside[:2])
+    among = f"{whole(estimate.n or 0)} {_units(estimate.n, estimate.unit)}{_patients(estimate)}"
+    inside = _interval_words(estimate)
+    said = f" was there in at least {fewest} and at most {most} of {among}"
+    return said + (f" ({inside} of these bounds)" if inside else "")
 
 
 def _rate(estimate: Estimate) -> str:

@@ -93,6 +93,6 @@ def test_nothing_is_shown_of_what_has_no_summary():
 
 
 def test_the_name_of_a_curve_is_that_of_the_catalogue(units):
-    from analyses.measures.catalogue import about
+    from analyses.measures.declared import about
 
     assert about(BLEED_FREE).label in str(bleed_free(bleed_durations(units)))

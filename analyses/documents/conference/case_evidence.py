@@ -9,8 +9,8 @@ from analyses.documents.quality.chart_words import baseline_words, chart_words, 
 from analyses.documents.series.literature_beside import COMPARED, Beside, lines_for
 from analyses.figures.style_and_shares import INK, interval_figure
 from analyses.literature.published import PublishedSeries
-from analyses.measures.catalogue import about
 from analyses.measures.counting import share
+from analyses.measures.declared import about
 from analyses.measures.harm import marked_units
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate

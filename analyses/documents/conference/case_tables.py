@@ -6,7 +6,7 @@ import pandas as pd
 
 from analyses.cases.one_case import OneCase, age_band
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
-from analyses.measures.catalogue import level_label
+from analyses.measures.group_words import level_label
 from analyses.population.counted_events import LESION, unit_key
 from registry.privacy.suppression import SMALLEST
 from registry.schema import TABLES

@@ -37,7 +37,7 @@ from analyses.documents.conference.case_tables import (
 from analyses.documents.conference.case_technique import technique_blocks
 from analyses.documents.series.literature_beside import lines_for
 from analyses.figures.figures_case import cause_diagram, course_figure, mrs_figure
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits, default_limits

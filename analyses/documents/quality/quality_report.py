@@ -34,7 +34,7 @@ from analyses.documents.quality.quality_work import (
     quality_work,
     without_days,
 )
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.monitoring.project import Project
 
 __all__ = ["QualityWork", "quality_document", "quality_work"]

@@ -9,8 +9,8 @@ import pandas as pd
 from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table
 from analyses.documents.tables.measure_tables import measures_table, number_cell
 from analyses.figures.style_and_shares import interval_figure
-from analyses.measures.catalogue import GROUP_LABELS
 from analyses.measures.complication_detail import EVENT_COLUMNS, KINDS, listed_events
+from analyses.measures.group_words import GROUP_LABELS
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.estimate_text import plural

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analyses.content.blocks import Points, Section, Sentence
 from analyses.documents.series.said import listed, told
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.headlines import HEADLINE_IDS
 from analyses.measures.over_time import BLEED_FREE, HORIZONS
 from analyses.measures.results import Results

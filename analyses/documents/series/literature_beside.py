@@ -19,7 +19,7 @@ from analyses.literature.comparison import (
     beside_literature,
 )
 from analyses.literature.published import PublishedSeries
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.pooling.pooled_proportion import FEWEST_POOLED, FEWEST_PREDICTED

@@ -7,7 +7,7 @@ from analyses.documents.tables.measure_tables import definitions, number_cell
 from analyses.documents.tables.measurement_tables import DASH, spread_text
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.procedures import PER_INJECTION, PER_PATIENT, PER_SESSION
 from analyses.measures.resection import MEASURES
 from analyses.measures.results import Results

@@ -10,7 +10,7 @@ import pandas as pd
 from analyses.content.blocks import Block, Paragraph, Points, Section, Sentence, plain
 from analyses.documents.always_said import left_out
 from analyses.documents.series.said import listed, told
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.haemorrhage import ID as BLEEDS
 from analyses.measures.results import Results
 from registry.clinical.practice_limits import LIMITS_CAUTION

@@ -14,8 +14,8 @@ from analyses.documents.tables.measurement_tables import (
 from analyses.figures.figure_measures import dose_figure, strip_figure
 from analyses.figures.figure_shift import shift_figure
 from analyses.figures.style_and_shares import interval_figure
-from analyses.measures.catalogue import about
 from analyses.measures.counting import levels
+from analyses.measures.declared import about
 from analyses.measures.function import MOMENTS, SCORES
 from analyses.measures.measuring import median_of
 from analyses.measures.practice_kept import technique_estimates

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from analyses.content.blocks import Block, Cell, Paragraph, Section, Sentence, Table
-from analyses.measures.catalogue import About, describe
-from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.declared import shares_at
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.statistics.precision.precision_plan import (
     BOUND,
@@ -27,9 +27,6 @@ TITLE = "What this many patients can and cannot show"
 TOLD = ("1.0 %", "5.0 %")
 """True risks that are said in sentences; the table has the others."""
 
-describe({id: About(words, words, words, "{units}") for id, words in (
-    (BOUND, "Risk that cannot be excluded with no event"), *COLUMNS.items())})
-
 
 def planned(results: Results) -> tuple[Precision, ...]:
     """Plans per patient and per session embolized; none of a kind that the freeze does not hold.
@@ -40,8 +37,8 @@ def planned(results: Results) -> tuple[Precision, ...]:
     embolized = people[people["embolized"]]
     if embolized.empty:
         return ()
-    marked = marked_units(results.units, "session",
-                          event_flags(results.units.events)["complication.any"])
+    (measure, unit), = shares_at(Place.PRECISION)
+    marked = measure.frame(results.units, unit)
     by = marked.assign(event=marked["event"].astype("boolean").fillna(False)).groupby("patient_id")
     rows = by.size().to_numpy(dtype=float)
     events = by["event"].sum().to_numpy(dtype=float)

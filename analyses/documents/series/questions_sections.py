@@ -8,9 +8,10 @@ from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence,
 from analyses.documents.tables.measure_tables import number_cell
 from analyses.figures.figure_flow import flow_figure
 from analyses.figures.figure_measures import difference_figure
-from analyses.measures.catalogue import CATALOGUE, GROUP_LABELS, about
 from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
+from analyses.measures.declared import about
 from analyses.measures.flow import flow_of, words_of
+from analyses.measures.group_words import GROUP_LABELS
 from analyses.measures.headlines import HEADLINE_IDS, headlines
 from analyses.measures.missing_outcome import FEWEST, QUESTIONED
 from analyses.measures.results import Results
@@ -125,7 +126,7 @@ def _missing_row(results: Results, id: str) -> tuple[Cell, ...] | None:
         found[f"missing.{id}.{way}"] for way in ("complete", "bounds", "weighted"))
     cases = [Cell(case.number_text(), case) for case in bounds.beside[:2]]
     cases += [Cell("–")] * (2 - len(cases))
-    return (Cell(CATALOGUE[id].label, heading=True), Cell(f"per {complete.unit}"),
+    return (Cell(about(id).label, heading=True), Cell(f"per {complete.unit}"),
             Cell(complete.number_text(), complete), *cases,
             Cell("–" if weighted.value is None else weighted.number_text(), weighted),
             Cell("; ".join(dict.fromkeys((*complete.notes(), *weighted.notes())))))

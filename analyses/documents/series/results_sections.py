@@ -27,7 +27,7 @@ from analyses.documents.series.time_sections import (
 from analyses.documents.tables.measurement_tables import baseline_table
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.resection import CONFOUNDED
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from analyses.content.blocks import Paragraph, Sentence
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.statistics.estimate import Estimate, replaced

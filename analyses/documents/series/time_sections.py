@@ -20,12 +20,13 @@ from analyses.figures.figures_survival import incidence_figure, survival_figure
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
 from analyses.measures import over_time_compared as compared
-from analyses.measures.catalogue import GROUP_LABELS, about, level_label
+from analyses.measures.declared import about
 from analyses.measures.durations import (
     bleed_durations,
     obliteration_durations,
     recurrence_durations,
 )
+from analyses.measures.group_words import GROUP_LABELS, level_label
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.words.numerals import whole

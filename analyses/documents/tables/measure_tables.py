@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from analyses.content.blocks import Cell, Table
-from analyses.measures.catalogue import GROUP_LABELS, about, level_label
+from analyses.measures.declared import about
+from analyses.measures.group_words import GROUP_LABELS, level_label
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural

@@ -13,8 +13,9 @@ from analyses.measures.baseline import (
     field_levels,
     level_id,
 )
-from analyses.measures.catalogue import GROUP_LABELS, about, level_label
 from analyses.measures.counting import levels
+from analyses.measures.declared import about
+from analyses.measures.group_words import GROUP_LABELS, level_label
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate

@@ -86,7 +86,7 @@ def _share(estimate: Estimate) -> str:
 
 
 def _title(found: Any) -> str:
-    from analyses.measures.catalogue import about
+    from analyses.measures.declared import about
 
     return f"{about(found.labels.id).label}, {found.people.duration.size:,} " \
            f"{found.labels.unit}{'' if found.people.duration.size == 1 else 's'}"

@@ -19,7 +19,7 @@ from analyses.documents.series.literature_section import (
 from analyses.documents.series.references import references_section
 from analyses.literature.comparison import NEEDED_STEPS, beside_literature
 from analyses.literature.published import read_series
-from analyses.measures.catalogue import about
+from analyses.measures.declared import about
 from analyses.measures.part_results import work_out_part
 from analyses.statistics.pooling.pooled_proportion import pool_proportions
 from analyses.statistics.proportions.clustered import clustered_proportion

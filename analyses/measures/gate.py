@@ -1,0 +1,59 @@
+"""The gate: may a number be given at all? Every share passes here before it is printed.
+
+An outcome that is unknown in some units can simply be left out only where it could have been
+unknown either way. Where it can be unknown only in units that had an event (was it symptomatic?
+is the deficit permanent?), leaving those out flatters; where only in those without, it blackens.
+Then there is no point estimate, only what holds whatever the unknown are: bounds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class Known(Enum):
+    """In which units an outcome can be unknown."""
+
+    EITHER_WAY = "in units with and without the event alike"
+    ONLY_WITH_AN_EVENT = "only in units that had an event, of which a detail is not recorded"
+    ONLY_WITHOUT_AN_EVENT = "only in units that had no event"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The gate's answer: whether a point may be given, and the words that say why not.
+
+    unknown: how many units have an unknown outcome.
+    """
+
+    may_point: bool
+    unknown: int
+    why: str = ""
+
+    def __bool__(self) -> bool:
+        return self.may_point
+
+
+WHY = {
+    Known.ONLY_WITH_AN_EVENT:
+        "the outcome is unknown only in units that had an event: bounds, no point",
+    Known.ONLY_WITHOUT_AN_EVENT:
+        "the outcome is unknown only in units without an event: bounds, no point",
+}
+
+
+def gate(event: pd.Series, known: Known) -> Verdict:
+    """Whether the share of `event` (boolean, blank where not known) may be given as a point.
+
+    known: in which units the outcome can be unknown. Source: the analysis plan, "The gate"; what
+    bounds are: Horowitz and Manski 2000, J Am Stat Assoc 95:77.
+    """
+    unknown = int(event.isna().sum())
+    if not unknown or known is Known.EITHER_WAY:
+        return Verdict(True, unknown)
+    return Verdict(False, unknown, WHY[known])
