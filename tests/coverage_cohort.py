@@ -39,13 +39,13 @@ POOL = 100_000
 
 def counted(patients: int, risk: float, icc: float, seed: int) -> tuple[Floats, Floats, float]:
     """Events and procedures of each embolized patient, and the cohort's true risk a procedure."""
-    from analyses.measures.harm import event_flags, marked_units
+    from analyses.measures.harm import ANY
     from analyses.population.unit_frames import units_of
     from synthetic_cohort import CohortSettings, make_cohort
 
     settings = CohortSettings.plain(risk, icc)
     units = units_of(make_cohort(patients, seed, settings).tables)
-    rows = marked_units(units, "session", event_flags(units.events)["complication.any"])
+    rows = ANY.frame(units, "session")
     by_patient = rows.groupby("patient_id", sort=True)["event"]
     events = by_patient.sum().to_numpy(float)
     return events, by_patient.size().to_numpy(float), risk

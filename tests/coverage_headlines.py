@@ -24,10 +24,11 @@ import pandas as pd
 
 from analyses.measures import over_time
 from analyses.measures.counting import share
+from analyses.measures.declared import share_of
 from analyses.measures.durations import obliteration_durations
 from analyses.measures.function import functional_outcomes
 from analyses.measures.haemorrhage import AFTER, LATER, NEAR, UNDER, in_stage, rate, stretches
-from analyses.measures.harm import combined_patients, event_flags, marked_units
+from analyses.measures.harm import combined_patients
 from analyses.measures.obliteration import embolized_lesions, final_lesions
 from analyses.population.unit_frames import Units, units_of
 from analyses.statistics.estimate import Estimate
@@ -76,7 +77,6 @@ class Covered:
 
 def headlines(units: Units) -> dict[str, tuple[pd.DataFrame, Measure]]:
     """Every headline of the units: its rows, and how they are summed up, by its words."""
-    flags = event_flags(units.events)
     found: dict[str, tuple[pd.DataFrame, Measure]] = {
         "immediate complete occlusion, lesion":
             (embolized_lesions(units), _share("complete", "lesion")),
@@ -86,8 +86,7 @@ def headlines(units: Units) -> dict[str, tuple[pd.DataFrame, Measure]]:
     for id, words in (("complication.any", "any complication"),
                       ("complication.permanent_deficit", "permanent deficit or death")):
         for unit in ("session", "patient"):
-            marked = marked_units(units, unit, flags[id])
-            found[f"{words}, {unit}"] = marked, _share("event", unit)
+            found[f"{words}, {unit}"] = share_of(id).frame(units, unit), _share("event", unit)
     found["deficit or death from any treatment, patient"] = (
         combined_patients(units), _share("harmed", "patient"))
     found["independent (mRS 0–2), patient"] = (

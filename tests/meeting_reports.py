@@ -12,8 +12,8 @@ from typing import Any
 
 from analyses.cases.case_choice import gravest_case
 from analyses.documents.report_making import Wish, conference_files, quality_files
-from analyses.measures.part_results import work_out_part
-from analyses.measures.results import Results
+from analyses.measures.results import Results, work_out_topics
+from analyses.population.unit_frames import units_of
 from analyses.renderers.report_folder import write_folder
 from synthetic_cohort import CohortSettings, make_cohort
 from synthetic_cohort.quality_words import quality_words
@@ -30,7 +30,7 @@ PATIENTS, SEED = 60, 5
 def results_of(tables: dict[str, Any]) -> Results:
     """The results that a meeting's reports need, of these tables."""
     tables = {"entries": _no_entries(), **tables}
-    return work_out_part(tables, MANIFEST, STEPS)
+    return work_out_topics(STEPS, units_of(tables, manifest=MANIFEST))
 
 
 @cache

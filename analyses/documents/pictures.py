@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from analyses.content.blocks import Picture
 from analyses.figures.style_and_shares import interval_figure, session_timeline
-from analyses.measures.declared import about
+from analyses.measures.declared import about, shown_at
 from analyses.measures.group_words import level_label
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
@@ -45,7 +46,7 @@ def interval_picture(
 def timeline_picture(results: Results) -> Picture:
     """Every session by quarter, those with an embolization complication marked."""
     sessions = results.units.sessions
-    found = results.one("complication.any", "session")
+    found = results.one(*shown_at(Place.MONITORED)[0])
     happened = {row.key for row in found.counted if row.event}
     caption = "Embolization sessions by quarter, those with an embolization complication marked"
     return Picture(

@@ -57,6 +57,7 @@ def write_report(
     """
     from analyses.literature.published import read_series
     from analyses.measures.results import work_out
+    from analyses.population.unit_frames import units_of
     from registry import read_freeze
     from registry.clinical.practice_limits import read_limits
 
@@ -67,7 +68,8 @@ def write_report(
                 read_series(published) if published else None)
     tell("reading the freeze")
     freeze = read_freeze(frozen)
-    results = work_out(freeze.tables, freeze.manifest, limits=wish.limits, progress=tell)
+    units = units_of(freeze.tables, wish.limits, freeze.manifest)
+    results = work_out(units, progress=tell)
     files, first = AUDIENCES[audience](results, wish, tell)
     write_folder(out, _told(files, tell))
     return [f"Report for {audience}: {out / first}"]
@@ -135,7 +137,7 @@ def quality_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[st
 
     tell("working out the charts")
     words = read_project(wish.project) if wish.project else None
-    work = quality_work(results, limits=wish.limits, project=words)
+    work = quality_work(results, project=words)
     inside = quality_document(work, inside=True)
     found = _with(results, (*work.estimates, *inside.estimates()))
     named = tuple(e for e in found.estimates if _by_operator(e))

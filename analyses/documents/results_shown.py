@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Paragraph, Section, Sentence, plain
-from analyses.measures.headlines import HEADLINE_IDS
+from analyses.measures.declared import shown_at
+from analyses.measures.places import Place
 from analyses.words.estimate_text import plural
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def overview(results: Results) -> Section:
     held = {(e.id, e.unit) for e in results.estimates if not e.group}
     counts = [results.one(*pair) for pair in COUNTED if pair in held]
     told = ", ".join(f"{e.n or 0:,} {e.unit if e.n == 1 else plural(e.unit)}" for e in counts)
-    main = [(id, unit) for id in HEADLINE_IDS for unit in results.units_of(id)
+    main = [(id, unit) for id, _ in shown_at(Place.COMPARED) for unit in results.units_of(id)
             if (id, unit) in held]
     stems = dict.fromkeys(e.id.split(".")[0] for e in results.estimates)
     hash_ = str(results.manifest.get("freeze_hash", "without a hash"))[:12]

@@ -15,8 +15,8 @@ from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.pooling import pooled_proportion as pooling
 from analyses.statistics.pooling.pooled_proportion import Pooled, pool_proportions
 
-NEEDED_STEPS = ("obliteration", "complications")
-"""The steps of the results that these comparisons draw on."""
+NEEDED_TOPICS = ("obliteration", "complications")
+"""The topics of the results that these comparisons draw on."""
 WORDS = {
     f".pooled{pooling.PARTS[0]}": "typical published series",
     f".pooled{pooling.PARTS[1]}": "standard deviation between published series",
@@ -89,7 +89,7 @@ def beside_literature(
 ) -> Literature:
     """Our measures beside published lines (the package's where None).
 
-    results: with the steps NEEDED_STEPS at least.
+    results: with the topics NEEDED_TOPICS at least.
     """
     from analyses.literature.published import published_series
 

@@ -39,7 +39,8 @@ def share(
     frame: a unit frame. Clustered on the patient where a patient gives more than one row
     (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags; `unknown` are the
     words on units whose event is blank: "3 sessions of unknown outcome left out". `known`: in
-    which units the outcome can be unknown; where the gate refuses a point, bounds (kind "bounds").
+    which units the outcome can be unknown; where the gate refuses a point, bounds (kind "bounds":
+    its events and n are those of the known, the two cases stand in `beside`).
     """
     verdict = gate(frame[event], known)
     if not verdict:
@@ -138,12 +139,12 @@ def _bounds_only(
 ) -> Estimate:
     """What holds whatever the unknown outcomes are, in place of a point that would mislead."""
     bounds = proportion_bounds(
-        _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=id, unit=unit,
-        group=group, keys=list(frame["key"]))
+        _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=f"{id}.bounds",
+        unit=unit, group=group, keys=list(frame["key"]))
     name = unit if verdict.unknown == 1 else plural(unit)
     return Estimate(
         id=id, kind="bounds", value=None, low=bounds.low, high=bounds.high,
-        events=bounds.events, n=len(frame), clusters=frame["patient_id"].nunique(), unit=unit,
+        events=bounds.events, n=bounds.n, clusters=bounds.clusters, unit=unit,
         group=group, method=bounds.method, beside=bounds.beside, counted=bounds.counted,
         flags=(verdict.why, f"{verdict.unknown} {name} {words}", *notes))
 

@@ -240,7 +240,7 @@ HAEMORRHAGE = Worked(
     among="patient-years, days/365.25, to death or the last day on which the patient is known "
           "about",
     direction=Direction.HARM, window_days=WINDOW_DAYS, work=haemorrhage_estimates,
-    shown_in={Place.DEFINITIONS: (UNIT,), Place.FUNCTION_TEXT: (UNIT,)},
+    shown_in={Place.DEFINITIONS: (UNIT,), Place.BLEEDING_TEXT: (UNIT,)},
     answers=("avm-endovascular: Haemorrhage",),
     uses=("haemorrhages.haemorrhage_date", "haemorrhages.date_known_to",
           "haemorrhages.complication_no", "complications.kind", "patients.presentation_date"),

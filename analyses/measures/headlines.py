@@ -23,7 +23,7 @@ class Headline:
     id: str
     unit: str
     frame: pd.DataFrame
-    verdict: Verdict
+    verdict: Verdict = Verdict(may_point=True, unknown=0)
 
     def known(self) -> pd.DataFrame:
         """The units whose outcome is known; none where the gate refuses a point."""

@@ -46,15 +46,18 @@ def questioned(units: Units) -> Mapping[str, Headline]:
 
 
 def three_ways(headline: Headline, units: Units, id: str) -> list[Estimate]:
-    """Complete case, bounds and weighted, of one measure."""
+    """Complete case, bounds and weighted, of one measure; bounds alone where the gate says so."""
     frame = headline.frame
     outcome = frame["event"].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     patients = frame["patient_id"].to_numpy(dtype=str)
     named = {"unit": headline.unit, "keys": list(frame["key"])}
+    bounds = proportion_bounds(outcome, patients, id=f"{id}.bounds", **named)
+    if not headline.verdict:
+        # Known outcomes alone, and weights learnt from them, would both point the same wrong way.
+        return [replaced(bounds, value=None, flags=(headline.verdict.why, *bounds.flags))]
     complete = share(frame, "event", id=f"{id}.complete", unit=headline.unit)
     return [
-        replaced(complete, beside=()),
-        proportion_bounds(outcome, patients, id=f"{id}.bounds", **named),
+        replaced(complete, beside=()), bounds,
         _weighted(headline, units, outcome, patients, f"{id}.weighted", named),
     ]
 

@@ -27,6 +27,7 @@ class Place(StrEnum):
     HARM_OTHER_UNITS = "paper, harm, table, other units"
     HARM_BY_UNIT = "paper, harm, figure by unit"
     FUNCTION_TEXT = "paper, function, text"
+    BLEEDING_TEXT = "paper, haemorrhage, text"
     FUNCTION_TABLE = "paper, function, table"
     TREND_CLOSURE = "paper, closure, trend"
     TREND_HARM = "paper, harm, trend"

@@ -8,12 +8,16 @@ own; the product's instructions for use and local protocol come first.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
+from analyses.measures.counting import shares
 from analyses.measures.measure import Counts, Share
 from analyses.measures.places import Place
-from analyses.population.procedure_rows import injection_rows, procedure_rows
+from analyses.population.procedure_rows import injection_rows, operator_groups, procedure_rows
 from analyses.population.unit_frames import GROUPINGS, Units, once
+from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import injection_limits, mixing_within
 from registry.clinical.technique import INJECTION_KEY
 from registry.schema.vocabulary import COPOLYMER_AGENTS
@@ -114,3 +118,13 @@ HALTED_WHEN_NEEDED = Share(
     by=(), unknown=NOT_RECORDED, shown_in={Place.LIMITS_TABLE: INJECTION},
     uses=("injections.view_lost", "injections.resistance_felt", "injections.delivery_halted"),
     checked_against=BY_HAND)
+
+
+def limits_by_operator(units: Units) -> list[Estimate]:
+    """The share within each limit by operator code; inside the service only, never for ranking."""
+    coded = replace(units, sessions=operator_groups(units.sessions),
+                    injections=operator_groups(units.injections), made={})
+    return [e for one in (MIXING, DEAD_SPACE, RATE, PAUSE, REFLUX, HALTED)
+            for unit in one.units
+            for e in shares(one.frame(coded, unit), "event", id=one.id, unit=unit,
+                            by=("operator",), unknown=one.unknown)]

@@ -61,6 +61,9 @@ PATIENT_MEASURES: tuple[Spread, ...] = (
     _spread("patient", sessions_of_patients, "sessions", "Sessions a patient", "",
             "sessions.procedure_no", {IN_TEXT: ("patient",)}),
 )
+AIR_KERMA = _spread(
+    "session", procedure_rows, "air_kerma_mgy", "Air kerma at the reference point", "mGy",
+    "sessions.air_kerma_mgy", {IN_TEXT: SESSION}, ("avm-endovascular: Radiation",))
 SESSION_MEASURES: tuple[Spread, ...] = (
     _spread("session", procedure_rows, "pedicles_treated", "Pedicles a session", "",
             "injections.pedicle_no", {IN_TEXT: SESSION}),
@@ -70,8 +73,7 @@ SESSION_MEASURES: tuple[Spread, ...] = (
             "sessions.procedure_min"),
     _spread("session", procedure_rows, "fluoroscopy_min", "Fluoroscopy time", "min",
             "sessions.fluoroscopy_min"),
-    _spread("session", procedure_rows, "air_kerma_mgy", "Air kerma at the reference point", "mGy",
-            "sessions.air_kerma_mgy", {IN_TEXT: SESSION}, ("avm-endovascular: Radiation",)),
+    AIR_KERMA,
     _spread("session", procedure_rows, "dose_area_product_gycm2", "Dose–area product", "Gy·cm²",
             "sessions.dose_area_product_gycm2"),
     _spread("session", procedure_rows, "contrast_ml", "Contrast medium", "mL",

@@ -43,7 +43,7 @@ new_stage = true
 
 
 @dataclass(frozen=True)
-class Measure:
+class ProjectMeasure:
     """A measure: its name, its kind, its operational definition, and its estimate's id."""
 
     name: str
@@ -59,7 +59,7 @@ class Project:
     title: str
     aim: str
     baseline: str
-    measures: tuple[Measure, ...]
+    measures: tuple[ProjectMeasure, ...]
     changes: tuple[Change, ...]
     context: str = ""
 
@@ -136,7 +136,7 @@ def _text(content: dict[str, Any], name: str, where: str, problems: list[str]) -
     return ""
 
 
-def _measure(entry: dict[str, Any], where: str, problems: list[str]) -> Measure:
+def _measure(entry: dict[str, Any], where: str, problems: list[str]) -> ProjectMeasure:
     kind = entry.get("kind")
     if kind not in MEASURE_KINDS:
         problems.append(f"{where}: kind is {kind!r}; {', '.join(MEASURE_KINDS)} is wanted")
@@ -144,7 +144,7 @@ def _measure(entry: dict[str, Any], where: str, problems: list[str]) -> Measure:
     if not isinstance(estimate, str):
         problems.append(f"{where}: estimate is {estimate!r}; the id of an estimate is wanted")
         estimate = ""
-    return Measure(_text(entry, "name", where, problems), str(kind),
+    return ProjectMeasure(_text(entry, "name", where, problems), str(kind),
                    _text(entry, "definition", where, problems), estimate)
 
 

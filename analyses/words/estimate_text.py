@@ -81,14 +81,15 @@ def _proportion(estimate: Estimate) -> str:
 def _between(estimate: Estimate) -> str:
     """`3 to 8 of 121 (0.5–12.6 %)`: what holds whatever the unknown outcomes are."""
     fewest, most = (whole(case.events or 0) for case in estimate.beside[:2])
-    said = f"{fewest} to {most} of {whole(estimate.n or 0)}"
+    said = f"{fewest} to {most} of {whole(estimate.beside[0].n or 0)}"
     between = _bounds(estimate)
     return f"{said} ({between} %)" if between else said
 
 
 def _bounds_sentence(estimate: Estimate) -> str:
     fewest, most = (whole(case.events or 0) for case in estimate.beside[:2])
-    among = f"{whole(estimate.n or 0)} {_units(estimate.n, estimate.unit)}{_patients(estimate)}"
+    every = estimate.beside[0]
+    among = f"{whole(every.n or 0)} {_units(every.n, estimate.unit)}{_patients(every)}"
     inside = _interval_words(estimate)
     said = f" was there in at least {fewest} and at most {most} of {among}"
     return said + (f" ({inside} of these bounds)" if inside else "")

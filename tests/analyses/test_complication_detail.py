@@ -8,10 +8,10 @@ from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
 from analyses.measures.complication_detail import (
-    complication_detail,
     listed_events,
     within_24_h,
 )
+from analyses.measures.declared import estimates_of
 from analyses.population.unit_frames import units_of
 from analyses.statistics.estimate import Estimate
 
@@ -19,7 +19,7 @@ TABLES = small_tables()
 
 
 def counted(tables: dict, id: str, unit: str, **group: str) -> tuple[int, int]:
-    found = [e for e in complication_detail(units_of(tables))
+    found = [e for e in estimates_of("complications in detail", units_of(tables))
              if e.id == id and e.unit == unit and dict(e.group or {}) == group]
     assert len(found) == 1
     return found[0].events or 0, found[0].n or 0
@@ -28,7 +28,7 @@ def counted(tables: dict, id: str, unit: str, **group: str) -> tuple[int, int]:
 @pytest.fixture(scope="module")
 def estimates() -> dict[tuple[str, str, tuple[str, ...]], Estimate]:
     return {(e.id, e.unit, tuple((e.group or {}).values())): e
-            for e in complication_detail(units_of(TABLES))}
+            for e in estimates_of("complications in detail", units_of(TABLES))}
 
 
 @pytest.mark.parametrize(("id", "unit", "group", "events", "n"), [
@@ -94,7 +94,7 @@ def test_24_hours_by_the_hour_or_by_the_days(
 
 def test_a_retained_catheter_without_its_complication_is_told() -> None:
     tables = with_cells(TABLES, "complications", 9, kind="other")
-    found = [e for e in complication_detail(units_of(tables))
+    found = [e for e in estimates_of("complications in detail", units_of(tables))
              if e.id == "complication.patient_with_retained_catheter"]
     assert "1 of them without a complications row of it" in found[0].notes()
 
@@ -115,4 +115,4 @@ def test_an_event_before_any_session_is_listed_as_such() -> None:
 
 def test_nothing_recorded_gives_no_number_and_no_failure() -> None:
     empty = units_of({name: table.iloc[:0] for name, table in TABLES.items()})
-    assert all(e.value is None for e in complication_detail(empty))
+    assert all(e.value is None for e in estimates_of("complications in detail", empty))

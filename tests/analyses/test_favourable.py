@@ -6,7 +6,8 @@ import pandas as pd
 from registry_cases import with_cells
 from small_cohort import small_tables
 
-from analyses.measures.favourable import favourable_estimates, favourable_lesions
+from analyses.measures.declared import estimates_of
+from analyses.measures.favourable import favourable_lesions
 from analyses.population.unit_frames import units_of
 
 TABLES = small_tables()
@@ -18,7 +19,7 @@ def of(tables: dict[str, pd.DataFrame]) -> pd.Series:
 
 def test_obliterated_and_unharmed_by_hand() -> None:
     # Confirmed: lesions of patients 1 and 9, neither with a lasting deficit; patient 3 ongoing.
-    found = favourable_estimates(units_of(TABLES))[0]
+    found = estimates_of("favourable outcome", units_of(TABLES))[0]
     assert (found.events, found.n) == (2, 9)
 
 

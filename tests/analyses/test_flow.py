@@ -5,26 +5,25 @@ from __future__ import annotations
 import pytest
 from small_cohort import small_tables
 
+from analyses.measures.declared import estimates_of
 from analyses.measures.flow import flow_estimates, flow_of
-from analyses.measures.function import function_estimates
-from analyses.measures.harm import complication_estimates
 from analyses.population.unit_frames import units_of
 from analyses.statistics.estimate import Estimate
 
 TABLES = small_tables()
-UNITS = units_of(TABLES)
 MANIFEST = {"purpose": "research", "left_out": {
     "errors": {"patients": 2, "with_death_or_complication": 1},
     "research_use": {"patients": {"refused": 3, "pending": 0}}}}
+UNITS = units_of(TABLES, manifest=MANIFEST)
 
 
 def numbers() -> dict[str, int | None]:
-    return {e.id: e.n for e in flow_estimates(UNITS, MANIFEST) if not e.group}
+    return {e.id: e.n for e in flow_estimates(UNITS) if not e.group}
 
 
 def analysed() -> dict[str, tuple[Estimate, dict[str, int | None]]]:
     return {label: (inside, {reason: count.n for reason, count in lost})
-            for label, _, inside, lost in flow_of(UNITS, MANIFEST).analyses}
+            for label, _, inside, lost in flow_of(UNITS).analyses}
 
 
 def test_from_all_recorded_to_embolized() -> None:
@@ -35,7 +34,7 @@ def test_from_all_recorded_to_embolized() -> None:
 
 
 def test_who_was_held_back_and_why() -> None:
-    held = {e.group["reason"]: e.n for e in flow_estimates(UNITS, MANIFEST)
+    held = {e.group["reason"]: e.n for e in flow_estimates(UNITS)
             if e.id == "flow.left_out" and e.group}
     assert held == {"errors in the data": 2, "research use refused": 3}
 
@@ -58,7 +57,7 @@ def test_every_analysis_by_hand(label: str, n: int, lost: dict[str, int]) -> Non
 
 
 def test_nobody_is_lost_without_a_reason() -> None:
-    flow = flow_of(UNITS, MANIFEST)
+    flow = flow_of(UNITS)
     counts = [count.n or 0 for _, count in flow.trunk]
     for box, losses in enumerate(flow.losses):
         assert counts[box] - sum(c.n or 0 for _, c in losses) == counts[box + 1]
@@ -68,7 +67,7 @@ def test_nobody_is_lost_without_a_reason() -> None:
 
 
 def test_the_flow_ends_at_the_patients_the_estimates_count() -> None:
-    estimates = [*complication_estimates(UNITS), *function_estimates(UNITS)]
+    estimates = [*estimates_of("complications", UNITS), *estimates_of("function", UNITS)]
     found = {(e.id, e.unit): e for e in estimates if not e.group}
     pairs = {
         "Any complication": "complication.any",
@@ -83,4 +82,4 @@ def test_the_flow_ends_at_the_patients_the_estimates_count() -> None:
 
 
 def test_a_freeze_without_a_count_of_who_was_held_starts_with_itself() -> None:
-    assert {e.id: e.n for e in flow_estimates(UNITS, {})}["flow.recorded"] == 10
+    assert {e.id: e.n for e in flow_estimates(units_of(TABLES))}["flow.recorded"] == 10

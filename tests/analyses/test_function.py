@@ -8,7 +8,8 @@ from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
 from analyses.measures.counting import share
-from analyses.measures.function import function_estimates, functional_outcomes
+from analyses.measures.declared import estimates_of
+from analyses.measures.function import functional_outcomes
 from analyses.population.unit_frames import units_of
 from analyses.population.worsening import CAUSES
 
@@ -22,7 +23,7 @@ def people() -> pd.DataFrame:
 
 def overall(tables: dict[str, pd.DataFrame]) -> dict[str, tuple[int, int]]:
     return {e.id: (e.events or 0, e.n or 0)
-            for e in function_estimates(units_of(tables)) if not e.group}
+            for e in estimates_of("function", units_of(tables)) if not e.group}
 
 
 def test_a_visit_at_89_days_is_too_early(people: pd.DataFrame) -> None:
@@ -66,7 +67,7 @@ def test_independence_and_worsening_as_counted_by_hand() -> None:
 
 
 def test_ruptured_or_not() -> None:
-    by = {e.group["ruptured"]: (e.events, e.n) for e in function_estimates(units_of(TABLES))
+    by = {e.group["ruptured"]: (e.events, e.n) for e in estimates_of("function", units_of(TABLES))
           if e.id == "function.independent" and e.group and "ruptured" in e.group}
     assert by == {"yes": (2, 2), "no": (2, 5)}
 
@@ -104,7 +105,7 @@ def test_sources_of_worsening(change: object, patient: str, cause: str) -> None:
 
 
 def test_distributions_rest_on_the_same_patients_and_add_up() -> None:
-    found = [e for e in function_estimates(units_of(TABLES)) if e.group and "mrs" in e.group]
+    found = [e for e in estimates_of("function", units_of(TABLES)) if e.group and "mrs" in e.group]
     for moment in ("before", "worst", "last"):
         mine = [e for e in found if e.id == f"function.mrs_{moment}"]
         assert [e.group["mrs"] for e in mine if e.group] == [str(s) for s in range(7)]

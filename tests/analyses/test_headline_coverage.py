@@ -9,7 +9,7 @@ from __future__ import annotations
 import coverage_headlines
 import pytest
 
-from analyses.measures.harm import complication_estimates
+from analyses.measures.declared import estimates_of
 from analyses.measures.over_time import OBLITERATION, over_time_estimates
 from analyses.population.unit_frames import units_of
 from synthetic_cohort import make_cohort
@@ -36,7 +36,7 @@ def test_every_headline_has_an_interval_and_is_the_same_alone_as_beside_others()
 def test_the_headlines_are_those_of_the_report() -> None:
     tables = make_cohort(150, 2, code_prefix="AA").tables
     found = coverage_headlines.several_cohorts([2])[0]
-    session = {e.id: e for e in complication_estimates(units_of(tables))
+    session = {e.id: e for e in estimates_of("complications", units_of(tables))
                if e.unit == "session" and e.group is None}["complication.any"]
     two = next(e for e in over_time_estimates(units_of(tables))
                if e.id == OBLITERATION and dict(e.group or {}) == {"years": "2"})

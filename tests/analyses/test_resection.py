@@ -11,11 +11,11 @@ import pytest
 from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
+from analyses.measures.declared import estimates_of
 from analyses.measures.resection import (
     CONFOUNDED,
     operations_with_extent,
     resected_with_extent,
-    resection_estimates,
 )
 from analyses.population.bands import extent_band, interval_band
 from analyses.population.unit_frames import units_of
@@ -54,7 +54,8 @@ def test_extent_and_interval_by_hand() -> None:
 
 
 def test_new_permanent_deficits_by_hand() -> None:
-    found = {(e.id, str(e.group)): (e.events, e.n) for e in resection_estimates(units_of(TABLES))}
+    found = {(e.id, str(e.group)): (e.events, e.n)
+             for e in estimates_of("resection", units_of(TABLES))}
     assert found["resection.permanent_deficit", "None"] == (1, 3)
     assert found["resection.permanent_deficit", "{'extent': '50 to under 90 %'}"] == (1, 1)
     assert found["resection.complete_by_extent", "None"] == (2, 2)
@@ -94,7 +95,7 @@ def test_each_operation_has_the_extent_of_the_session_before_it() -> None:
 def test_medians_by_hand_and_what_is_missing(
     field: str, value: float, n: int, missing: int
 ) -> None:
-    found = next(e for e in resection_estimates(units_of(TABLES))
+    found = next(e for e in estimates_of("resection", units_of(TABLES))
                  if e.id == f"resection.{field}" and not e.group)
     assert (found.value, found.n) == (value, n)
     word = "operation" if missing == 1 else "operations"
@@ -103,7 +104,7 @@ def test_medians_by_hand_and_what_is_missing(
 
 def test_no_operations_give_no_numbers_and_no_failure() -> None:
     tables = {**TABLES, "resections": TABLES["resections"].iloc[:0]}
-    found = resection_estimates(units_of(tables))
+    found = estimates_of("resection", units_of(tables))
     assert all(e.value is None for e in found)
 
 

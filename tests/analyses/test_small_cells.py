@@ -7,6 +7,7 @@ from small_cohort import small_tables
 
 from analyses.measures.results import work_out
 from analyses.measures.small_cells import SUPPRESSED, for_outside
+from analyses.population.unit_frames import units_of
 from analyses.statistics.estimate import Estimate
 
 
@@ -66,7 +67,7 @@ def test_harm_is_never_held_back(id: str) -> None:
 
 
 def test_a_real_report_holds_back_characteristics_and_nothing_else() -> None:
-    found = work_out(small_tables(), {}).estimates
+    found = work_out(units_of(small_tables(), manifest={})).estimates
     outside = for_outside(found)
     changed = {a.id for a, b in zip(found, outside, strict=True) if a is not b}
     assert changed and all(id.startswith("baseline.") for id in changed)

@@ -10,8 +10,9 @@ import pytest
 from registry_cases import with_cells
 from small_cohort import small_tables
 
-from analyses.measures.practice_kept import judged_injections, technique_estimates
-from analyses.measures.procedures import operator_estimates, procedure_estimates
+from analyses.measures.declared import estimates_of
+from analyses.measures.practice_kept import judged_injections
+from analyses.measures.procedures import operator_estimates
 from analyses.population.procedure_rows import injection_rows, procedure_rows
 from analyses.population.unit_frames import units_of
 from registry.clinical.practice_limits import default_limits, read_limits
@@ -38,7 +39,7 @@ UNITS = units_of(TABLES)
 def test_within_the_limits_by_hand(
     id: str, unit: str, events: int, n: int, missing: int
 ) -> None:
-    found = next(e for e in technique_estimates(UNITS) if e.id == id and not e.group)
+    found = next(e for e in estimates_of("technique", UNITS) if e.id == id and not e.group)
     assert (found.unit, found.events, found.n) == (unit, events, n)
     told = [note for note in found.notes() if "not recorded left out" in note]
     word = unit if missing == 1 else f"{unit}s"
@@ -64,7 +65,8 @@ pause_at_most_s = 120
 dead_space_usual_ml = 0.23
 vial_ml = 1.5
 """, encoding="utf-8")
-    found = {e.id: e for e in technique_estimates(UNITS, read_limits(own), by=())}
+    found = {e.id: e for e in estimates_of("technique", units_of(TABLES, read_limits(own)))
+             if not e.group}
     assert (found["technique.mixing"].events, found["technique.rate"].events) == (3, 3)
 
 
@@ -103,7 +105,7 @@ def test_coils_are_no_injection_of_a_liquid() -> None:
     ("injection.longest_pause_s", "injection", 60.0, 3),
 ])
 def test_medians_by_hand(id: str, unit: str, value: float, n: int) -> None:
-    found = next(e for e in procedure_estimates(UNITS) if e.id == id and not e.group)
+    found = next(e for e in estimates_of("procedures", UNITS) if e.id == id and not e.group)
     assert (found.unit, found.n) == (unit, n)
     assert found.value == pytest.approx(value)
 
@@ -112,13 +114,13 @@ def test_a_substantial_dose_starts_at_5_gray() -> None:
     tables = TABLES
     for row, dose in enumerate((4999.0, 5000.0, 6000.0)):
         tables = with_cells(tables, "sessions", row, air_kerma_mgy=dose)
-    found = next(e for e in procedure_estimates(units_of(tables))
+    found = next(e for e in estimates_of("procedures", units_of(tables))
                  if e.id == "procedure.high_kerma" and not e.group)
     assert (found.events, found.n) == (2, 3)
 
 
 def test_operators_appear_only_when_asked_for() -> None:
-    everyday = [*procedure_estimates(UNITS), *technique_estimates(UNITS)]
+    everyday = [*estimates_of("procedures", UNITS), *estimates_of("technique", UNITS)]
     assert not any("operator" in (e.group or {}) for e in everyday)
     by_code = {(e.group or {}).get("operator") for e in operator_estimates(UNITS)}
     assert by_code == {None, "OP01", "OP02"}

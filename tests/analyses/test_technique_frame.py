@@ -6,8 +6,7 @@ import pandas as pd
 import pytest
 from small_cohort import small_tables
 
-from analyses.measures.harm import complication_estimates
-from analyses.measures.obliteration import obliteration_estimates
+from analyses.measures.declared import estimates_of
 from analyses.models.technique_frame import ADJUST, TECHNIQUE, technique_frames
 from analyses.population.unit_frames import units_of
 
@@ -26,8 +25,8 @@ def test_every_table_has_patient_technique_and_adjustment(unit: str) -> None:
 
 
 def test_the_outcomes_are_those_of_the_estimates() -> None:
-    found = {(e.id, e.unit): e for e in (*complication_estimates(UNITS),
-                                         *obliteration_estimates(UNITS)) if not e.group}
+    found = {(e.id, e.unit): e for e in (*estimates_of("complications", UNITS),
+                                         *estimates_of("obliteration", UNITS)) if not e.group}
     for unit, column, pair in (
         ("session", "event", ("complication.any", "session")),
         ("patient", "permanent_deficit", ("complication.permanent_deficit", "patient")),

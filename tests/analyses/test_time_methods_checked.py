@@ -11,10 +11,7 @@ from pathlib import Path
 import pytest
 from reference_runs import FOLDER
 
-from analyses.measures.complication_detail import complication_detail
-from analyses.measures.haemorrhage import haemorrhage_estimates
-from analyses.measures.over_time import over_time_estimates
-from analyses.measures.over_time_compared import compared_over_time
+from analyses.measures.declared import estimates_of
 from analyses.population.unit_frames import units_of
 from analyses.statistics.estimate import Estimate
 from synthetic_cohort import make_cohort
@@ -43,8 +40,8 @@ PUBLISHED = {"Turnbull": "test_timetoevent_loss_and_intervals.py"}
 @pytest.fixture(scope="module")
 def estimates() -> list[Estimate]:
     units = units_of(make_cohort(200, 6).tables)
-    steps = (complication_detail, haemorrhage_estimates, over_time_estimates, compared_over_time)
-    return [e for step in steps for e in step(units)]
+    topics = ("complications in detail", "haemorrhage", "over time", "groups over time")
+    return [e for topic in topics for e in estimates_of(topic, units)]
 
 
 def test_every_method_has_recorded_reference_values(estimates: list[Estimate]) -> None:

@@ -10,12 +10,8 @@ from small_cohort import small_tables
 from analyses.content.blocks import Cell, Picture, Section, Table
 from analyses.documents.series.event_sections import complication_detail_section, events_table
 from analyses.documents.series.time_sections import haemorrhage_section, over_time_section
-from analyses.measures.complication_detail import complication_detail
 from analyses.measures.declared import about
-from analyses.measures.haemorrhage import haemorrhage_estimates
-from analyses.measures.over_time import over_time_estimates
-from analyses.measures.over_time_compared import compared_over_time
-from analyses.measures.results import Results
+from analyses.measures.results import Results, work_out_topics
 from analyses.population.unit_frames import Units, units_of
 from synthetic_cohort import make_cohort
 
@@ -24,11 +20,10 @@ SECTIONS = (haemorrhage_section, over_time_section, complication_detail_section)
 
 def results_of(units: Units) -> Results:
     """The estimates that these sections need, and those of complications."""
-    from analyses.measures.harm import complication_estimates
 
-    steps = (complication_estimates, complication_detail, haemorrhage_estimates,
-             over_time_estimates, compared_over_time)
-    return Results(units, tuple(e for step in steps for e in step(units)), {})
+    topics = ("complications", "complications in detail", "haemorrhage", "over time",
+              "groups over time")
+    return work_out_topics(topics, units)
 
 
 @pytest.fixture(scope="module", params=["ten patients", "a service", "nobody"])

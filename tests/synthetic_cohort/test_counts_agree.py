@@ -9,13 +9,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from analyses.measures.declared import estimates_of
 from analyses.measures.durations import obliteration_durations
-from analyses.measures.favourable import favourable_estimates
-from analyses.measures.function import function_estimates
 from analyses.measures.haemorrhage import haemorrhage_estimates
-from analyses.measures.harm import complication_estimates
-from analyses.measures.obliteration import obliteration_estimates
-from analyses.measures.resection import resection_estimates
 from analyses.population.unit_frames import units_of
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.observe import observe
@@ -38,8 +34,9 @@ def test_both_count_the_same(seed: int, settings: CohortSettings) -> None:
     counted = tallies(simulation)
     units = units_of(all_tables(s, settings, simulation))
     estimates = [
-        *complication_estimates(units), *obliteration_estimates(units),
-        *function_estimates(units), *favourable_estimates(units), *resection_estimates(units),
+        *estimates_of("complications", units), *estimates_of("obliteration", units),
+        *estimates_of("function", units), *estimates_of("favourable outcome", units),
+        *estimates_of("resection", units),
         *haemorrhage_estimates(units),
     ]
     compared = set()

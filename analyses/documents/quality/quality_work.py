@@ -10,12 +10,14 @@ import pandas as pd
 
 from analyses.documents.quality.chart_words import detection
 from analyses.measures.counting import share
-from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.declared import about, measure, shown_at
+from analyses.measures.measure import Share
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.monitoring.limit_frame import limit_frame
 from analyses.monitoring.procedure_frame import procedure_frame
 from analyses.monitoring.process import process_measures
-from analyses.monitoring.project import Measure, Project, ProjectProblem
+from analyses.monitoring.project import Project, ProjectMeasure, ProjectProblem
 from analyses.monitoring.service import quality_analysis
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits
@@ -30,14 +32,13 @@ UNITS = ("session", "patient", "lesion", "catheter", "injection", "operation")
 BEFORE, SINCE = "before the change", "since the change"
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
-USUAL = (
-    Measure("Any complication", "outcome", "", "complication.any"),
-    Measure("Symptomatic complication", "outcome", "", "complication.symptomatic"),
-    Measure("Permanent deficit or death", "outcome", "", "complication.permanent_deficit"),
-    Measure("Immediate complete occlusion", "balancing", "", "obliteration.embolization_complete"),
-    Measure("Retained catheter", "balancing", "", "complication.retained_catheter"),
-)
-"""The measures shown where no words file names any."""
+ROLES = {Place.QUALITY_OUTCOME: "outcome", Place.QUALITY_BALANCING: "balancing"}
+
+
+def usual() -> tuple[ProjectMeasure, ...]:
+    """The measures shown where no words file names any: those that say they stand here."""
+    return tuple(ProjectMeasure(about(id).label, role, "", id)
+                 for place, role in ROLES.items() for id, _ in shown_at(place))
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ class Shown:
     where the measure is not counted per session. whole is None for a measure without an estimate.
     """
 
-    measure: Measure
+    measure: ProjectMeasure
     whole: Estimate | None
     before: Estimate | None
     since: Estimate | None
@@ -87,19 +88,18 @@ class QualityWork:
 
 
 def quality_work(
-    results: Results, *, limits: PracticeLimits | None = None, project: Project | None = None,
+    results: Results, *, project: Project | None = None,
 ) -> QualityWork:
     """Work out the charts, the practice limits and the measures of a freeze.
 
-    limits: the service's own, else those of the results. Procedures whose outcome is not known
+    Procedures whose outcome is not known
     leave the charts; the report says how many. Raises ProjectProblem where a measure names an
     estimate that this report does not give.
     """
-    used = limits or results.limits
-    rows, checks = procedure_frame(results.units), limit_frame(results.units, used)
+    rows, checks = procedure_frame(results.units), limit_frame(results.units)
     analysis, problem = _analysis(rows, project.changes if project else ())
     return QualityWork(
-        results, analysis, problem, used,
+        results, analysis, problem, results.limits,
         process_measures(checks, outcome="complication") if len(checks) else None, project,
         _measures(results, project))
 
@@ -137,7 +137,7 @@ def _by_quarter(table: pd.DataFrame) -> pd.DataFrame:
 
 def _measures(results: Results, project: Project | None) -> tuple[Shown, ...]:
     """Raises ProjectProblem with all unknown ids at once."""
-    named = project.measures if project else USUAL
+    named = project.measures if project else usual()
     unknown = [m for m in named if m.estimate and not results.units_of(m.estimate)]
     if unknown:
         raise ProjectProblem("\n".join(
@@ -146,7 +146,7 @@ def _measures(results: Results, project: Project | None) -> tuple[Shown, ...]:
     return tuple(_shown(results, m, first_change(project)) for m in named)
 
 
-def _shown(results: Results, measure: Measure, change: Change | None) -> Shown:
+def _shown(results: Results, measure: ProjectMeasure, change: Change | None) -> Shown:
     if not measure.estimate:
         return Shown(measure, None, None, None)
     given = results.units_of(measure.estimate)
@@ -160,12 +160,13 @@ def _shown(results: Results, measure: Measure, change: Change | None) -> Shown:
 def _around(
     results: Results, id: str, change: Change,
 ) -> tuple[Estimate, Estimate] | tuple[None, None]:
-    """The measure per session before and since a change; None for other than complications."""
-    flags = event_flags(results.units.events)
-    if id not in flags:
+    """The measure per session before and since a change; None for what is not given so."""
+    one = measure(id)
+    if not isinstance(one, Share) or "session" not in one.units:
         return None, None
-    marked = marked_units(results.units, "session", flags[id])
+    marked = one.frame(results.units, "session")
     later = (marked["session_date"].dt.date >= change.day).astype(bool)
     return tuple(  # type: ignore[return-value]
-        share(marked[rows], "event", id=id, unit="session", group={"stage": words})
+        share(marked[rows], "event", id=id, unit="session", group={"stage": words},
+              known=one.known, unknown=one.unknown)
         for words, rows in ((BEFORE, ~later), (SINCE, later)))

@@ -9,19 +9,20 @@ import pandas as pd
 from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table
 from analyses.documents.tables.measure_tables import measures_table, number_cell
 from analyses.figures.style_and_shares import interval_figure
-from analyses.measures.complication_detail import EVENT_COLUMNS, KINDS, listed_events
+from analyses.measures.complication_detail import (
+    EVENT_COLUMNS,
+    EVENT_SHARE,
+    KIND,
+    KINDS,
+    PHASE,
+    listed_events,
+)
+from analyses.measures.declared import shown_at
 from analyses.measures.group_words import GROUP_LABELS
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.estimate_text import plural
-
-DETAIL = [(id, unit) for id in (
-    "complication.within_24h", "complication.after_24h", "complication.transient_deficit",
-    "complication.permanent_deficit", "complication.clavien_dindo_3",
-    "complication.worse_at_30d", "complication.definite_or_probable",
-) for unit in ("session", "patient")]
-DETAIL += [("complication.retained_catheter", "catheter"),
-           ("complication.patient_with_retained_catheter", "patient")]
 
 LISTED = {
     "days_after": "Days after the latest session", "hours_after": "Hours after",
@@ -39,7 +40,8 @@ def complication_detail_section(results: Results, events: Table | None = None) -
     return Section("Complications in detail", (
         _placed(results), kinds_picture(results), kinds_table(results),
         measures_table(results, "complication-detail",
-                       "Complications: timing, severity and attribution", DETAIL),
+                       "Complications: timing, severity and attribution",
+                       shown_at(Place.HARM_DETAIL)),
         phases_table(results), events_by_field_table(results),
         events or events_table(results),
     ))
@@ -49,7 +51,7 @@ def kinds_table(results: Results) -> Table:
     """Every kind a row, per session and per patient; those that never occurred as well."""
     rows = [
         (Cell(kind, heading=True), *(
-            number_cell(results.one("complication.kind", unit, {"kind": kind}))
+            number_cell(results.one(KIND.id, unit, {"kind": kind}))
             for unit in ("session", "patient")))
         for kind in KINDS]
     return Table("complication-kinds", "Complications by kind", (
@@ -60,7 +62,7 @@ def kinds_table(results: Results) -> Table:
 
 def kinds_picture(results: Results) -> Picture:
     """The kinds that occurred, per session, the most frequent first."""
-    found = [results.one("complication.kind", "session", {"kind": kind}) for kind in KINDS]
+    found = [results.one(KIND.id, "session", {"kind": kind}) for kind in KINDS]
     found = sorted((e for e in found if e.events), key=lambda e: -(e.events or 0))
     labels = [e.group["kind"] for e in found if e.group]
     caption = "Kinds of embolization complication that occurred, per session, with 95 % intervals"
@@ -72,7 +74,7 @@ def kinds_picture(results: Results) -> Picture:
 
 def phases_table(results: Results) -> Table:
     """Patients with a recorded complication of each phase, over those who had its treatment."""
-    found = [e for e in results.estimates if e.id == "complication.phase"]
+    found = [e for e in results.estimates if e.id == PHASE.id]
     rows = [(Cell(e.group["phase"], heading=True), number_cell(e), Cell("; ".join(e.notes())))
             for e in found if e.group]
     return Table("complication-phases", "Recorded complications by phase of treatment", (
@@ -86,7 +88,7 @@ def events_by_field_table(results: Results) -> Table:
     rows = []
     for column in EVENT_COLUMNS:
         for e in results.estimates:
-            if e.id == "complication.event_share" and e.group and column in e.group:
+            if e.id == EVENT_SHARE.id and e.group and column in e.group:
                 rows.append((Cell(GROUP_LABELS[column], heading=True), Cell(e.group[column]),
                              number_cell(e)))
     return Table("complication-events", "Embolization complications, events by severity and more", (

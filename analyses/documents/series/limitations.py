@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from analyses.content.blocks import Points, Section, Sentence
 from analyses.documents.series.said import listed, told
-from analyses.measures.declared import about
-from analyses.measures.headlines import HEADLINE_IDS
+from analyses.measures.declared import about, shown_at
 from analyses.measures.over_time import BLEED_FREE, HORIZONS
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.statistics.estimate import Estimate
@@ -120,7 +120,8 @@ def _who_judged(results: Results) -> list[Sentence]:
 
 
 def _imprecise(results: Results) -> list[Sentence]:
-    found = [e for e in results.estimates if e.id in HEADLINE_IDS and not e.group]
+    main = {id for id, _ in shown_at(Place.COMPARED)}
+    found = [e for e in results.estimates if e.id in main and not e.group]
     wide = [e for e in found if any("imprecise" in note for note in e.notes())]
     if not wide:
         return []

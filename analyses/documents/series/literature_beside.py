@@ -13,7 +13,7 @@ from analyses.content.blocks import Block, Cell, Paragraph, Picture, Section, Se
 from analyses.figures.style_and_shares import interval_figure
 from analyses.literature.compared import COMPARED, Beside, lines_for
 from analyses.literature.comparison import (
-    NEEDED_STEPS,
+    NEEDED_TOPICS,
     Comparison,
     Literature,
     beside_literature,
@@ -27,7 +27,7 @@ from analyses.statistics.pooling.pooled_proportion import FEWEST_POOLED, FEWEST_
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["COMPARED", "NEEDED_STEPS", "Beside", "all_published", "comparison_blocks",
+__all__ = ["COMPARED", "NEEDED_TOPICS", "Beside", "all_published", "comparison_blocks",
            "comparison_table", "lines_for", "literature_sections", "name_of", "pooled_sentence",
            "short", "title_of"]
 
@@ -51,7 +51,7 @@ def literature_sections(
 ) -> tuple[Section, ...]:
     """A section a measure, and last the whole list of published lines.
 
-    results: with the steps NEEDED_STEPS at least; lines: a table of one's own (`read_series`),
+    results: with the steps NEEDED_TOPICS at least; lines: a table of one's own (`read_series`),
     the package's where None.
     """
     found = beside_literature(results, lines)

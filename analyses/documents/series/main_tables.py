@@ -7,48 +7,28 @@ from analyses.documents.tables.measure_tables import definitions, number_cell
 from analyses.documents.tables.measurement_tables import DASH, spread_text
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
-from analyses.measures.declared import about
-from analyses.measures.procedures import PER_INJECTION, PER_PATIENT, PER_SESSION
-from analyses.measures.resection import MEASURES
+from analyses.measures.declared import about, measure, shown_at
+from analyses.measures.places import Place
 from analyses.measures.results import Results
-from analyses.population.worsening import CAUSES
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import measured, span
 
 Pair = tuple[str, str]
 
-CLOSED = (
-    ("obliteration.embolization_complete", "lesion"),
-    ("obliteration.embolization_near_complete", "lesion"),
-    ("obliteration.resection_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
-    ("obliteration.final_presumed", "lesion"), ("outcome.favourable", "lesion"),
-)
-HARM = (
-    "complication.any", "complication.symptomatic", "complication.haemorrhagic",
-    "complication.haemorrhagic_symptomatic", "complication.haemorrhagic_without_navigation",
-    "complication.ischaemic", "complication.permanent_deficit", "complication.death_30d",
-    "death.all_cause_30d",
-)
-LIMITS = (("technique.mixing", "session"), *(
-    (f"technique.{name}", "injection") for name in
-    ("dead_space", "rate", "pause", "reflux", "halted", "halted_when_needed")))
-
-
 def procedure_table(results: Results) -> Table:
     """Table 2: what was done, from the patient to the injection, and the practice limits."""
     rows: list[tuple[Cell, ...]] = []
-    for heading, measures, stem, unit in (
-        ("Per patient", PER_PATIENT, "procedure", "patient"),
-        ("Per session", PER_SESSION, "procedure", "session"),
-        ("Per injection of a liquid agent", PER_INJECTION, "injection", "injection"),
-    ):
+    shown = shown_at(Place.PROCEDURE_TABLE)
+    medians = [pair for pair in shown if measure(pair[0]).kind == "median"]
+    for heading, unit in (("Per patient", "patient"), ("Per session", "session"),
+                          ("Per injection of a liquid agent", "injection")):
         rows.append(_group(heading, 4))
-        rows += [_median_row(results.one(f"{stem}.{m.column}", unit)) for m in measures]
+        rows += [_median_row(results.one(*pair)) for pair in medians if pair[1] == unit]
     rows.append(_group("Radiation", 4))
-    rows.append(_share_row(results, ("procedure.high_kerma", "session")))
+    rows += [_share_row(results, pair) for pair in shown if pair not in medians]
     rows.append(_group("Within the practice limits", 4))
-    rows += [_share_row(results, pair) for pair in LIMITS]
+    rows += [_share_row(results, pair) for pair in shown_at(Place.LIMITS_TABLE)]
     return Table("procedure-and-technique", "Procedure and technique", (
         "Measure", "Median (quartiles), or events/n (%, 95 % interval)",
         "95 % interval of the median", "Recorded in"), tuple(rows), (
@@ -59,43 +39,47 @@ def procedure_table(results: Results) -> Table:
 def closure_table(results: Results) -> Table:
     """Table 3: obliteration, and the operation."""
     rows = [_group("Obliteration, per lesion", 3)]
-    rows += [_counted_row(results, pair) for pair in CLOSED]
+    closed, operated = shown_at(Place.CLOSURE_TABLE), shown_at(Place.OPERATION_TABLE)
+    rows += [_counted_row(results, pair) for pair in closed]
     rows.append(_group("Resection", 3))
-    rows.append(_counted_row(results, ("resection.permanent_deficit", "lesion")))
-    for field in MEASURES:
-        e = results.one(f"resection.{field}", "operation")
-        rows.append((_named(e), Cell(spread_text(e), e), Cell(_units(e))))
+    counted = [pair for pair in operated if measure(pair[0]).kind == "proportion"]
+    rows += [_counted_row(results, pair) for pair in counted]
+    for pair in operated:
+        if pair not in counted:
+            e = results.one(*pair)
+            rows.append((_named(e), Cell(spread_text(e), e), Cell(_units(e))))
     return Table("obliteration-and-resection", "Obliteration and resection", (
         "Measure", "Events/n (%, 95 % interval), or median (quartiles)", "Counted"), tuple(rows),
-        definitions((*CLOSED, ("resection.permanent_deficit", "lesion"))))
+        definitions((*closed, *counted)))
 
 
 def harm_table(results: Results) -> Table:
     """Table 4: complications per session and per patient; the rest of the units below."""
-    rows = [(Cell(about(id).label, heading=True), number_cell(results.one(id, "session")),
-             number_cell(results.one(id, "patient"))) for id in HARM]
-    rows.append((Cell(about("combined.permanent_deficit_or_death").label, heading=True), Cell(DASH),
-                 number_cell(results.one("combined.permanent_deficit_or_death", "patient"))))
+    shown = shown_at(Place.HARM_TABLE)
+    ids = list(dict.fromkeys(id for id, _ in shown))
+    rows = [(Cell(about(id).label, heading=True), *(
+        number_cell(results.one(id, unit)) if (id, unit) in shown else Cell(DASH)
+        for unit in ("session", "patient"))) for id in ids]
     rows.append(_group("By other units", 3))
-    others = [(id, unit) for id in HARM[:2] for unit in ("injection", "lesion")]
-    for id, unit in (*others, ("complication.retained_catheter", "catheter")):
-        rows.append((Cell(f"{about(id).label}, per {unit}", heading=True),
-                     number_cell(results.one(id, unit)), Cell("")))
-    named = [(id, "session") for id in HARM]
+    others = shown_at(Place.HARM_OTHER_UNITS)
+    rows += [(Cell(f"{about(id).label}, per {unit}", heading=True),
+              number_cell(results.one(id, unit)), Cell("")) for id, unit in others]
+    # What any and a symptomatic complication are is said above the definitions of the rest.
+    said = {id for id, _ in others if (id, "session") in shown}
+    once = {id: unit for id, unit in (*others, *reversed(shown))}
     return Table("complications-summary", "Complications", (
         "Measure", "Sessions, events/n (%, 95 % interval)", "Patients"), tuple(rows), (
         "Events are those of one set: not unrelated to the embolization, onset from vascular "
         "access to 30 days after a session. A unit counts once, however many events it had.",
-        *definitions((*named[2:], ("combined.permanent_deficit_or_death", "patient"),
-                      ("complication.retained_catheter", "catheter")))))
+        *definitions((id, once[id]) for id in (*ids, *(id for id, _ in others))
+                     if id not in said)))
 
 
 def function_table(results: Results) -> Table:
     """Table 5: function, haemorrhage, and time."""
-    function = [("function.independent", "patient"), ("function.worse", "patient")]
+    function = shown_at(Place.FUNCTION_BY_GROUP)
     rows = [_group("Function at the last visit", 3)]
-    rows += [_counted_row(results, pair) for pair in function]
-    rows += [_counted_row(results, (f"function.worse.{cause}", "patient")) for cause in CAUSES]
+    rows += [_counted_row(results, pair) for pair in shown_at(Place.FUNCTION_TABLE)]
     rows.append(_group("Haemorrhage", 3))
     for group, words in ((None, "since the first treatment"),
                          *(({"stage": s}, s) for s in (bleeds.BEFORE, bleeds.UNDER, bleeds.AFTER))):

@@ -10,19 +10,11 @@ import pandas as pd
 from analyses.content.blocks import Block, Paragraph, Points, Section, Sentence, plain
 from analyses.documents.always_said import left_out
 from analyses.documents.series.said import listed, told
-from analyses.measures.declared import about
-from analyses.measures.haemorrhage import ID as BLEEDS
+from analyses.measures.declared import measure, shown_at
+from analyses.measures.places import Place
 from analyses.measures.results import Results
+from analyses.words.estimate_text import plural
 from registry.clinical.practice_limits import LIMITS_CAUTION
-
-DEFINED = (
-    ("obliteration.embolization_complete", "lesions"), ("obliteration.final_confirmed", "lesions"),
-    ("obliteration.final_presumed", "lesions"), ("complication.any", "units"),
-    ("complication.haemorrhagic", "units"), ("complication.ischaemic", "units"),
-    ("complication.permanent_deficit", "units"),
-    ("combined.permanent_deficit_or_death", "patients"), ("function.independent", "patients"),
-    ("outcome.favourable", "lesions"), (BLEEDS, "patient-years"),
-)
 
 
 def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Section]:
@@ -72,7 +64,8 @@ def _against_the_log(results: Results) -> Sentence:
 
 def _definitions() -> tuple[Block, ...]:
     defined = tuple(
-        Sentence(f"{about(id).label}: {about(id).definition(units)}.") for id, units in DEFINED)
+        Sentence(f"{measure(id).label}: {measure(id).about.definition(_said_of(id))}.")
+        for id in dict.fromkeys(id for id, _ in shown_at(Place.DEFINITIONS)))
     return (
         plain(
             "One patient has one or more lesions, a lesion one or more sessions, a session one or "
@@ -98,6 +91,12 @@ def _definitions() -> tuple[Block, ...]:
             "Practice limits are common practice of the service or the field, with no source; "
             f"{LIMITS_CAUTION}."),
     )
+
+
+def _said_of(id: str) -> str:
+    """The unit of a definition; of a measure given in several: units."""
+    units = measure(id).units
+    return plural(units[0]) if len(units) == 1 else "units"
 
 
 def _statistics() -> tuple[Block, ...]:

@@ -15,34 +15,22 @@ from analyses.figures.figure_measures import dose_figure, strip_figure
 from analyses.figures.figure_shift import shift_figure
 from analyses.figures.style_and_shares import interval_figure
 from analyses.measures.counting import levels
-from analyses.measures.declared import about
-from analyses.measures.function import MOMENTS, SCORES
+from analyses.measures.declared import about, measure, shown_at
+from analyses.measures.function import DISTRIBUTIONS, MOMENTS, SCORES, WORSE_BY_CAUSE
 from analyses.measures.measuring import median_of
-from analyses.measures.practice_kept import technique_estimates
+from analyses.measures.places import Place
+from analyses.measures.practice_kept import HALTED_WHEN_NEEDED, limits_by_operator
 from analyses.measures.procedures import (
+    AIR_KERMA,
+    HIGH_KERMA,
     HIGH_KERMA_MGY,
-    PER_INJECTION,
-    PER_PATIENT,
-    PER_SESSION,
     operator_estimates,
 )
-from analyses.measures.resection import CONFOUNDED, MEASURES, operations_with_extent
+from analyses.measures.resection import BLOOD_LOSS, CONFOUNDED, operations_with_extent
 from analyses.measures.results import Results
 from analyses.population.procedure_rows import procedure_rows
-from analyses.population.worsening import CAUSES
 from registry.clinical.practice_limits import LIMITS_CAUTION, PracticeLimits, default_limits
 
-PER_SESSION_LIMITS = [("technique.mixing", "session")]
-PER_INJECTION_LIMITS = [(f"technique.{name}", "injection") for name in
-                        ("dead_space", "rate", "pause", "reflux", "halted")]
-LIMITS = [*PER_SESSION_LIMITS, *PER_INJECTION_LIMITS]
-MEASURED = [
-    *((f"procedure.{m.column}", "patient") for m in PER_PATIENT),
-    *((f"procedure.{m.column}", "session") for m in PER_SESSION),
-    *((f"injection.{m.column}", "injection") for m in PER_INJECTION),
-]
-RESECTED = [("resection.complete_by_extent", "lesion"), ("resection.permanent_deficit", "lesion")]
-FUNCTION = [("function.independent", "patient"), ("function.worse", "patient")]
 MOMENT_LABELS = {
     "before": "Before treatment", "worst": "Worst since it began", "last": "Last visit"}
 BAND_WORDS = {"extent": "extent of embolization", "interval": "days since the last session"}
@@ -64,33 +52,30 @@ def procedures_section(results: Results, limits: PracticeLimits | None = None) -
     """How procedures were done, and the share within the practice limits."""
     used = limits or default_limits()
     kerma = measures_table(results, "dose-over-5-gray", "Substantial radiation dose",
-                           [("procedure.high_kerma", "session")])
+                           [(HIGH_KERMA.id, "session")])
     return Section("Procedures and technique", (
-        medians_table("procedures", "Procedures and injections", results.estimates, MEASURED),
+        medians_table("procedures", "Procedures and injections", results.estimates, _measured()),
         medians_by_table(
             "procedures-by-formulation", "Procedures and injections by formulation",
-            results.estimates, MEASURED, "formulation", "Measure", folded=True),
+            results.estimates, _measured(), "formulation", "Measure", folded=True),
         dose_picture(results), kerma,
         plain(f"The practice limits are those of: {used.source}. {_capital(LIMITS_CAUTION)}.",
               *(f"{_capital(row.limit)}: {row.wanted}."
                 for row in used.table().itertuples(index=False))),
-        measures_table(results, "technique", "Within the practice limits", LIMITS),
+        measures_table(results, "technique", "Within the practice limits", _limits()),
         limits_picture(results),
         measures_table(results, "halted-when-needed", "Delivery halted where it was called for",
-                       [("technique.halted_when_needed", "injection")]),
+                       [(HALTED_WHEN_NEEDED.id, "injection")]),
         grouped_table(results, "technique-by-formulation",
-                      "Within the practice limits by formulation", LIMITS, "formulation",
+                      "Within the practice limits by formulation", _limits(), "formulation",
                       folded=True),
     ))
 
 
 def operators_section(results: Results, limits: PracticeLimits | None = None) -> Section:
     """Procedures and limits by operator code; for documents that stay inside the service only."""
-    judged = [e for e in technique_estimates(
-        _with_operators(results), limits, by=("operator",))
-        if e.id != "technique.halted_when_needed"]
-    inside = Results(results.units, tuple(judged), results.manifest)
-    measured = [pair for pair in MEASURED if pair[1] != "patient"]
+    inside = Results(results.units, tuple(limits_by_operator(results.units)))
+    measured = [pair for pair in _measured() if pair[1] != "patient"]
     return Section("By operator code", (
         plain("For this service's own eyes: operators differ in the cases they take on, and the "
               "numbers do not rank them."),
@@ -98,25 +83,25 @@ def operators_section(results: Results, limits: PracticeLimits | None = None) ->
                          operator_estimates(results.units), measured, "operator", "Measure",
                          folded=True),
         grouped_table(inside, "technique-by-operator",
-                      "Within the practice limits by operator code", LIMITS, "operator",
+                      "Within the practice limits by operator code", _limits(), "operator",
                       folded=True),
     ))
 
 
-def _with_operators(results: Results) -> object:
-    """The units with `operator`, the code as a group."""
-    from dataclasses import replace
+def _measured() -> list[tuple[str, str]]:
+    """The measurements of procedures and injections."""
+    return [(id, unit) for id, unit in shown_at(Place.PROCEDURE_TABLE)
+            if measure(id).kind == "median"]
 
-    from analyses.population.procedure_rows import operator_groups
 
-    units = results.units
-    return replace(units, sessions=operator_groups(units.sessions),
-                   injections=operator_groups(units.injections))
+def _limits() -> list[tuple[str, str]]:
+    """The practice limits, each judged on every injection (mixing: session) it applies to."""
+    return [pair for pair in shown_at(Place.LIMITS_TABLE) if pair[0] != HALTED_WHEN_NEEDED.id]
 
 
 def dose_picture(results: Results) -> Picture:
     """The distribution of the air kerma over sessions."""
-    found = results.one("procedure.air_kerma_mgy", "session")
+    found = results.one(AIR_KERMA.id, "session")
     values = procedure_rows(results.units)["air_kerma_mgy"].dropna().to_numpy(dtype=float)
     caption = "Air kerma at the reference point, one value a session"
     return Picture("air-kerma", caption, f"{caption}: median {found.number_text()}.",
@@ -127,7 +112,7 @@ def dose_picture(results: Results) -> Picture:
 
 def limits_picture(results: Results) -> Picture:
     """The share within each practice limit, with clustered intervals."""
-    found = [results.one(*pair) for pair in LIMITS]
+    found = [results.one(*pair) for pair in _limits()]
     labels = [about(e.id).label for e in found]
     caption = "Share within each practice limit, with 95 % intervals clustered on the patient"
     alt = f"{caption}: " + "; ".join(
@@ -138,16 +123,17 @@ def limits_picture(results: Results) -> Picture:
 
 def resection_section(results: Results) -> Section:
     """The operation by extent of embolization and interval; no causal words."""
-    measures = [(f"resection.{field}", "operation") for field in MEASURES]
+    measures = [pair for pair in shown_at(Place.OPERATION_TABLE) if pair[1] == "operation"]
+    resected = shown_at(Place.RESECTION_BY_EXTENT)
     return Section("Resection", (
         plain(CONFOUNDED,
               "Groups are described side by side; nothing here says that embolization changed "
               "the operation."),
-        measures_table(results, "resection", "Result of resection and new deficits", RESECTED),
+        measures_table(results, "resection", "Result of resection and new deficits", resected),
         medians_table("resection-measures", "Blood loss, time and nights", results.estimates,
                       measures),
         *(block for column, words in BAND_WORDS.items() for block in (
-            grouped_table(results, f"resection-by-{column}", f"Resection by {words}", RESECTED,
+            grouped_table(results, f"resection-by-{column}", f"Resection by {words}", resected,
                           column),
             medians_by_table(f"resection-measures-by-{column}",
                              f"Blood loss, time and nights by {words}", results.estimates,
@@ -162,7 +148,7 @@ def blood_loss_picture(results: Results) -> Picture:
     names = levels(rows["extent"], "extent")
     groups = [(name, _values(rows[rows["extent"] == name], "blood_loss_ml"),
                median_of(rows[rows["extent"] == name], "blood_loss_ml",
-                         id="resection.blood_loss_ml", unit="operation", measure="mL",
+                         id=BLOOD_LOSS.id, unit="operation", measure="mL",
                          group={"extent": name})) for name in names]
     caption = ("Blood loss by extent of embolization before the operation: every operation, and "
                "the median with its 95 % interval")
@@ -173,11 +159,12 @@ def blood_loss_picture(results: Results) -> Picture:
 
 def function_section(results: Results) -> Section:
     """Function before, at worst and at last; worsening, and what it is put down to."""
-    causes = [(f"function.worse.{cause}", "patient") for cause in CAUSES]
+    causes = [(one.id, "patient") for one in WORSE_BY_CAUSE]
+    shown = shown_at(Place.FUNCTION_BY_GROUP)
     return Section("Function", (
         Paragraph(tuple(Sentence(results.one(*pair).sentence(about(pair[0]).subject),
-                                 (results.one(*pair),)) for pair in FUNCTION)),
-        measures_table(results, "function", "Function at the last visit", FUNCTION),
+                                 (results.one(*pair),)) for pair in shown)),
+        measures_table(results, "function", "Function at the last visit", shown),
         shift_picture(results),
         _by_columns(results),
         measures_table(results, "worsening", "Worsening by what it is put down to", causes),
@@ -188,14 +175,14 @@ def function_section(results: Results) -> Section:
 
 def _by_columns(results: Results) -> Table:
     return grouped_table(results, "function-by-rupture", "Function by rupture before treatment",
-                         FUNCTION, "ruptured")
+                         shown_at(Place.FUNCTION_BY_GROUP), "ruptured")
 
 
 def shift_picture(results: Results) -> Picture:
     """The mRS before, at worst and at last as stacked bars."""
     bars = [(MOMENT_LABELS[moment], [
-        results.one(f"function.mrs_{moment}", "patient", {"mrs": str(score)})
-        for score in SCORES]) for moment in MOMENTS]
+        results.one(one.id, "patient", {"mrs": str(score)})
+        for score in SCORES]) for moment, one in zip(MOMENTS, DISTRIBUTIONS, strict=True)]
     caption = ("Modified Rankin Scale before treatment, at worst since the first treatment, and "
                "at the last visit at least 90 days after the last treatment (death is 6)")
     alt = f"{caption}: " + "; ".join(

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table, plain
 from analyses.documents.tables.measure_tables import number_cell
 from analyses.figures.figure_flow import flow_figure
 from analyses.figures.figure_measures import difference_figure
 from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
-from analyses.measures.declared import about
+from analyses.measures.declared import about, shown_at
 from analyses.measures.flow import flow_of, words_of
 from analyses.measures.group_words import GROUP_LABELS
-from analyses.measures.headlines import HEADLINE_IDS, headlines
-from analyses.measures.missing_outcome import FEWEST, QUESTIONED
+from analyses.measures.headlines import headlines
+from analyses.measures.missing_outcome import FEWEST
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
-
-SHOWN = "complication.any"
 
 
 def flow_picture(results: Results) -> Picture:
     """The flow of patients as a diagram."""
-    flow = flow_of(results.units, results.manifest)
+    flow = flow_of(results.units)
     caption = "Flow of patients from all recorded to each analysis"
     told = [f"{words} {count.n:,}" for words, count in flow.trunk]
     told += [f"{label} {inside.n:,}" + "".join(f", not in it {w}" for w in words_of(lost))
@@ -46,7 +43,7 @@ def comparisons_section(results: Results) -> Section:
 def differences_table(results: Results) -> Table:
     """Every difference, one a row."""
     rows = []
-    for id in HEADLINE_IDS:
+    for id, _ in shown_at(Place.COMPARED):
         for e in _differences(results, id):
             column, pair = _group(e)
             rows.append((
@@ -61,9 +58,10 @@ def differences_table(results: Results) -> Table:
 
 def difference_picture(results: Results) -> Picture:
     """The differences of one measure, drawn."""
-    found = _differences(results, SHOWN)
+    (id, _), = shown_at(Place.TREND_HARM)
+    found = _differences(results, id)
     labels = [f"{GROUP_LABELS[column]}: {pair}" for column, pair in map(_group, found)]
-    caption = f"{about(SHOWN).label} per session: differences between groups, first less second"
+    caption = f"{about(id).label} per session: differences between groups, first less second"
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
     return Picture("complication-differences", caption, alt,
@@ -72,14 +70,14 @@ def difference_picture(results: Results) -> Picture:
 
 def trends_block(results: Results) -> Paragraph:
     """A sentence a trend: the change a step with its interval, then the test."""
-    return Paragraph(tuple(trends_of(results, HEADLINE_IDS)))
+    return Paragraph(tuple(trends_of(results, Place.COMPARED)))
 
 
-def trends_of(results: Results, ids: Iterable[str]) -> list[Sentence]:
+def trends_of(results: Results, *places: Place) -> list[Sentence]:
     """The sentences on the trends of these measures, by grade and by calendar year."""
     told = []
     every = headlines(results.units)
-    for id in ids:
+    for id, _ in shown_at(*places):
         for trend in trends(every[id]):
             _, step = _group(trend.estimate)
             subject = f"{about(id).subject}, per {every[id].unit}, {step}"
@@ -101,7 +99,8 @@ def heterogeneity_table(results: Results) -> Table:
 
 def missing_section(results: Results) -> Section:
     """Complete case, bounds and weighting, side by side."""
-    rows = [row for id in QUESTIONED if (row := _missing_row(results, id))]
+    rows = [row for id, _ in shown_at(Place.QUESTIONED)
+            if (row := _missing_row(results, id))]
     if not rows:
         return Section("Missing outcomes", (plain("No outcome of the main measures is missing."),))
     return Section("Missing outcomes", (
@@ -122,14 +121,20 @@ def _missing_row(results: Results, id: str) -> tuple[Cell, ...] | None:
     found = {e.id: e for e in results.estimates if e.id.startswith(f"missing.{id}.")}
     if not found:
         return None
-    complete, bounds, weighted = (
-        found[f"missing.{id}.{way}"] for way in ("complete", "bounds", "weighted"))
+    bounds = found[f"missing.{id}.bounds"]
+    complete, weighted = (found.get(f"missing.{id}.{way}") for way in ("complete", "weighted"))
     cases = [Cell(case.number_text(), case) for case in bounds.beside[:2]]
     cases += [Cell("–")] * (2 - len(cases))
-    return (Cell(about(id).label, heading=True), Cell(f"per {complete.unit}"),
-            Cell(complete.number_text(), complete), *cases,
-            Cell("–" if weighted.value is None else weighted.number_text(), weighted),
-            Cell("; ".join(dict.fromkeys((*complete.notes(), *weighted.notes())))))
+    notes = [note for e in (complete, weighted or bounds) if e for note in e.notes()]
+    return (Cell(about(id).label, heading=True), Cell(f"per {bounds.unit}"),
+            _or_dash(complete), *cases, _or_dash(weighted), Cell("; ".join(dict.fromkeys(notes))))
+
+
+def _or_dash(estimate: Estimate | None) -> Cell:
+    """The number, or a dash where none can be given."""
+    if estimate is None or estimate.value is None:
+        return Cell("–", estimate)
+    return Cell(estimate.number_text(), estimate)
 
 
 def _differences(results: Results, id: str) -> list[Estimate]:

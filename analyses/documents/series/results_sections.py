@@ -27,36 +27,14 @@ from analyses.documents.series.time_sections import (
 from analyses.documents.tables.measurement_tables import baseline_table
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
-from analyses.measures.declared import about
+from analyses.measures.declared import about, shown_at
+from analyses.measures.places import Place
 from analyses.measures.resection import CONFOUNDED
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.words.estimate_text import plural
 
 PATIENT = (("baseline.age_y", "patient"), ("baseline.presentation.haemorrhage", "patient"))
-CLOSURE = (
-    ("obliteration.embolization_complete", "lesion"),
-    ("obliteration.resection_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
-    ("obliteration.final_presumed", "lesion"),
-)
-OPERATION = (("resection.permanent_deficit", "lesion"), ("resection.blood_loss_ml", "operation"),
-             ("resection.operation_min", "operation"))
-HARM = (
-    ("complication.any", "session"), ("complication.any", "patient"),
-    ("complication.symptomatic", "session"), ("complication.haemorrhagic", "session"),
-    ("complication.ischaemic", "session"), ("complication.permanent_deficit", "patient"),
-    ("death.all_cause_30d", "patient"), ("combined.permanent_deficit_or_death", "patient"),
-    ("complication.retained_catheter", "catheter"),
-)
-PROCEDURE = (
-    ("procedure.sessions", "patient"), ("procedure.pedicles_treated", "session"),
-    ("procedure.agent_ml", "session"), ("injection.rate_ml_min", "injection"),
-    ("procedure.air_kerma_mgy", "session"), ("procedure.high_kerma", "session"),
-)
-WITHIN = (("technique.mixing", "session"), ("technique.rate", "injection"),
-          ("technique.pause", "injection"), ("technique.reflux", "injection"))
-
-
 def results_sections(results: Results, technique: tuple[Block, ...]) -> list[Section]:
     """The results in parts. `technique`: the blocks on technique and outcome, none where none."""
     parts = [
@@ -106,9 +84,11 @@ def _open(results: Results, stem: str) -> list[Sentence]:
 
 def _procedure(results: Results) -> tuple[Block, ...]:
     return (
-        paragraph(results, PROCEDURE, "Procedures are described in @procedure-and-technique and, "
+        paragraph(results, Place.PROCEDURE_TEXT,
+                  "Procedures are described in @procedure-and-technique and, "
                   "by formulation, in @procedures-by-formulation."),
-        paragraph(results, WITHIN, "The share within each practice limit is drawn in "
+        paragraph(results, Place.LIMITS_TEXT,
+                  "The share within each practice limit is drawn in "
                   "@practice-limits."),
         procedure_table(results), limits_picture(results), dose_picture(results),
     )
@@ -116,26 +96,30 @@ def _procedure(results: Results) -> tuple[Block, ...]:
 
 def _closure(results: Results) -> tuple[Block, ...]:
     return (
-        paragraph(results, CLOSURE, "Closure of the nidus is given in @obliteration-and-resection, "
+        paragraph(results, Place.CLOSURE_TEXT,
+                  "Closure of the nidus is given in @obliteration-and-resection, "
                   "by Spetzler–Martin grade in @embolization-complete-by-grade and "
                   "@final-confirmed-by-grade."),
-        Paragraph(tuple(trends_of(results, (
-            "obliteration.embolization_complete", "obliteration.final_confirmed")))),
-        paragraph(results, OPERATION, "The operation by extent of embolization is shown in "
+        Paragraph(tuple(trends_of(results, Place.TREND_CLOSURE))),
+        paragraph(results, Place.OPERATION_TEXT,
+                  "The operation by extent of embolization is shown in "
                   "@resection-by-extent and @blood-loss-by-extent.", CONFOUNDED),
         closure_table(results),
-        by_grade_picture(results, *CLOSURE[0]), by_grade_picture(results, *CLOSURE[2]),
+        *(by_grade_picture(results, *pair) for pair in shown_at(Place.CLOSURE_BY_GRADE)),
         blood_loss_picture(results), *obliteration_pictures(results),
     )
 
 
 def _harm(results: Results) -> tuple[Block, ...]:
     return (
-        paragraph(results, HARM, "Complications are given in @complications-summary, by unit of "
+        paragraph(results, Place.HARM_TEXT,
+                  "Complications are given in @complications-summary, by unit of "
                   "analysis in @complication-any-by-unit and by kind in @kinds-of-complication; "
                   "every recorded event is listed in @events."),
-        Paragraph(tuple(trends_of(results, ("complication.any",)))),
-        harm_table(results), by_unit_picture(results, "complication.any"),
+        Paragraph(tuple(trends_of(results, Place.TREND_HARM))),
+        harm_table(results),
+        *(by_unit_picture(results, id)
+          for id in dict.fromkeys(id for id, _ in shown_at(Place.HARM_BY_UNIT))),
         kinds_picture(results),
     )
 
@@ -147,10 +131,9 @@ def _function(results: Results) -> tuple[Block, ...]:
         results, time.OBLITERATION, "lesion", {"years": year})]
     free = told(results, time.BLEED_FREE, "patient", {"years": str(time.GROUPED_AT)})
     return (
-        paragraph(results, (("function.independent", "patient"), ("function.worse", "patient"),
-                            ("open.function", "patient")),
+        paragraph(results, Place.FUNCTION_TEXT,
                   "Function is given in @function-and-follow-up and drawn in @mrs-shift."),
-        paragraph(results, ((bleeds.ID, bleeds.UNIT),),
+        paragraph(results, Place.BLEEDING_TEXT,
                   "Haemorrhage rates by stage are drawn in @haemorrhage-rates-by-stage."),
         Paragraph(tuple(ratio)),
         Paragraph((*told(results, time.FOLLOW_UP, "patient"), *overall, *free,

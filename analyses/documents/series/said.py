@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from analyses.content.blocks import Paragraph, Sentence
-from analyses.measures.declared import about
+from analyses.measures.declared import about, shown_at
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.statistics.estimate import Estimate, replaced
@@ -35,10 +36,11 @@ def sentence_of(estimate: Estimate, subject: str | None = None) -> Sentence:
     return Sentence(estimate.sentence(words), (estimate,))
 
 
-def paragraph(results: Results, pairs: Iterable[tuple[str, str]], *before: str) -> Paragraph:
-    """Plain sentences, then one for each (id, unit) that can be told."""
+def paragraph(results: Results, place: Place, *before: str) -> Paragraph:
+    """Plain sentences, then one for each measure shown at the place that can be told."""
     return Paragraph((
-        *map(Sentence, before), *(s for id, unit in pairs for s in told(results, id, unit))))
+        *map(Sentence, before),
+        *(s for id, unit in shown_at(place) for s in told(results, id, unit))))
 
 
 def listed(words: Iterable[str]) -> str:

@@ -39,6 +39,8 @@ from analyses.documents.series.technique_section import (
 )
 from analyses.documents.series.to_write import declarations, discussion, introduction
 from analyses.literature.comparison import Literature, beside_literature
+from analyses.measures.declared import shown_at
+from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
 from analyses.measures.small_cells import outside_results
 from analyses.models.model_estimates import ModelNumbers, model_numbers
@@ -56,13 +58,6 @@ if TYPE_CHECKING:
 
 __all__ = ["SeriesWork", "by_grade_picture", "by_unit_picture", "checklists_document",
            "manuscript_document", "series_document", "series_work"]
-
-SUMMARY = (
-    ("obliteration.embolization_complete", "lesion"), ("obliteration.final_confirmed", "lesion"),
-    ("complication.any", "session"), ("combined.permanent_deficit_or_death", "patient"),
-    ("function.independent", "patient"),
-)
-
 
 @dataclass(frozen=True)
 class SeriesWork:
@@ -190,6 +185,7 @@ def _summary(results: Results) -> tuple[Sentence, ...]:
     patients, lesions, sessions = (f"{count.n:,}" for count in counts)
     done = (f"{patients} patients with {lesions} treated lesions had {sessions} embolization "
             "sessions")
-    first, *others = [s for pair in SUMMARY for s in told(results, *pair)] or [Sentence("")]
+    found = [s for pair in shown_at(Place.SUMMARY) for s in told(results, *pair)]
+    first, *others = found or [Sentence("")]
     outcome = f"; {first.text[:1].lower()}{first.text[1:]}" if first.text else "."
     return (Sentence(done + outcome, (*counts, *first.estimates)), *others)

@@ -7,9 +7,7 @@ from dataclasses import replace
 
 from analyses.content.blocks import Block, Picture, Section, Table, plain
 from analyses.documents.series.event_sections import complication_detail_section
-from analyses.documents.series.main_tables import CLOSED
 from analyses.documents.series.outcomes_sections import (
-    FUNCTION,
     function_section,
     procedures_section,
     resection_section,
@@ -17,23 +15,11 @@ from analyses.documents.series.outcomes_sections import (
 from analyses.documents.series.questions_sections import comparisons_section, missing_section
 from analyses.documents.series.time_sections import haemorrhage_section, over_time_section
 from analyses.documents.tables.measure_tables import grouped_table, measures_table
+from analyses.measures.declared import shown_at
+from analyses.measures.places import Place
 from analyses.measures.results import Results
 
 COLUMNS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
-SHOWN = (("complication.any", "session"), ("complication.symptomatic", "session"),
-         ("complication.permanent_deficit", "session"),
-         ("combined.permanent_deficit_or_death", "patient"))
-HARM = (
-    *((id, unit) for id in ("complication.any", "complication.symptomatic")
-      for unit in ("injection", "session", "lesion", "patient")),
-    *((id, unit) for id in (
-        "complication.haemorrhagic", "complication.haemorrhagic_symptomatic",
-        "complication.haemorrhagic_without_navigation", "complication.ischaemic",
-        "complication.permanent_deficit", "complication.death_30d", "death.all_cause_30d",
-    ) for unit in ("session", "patient")),
-    ("complication.retained_catheter", "catheter"),
-    ("combined.permanent_deficit_or_death", "patient"),
-)
 COLUMN_WORDS = {
     "sm_grade": "Spetzler–Martin grade", "ponce_class": "Spetzler–Ponce class",
     "agent": "agent group", "period": "calendar year", "ruptured": "rupture before treatment"}
@@ -52,12 +38,16 @@ def supplement_sections(
         Section("Supplement", (plain(
             "Everything here and in the main text, and every other group, stands in results.json "
             "with its numerator, denominator, interval and method."),)),
-        Section("Obliteration by group", _by_group(results, "obliteration", "Obliteration", CLOSED),
+        Section("Obliteration by group", _by_group(results, "obliteration", "Obliteration",
+                                                   Place.CLOSURE_BY_GROUP),
                 level=2, wide=True),
         Section("Complications by group", (
-            measures_table(results, "complications", "Complications, by unit of analysis", HARM),
-            *_by_group(results, "complications", "Complications", SHOWN)), level=2, wide=True),
-        Section("Function by group", _by_group(results, "function", "Function", FUNCTION),
+            measures_table(results, "complications", "Complications, by unit of analysis",
+                           shown_at(Place.HARM_ALL_UNITS)),
+            *_by_group(results, "complications", "Complications", Place.HARM_BY_GROUP)),
+                level=2, wide=True),
+        Section("Function by group", _by_group(
+            results, "function", "Function", Place.FUNCTION_BY_GROUP),
                 level=2, wide=True),
         *(replace(section, level=2, wide=True) for section in (
             complication_detail_section(results, events), haemorrhage_section(results),
@@ -81,10 +71,10 @@ def _first_time(block: Block, used: set[str]) -> bool:
 
 
 def _by_group(
-    results: Results, name: str, caption: str, measures: Sequence[tuple[str, str]],
+    results: Results, name: str, caption: str, place: Place,
 ) -> tuple[Table, ...]:
     return tuple(
         grouped_table(results, f"{name}-by-{column}",
-                      f"{caption} by {COLUMN_WORDS.get(column, column)}", measures, column,
+                      f"{caption} by {COLUMN_WORDS.get(column, column)}", shown_at(place), column,
                       folded=True)
         for column in COLUMNS)

@@ -17,10 +17,11 @@ from analyses.documents.series.literature_section import (
     literature_supplement,
 )
 from analyses.documents.series.references import references_section
-from analyses.literature.comparison import NEEDED_STEPS, beside_literature
+from analyses.literature.comparison import NEEDED_TOPICS, beside_literature
 from analyses.literature.published import read_series
-from analyses.measures.declared import about
-from analyses.measures.part_results import work_out_part
+from analyses.measures.declared import label_of
+from analyses.measures.results import work_out_topics
+from analyses.population.unit_frames import units_of
 from analyses.statistics.pooling.pooled_proportion import pool_proportions
 from analyses.statistics.proportions.clustered import clustered_proportion
 
@@ -33,7 +34,7 @@ SESSION = "haemorrhagic complication"
 @pytest.fixture(scope="module")
 def results():
     """The ten patients by hand, with sessions that repeat within patients in one estimate."""
-    found = work_out_part(small_tables(), MANIFEST, NEEDED_STEPS)
+    found = work_out_topics(NEEDED_TOPICS, units_of(small_tables(), manifest=MANIFEST))
     own = clustered_proportion(
         [1, 1, 1, 0, 0, 0] + [0] * 114, [p // 3 for p in range(120)],
         id="complication.haemorrhagic", unit="session")
@@ -115,7 +116,7 @@ def test_every_estimate_has_words_and_none_stands_twice(literature):
     assert len(names) == len(set(names))
     for e in literature.estimates:
         if not e.id.startswith("published."):
-            assert about(e.id).label != e.id
+            assert label_of(e) != e.id
 
 
 @pytest.mark.parametrize("width", [3.35, 6.5])

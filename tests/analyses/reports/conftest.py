@@ -17,6 +17,7 @@ from analyses.documents.series.series_report import (
     series_work,
 )
 from analyses.measures.results import Results, work_out
+from analyses.population.unit_frames import units_of
 from analyses.renderers.docx_document import write_docx
 from analyses.renderers.html_page import page
 from analyses.renderers.report_folder import results_text
@@ -60,7 +61,7 @@ def small_service() -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def series(small_service: dict[str, Any], tmp_path_factory: pytest.TempPathFactory) -> Series:
-    work = series_work(work_out(small_service, MANIFEST))
+    work = series_work(work_out(units_of(small_service, manifest=MANIFEST)))
     inside, outside = series_document(work), manuscript_document(work)
     path = tmp_path_factory.mktemp("series") / "case-series.docx"
     write_docx(outside, path)

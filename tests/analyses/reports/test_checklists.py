@@ -18,6 +18,7 @@ from analyses.documents.series.series_report import (
     series_work,
 )
 from analyses.measures.results import work_out
+from analyses.population.unit_frames import units_of
 from registry.schema import TABLES
 
 
@@ -61,7 +62,8 @@ def test_an_item_the_data_cannot_answer_says_so():
     tables = {n: t.iloc[:0] if n in ("resections", "follow_ups") else t
               for n, t in small_tables().items()}
     tables["lesions"] = tables["lesions"].assign(nidus_border=None)
-    made = manuscript_document(series_work(work_out(tables, {"date": "2024-06-01"})))
+    units = units_of(tables, manifest={"date": "2024-06-01"})
+    made = manuscript_document(series_work(work_out(units)))
     endovascular = answers(made, "avm-endovascular")
     items: Checklist = checklist("avm-endovascular")
     place = {item.topic: str(n) for n, item in enumerate(items.items, start=1)}

@@ -22,6 +22,7 @@ from analyses.documents.series.questions_sections import (
 )
 from analyses.measures.results import Results, work_out
 from analyses.measures.small_cells import outside_results
+from analyses.population.unit_frames import units_of
 from registry.schema import TABLES as SCHEMA
 
 BUILDERS = (baseline_section, procedures_section, resection_section, function_section,
@@ -30,7 +31,7 @@ BUILDERS = (baseline_section, procedures_section, resection_section, function_se
 
 @pytest.fixture(scope="module")
 def results() -> Results:
-    return work_out(small_tables(), {"purpose": "research"})
+    return work_out(units_of(small_tables(), manifest={"purpose": "research"}))
 
 
 @pytest.fixture(scope="module")
@@ -128,7 +129,7 @@ def test_the_flow_in_words_holds_its_numbers(results: Results) -> None:
 
 def test_a_freeze_without_patients_gives_words_and_no_failure() -> None:
     empty = {name: table.empty() for name, table in SCHEMA.items()}
-    results = work_out(empty, {})
+    results = work_out(units_of(empty, manifest={}))
     for build in BUILDERS:
         section = build(results)
         for block in section.blocks:

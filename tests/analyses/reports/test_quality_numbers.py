@@ -10,7 +10,7 @@ from report_numbers import all_printed, all_single, docx_texts, html_texts, prin
 
 from analyses.documents.quality.quality_work import BEFORE, SINCE, first_change, quality_work
 from analyses.documents.report_making import OPERATORS
-from analyses.measures.harm import event_flags, marked_units
+from analyses.measures.harm import ANY
 from analyses.monitoring.project import ProjectProblem, read_project
 
 RATIO = re.compile(r"observed/expected ratio [\d.]+ \([^()]*\)")
@@ -99,8 +99,7 @@ def test_before_and_since_the_change_add_up_to_all_sessions(folder):
     results = service()[0]
     project = read_project(folder / "words.toml")
     day = first_change(project).day
-    marked = marked_units(results.units, "session",
-                          event_flags(results.units.events)["complication.any"])
+    marked = ANY.frame(results.units, "session")
     later = marked["session_date"].dt.date >= day
     shown = next(m for m in quality_work(results, project=project).measures
                  if m.measure.estimate == "complication.any")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analyses.content.unbroken import unbroken
 from analyses.measures.results import work_out
+from analyses.population.unit_frames import units_of
 from registry.schema import TABLES
 
 
@@ -21,7 +22,7 @@ def test_results_as_plain_text_are_short_and_say_how_to_go_on(series):
 
 
 def test_results_of_nobody_can_be_shown():
-    nobody = work_out({name: table.empty() for name, table in TABLES.items()}, {})
+    nobody = work_out(units_of({name: table.empty() for name, table in TABLES.items()}))
     assert "0 patients" in repr(nobody) and "0 patients" in nobody._repr_html_()
 
 

@@ -14,6 +14,7 @@ from analyses.content.numbering import labels_of
 from analyses.documents.series.references import texts_of
 from analyses.documents.series.series_report import manuscript_document, series_work
 from analyses.measures.results import work_out
+from analyses.population.unit_frames import units_of
 from analyses.renderers.html_page import page
 
 Tables = Mapping[str, pd.DataFrame]
@@ -43,8 +44,8 @@ EDGES: dict[str, Callable[[Tables], dict[str, pd.DataFrame]]] = {
 @pytest.fixture(scope="module", params=list(EDGES))
 def edge(request: pytest.FixtureRequest) -> tuple[str, Document]:
     tables = EDGES[request.param](small_tables())
-    return request.param, manuscript_document(series_work(work_out(tables, {
-        "purpose": "quality", "date": "2024-06-01"})))
+    return request.param, manuscript_document(series_work(work_out(units_of(tables, manifest={
+        "purpose": "quality", "date": "2024-06-01"}))))
 
 
 def said(document: Document) -> str:

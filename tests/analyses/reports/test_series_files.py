@@ -14,6 +14,7 @@ import pytest
 from analyses.content.numbering import labels_of
 from analyses.documents.series.series_report import series_work
 from analyses.measures.results import work_out
+from analyses.population.unit_frames import units_of
 from analyses.renderers.figure_files import figure_writers
 from analyses.renderers.report_folder import ReportError, results_text, write_folder
 from analyses.renderers.table_files import table_writers
@@ -130,7 +131,7 @@ def test_the_page_that_stays_inside_says_so_first(series):
 def test_the_same_tables_give_the_same_results_byte_for_byte(series, small_service):
     from dataclasses import replace
 
-    again = series_work(work_out(small_service, series.work.results.manifest))
+    again = series_work(work_out(units_of(small_service, manifest=series.work.results.manifest)))
     both = replace(again.results, estimates=(*again.results.estimates, *again.estimates))
     assert results_text(both) == series.results_json
 

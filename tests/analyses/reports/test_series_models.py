@@ -14,6 +14,7 @@ from analyses.documents.series.references import texts_of
 from analyses.documents.series.series_report import manuscript_document, series_work
 from analyses.models.model_estimates import model_numbers
 from analyses.models.model_plan import Plan, PlannedModel
+from analyses.population.unit_frames import units_of
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.terms import Term
 from synthetic_cohort import make_cohort
@@ -35,7 +36,7 @@ def larger(series):
     loss = PlannedModel("blood loss by pedicles", "resection", "blood_loss_ml",
                         Term(("pedicles",), "linear"), adjust, why, estimator="log-linear")
     plan = Plan("Ours", datetime.date(2020, 1, 1), (*models, loss))
-    results = work_out(make_cohort(150, 8).tables, series.work.results.manifest)
+    results = work_out(units_of(make_cohort(150, 8).tables, manifest=series.work.results.manifest))
     return series_work(results, plan=plan)
 
 

@@ -10,6 +10,7 @@ from report_numbers import all_printed, all_single, docx_texts, html_texts, prin
 from analyses.documents.series.references import WORKS
 from analyses.documents.series.series_report import manuscript_document, series_work
 from analyses.measures.results import work_out
+from analyses.population.unit_frames import units_of
 from analyses.renderers.html_page import page
 from registry.schema import TABLES
 
@@ -25,8 +26,8 @@ def estimates(series):
 @pytest.fixture(scope="module")
 def of_the_words() -> set[str]:
     """Numbers that stand in the text whatever the data: those of a service without patients."""
-    nobody = series_work(work_out({n: t.empty() for n, t in TABLES.items()}, {
-        "date": "2024-06-01"}))
+    nobody = series_work(work_out(units_of(
+        {n: t.empty() for n, t in TABLES.items()}, manifest={"date": "2024-06-01"})))
     return single([*html_texts(page(manuscript_document(nobody))), *(work for *_, work in WORKS)])
 
 

@@ -6,11 +6,12 @@ from small_cohort import small_tables
 
 from analyses.documents.series.series_report import SUMMARY, _summary
 from analyses.measures.results import work_out
+from analyses.population.unit_frames import units_of
 from registry.schema import TABLES
 
 
 def test_five_sentences_with_all_counts_and_outcomes():
-    results = work_out(small_tables(), {})
+    results = work_out(units_of(small_tables(), manifest={}))
     sentences = _summary(results)
     assert len(sentences) == 5
     shown = [e for sentence in sentences for e in sentence.estimates]
@@ -22,6 +23,6 @@ def test_five_sentences_with_all_counts_and_outcomes():
 
 
 def test_nobody_treated_is_said_as_well():
-    sentences = _summary(work_out({n: t.empty() for n, t in TABLES.items()}, {}))
+    sentences = _summary(work_out(units_of({n: t.empty() for n, t in TABLES.items()})))
     assert sentences[0].text.startswith("0 patients with 0 treated lesions had 0 embolization")
     assert all(s.text.endswith(".") for s in sentences)

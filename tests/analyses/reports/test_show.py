@@ -8,9 +8,10 @@ from small_cohort import small_tables
 from analyses.content.blocks import Caution, Cell, Document, Picture, Section, Sentence, Table
 from analyses.documents.notebook_show import show, show_cases, show_section
 from analyses.documents.quality.data_quality_sections import data_quality_sections
-from analyses.documents.series.literature_beside import COMPARED, NEEDED_STEPS, lines_for
+from analyses.documents.series.literature_beside import COMPARED, NEEDED_TOPICS, lines_for
 from analyses.documents.series.literature_beside import literature_sections as beside
-from analyses.measures.part_results import work_out_part
+from analyses.measures.results import work_out_topics
+from analyses.population.unit_frames import units_of
 
 MANIFEST = {"date": "2022-06-01", "purpose": "quality", "freeze_hash": "0" * 64, "left_out": {}}
 TABLE = Table("t", "A < B", ("What", "n"), ((Cell("x & y", heading=True), Cell("3")),))
@@ -18,7 +19,7 @@ TABLE = Table("t", "A < B", ("What", "n"), ((Cell("x & y", heading=True), Cell("
 
 @pytest.fixture(scope="module")
 def results():
-    return work_out_part(small_tables(), MANIFEST, NEEDED_STEPS)
+    return work_out_topics(NEEDED_TOPICS, units_of(small_tables(), manifest=MANIFEST))
 
 
 def test_html_is_escaped_and_tables_have_no_number_of_their_own() -> None:
@@ -59,11 +60,11 @@ def test_what_cannot_be_shown_is_refused() -> None:
 def test_part_of_the_results_is_the_same_as_in_all_of_them(results) -> None:
     from analyses.measures.results import work_out
 
-    whole = work_out(small_tables(), MANIFEST)
+    whole = work_out(units_of(small_tables(), manifest=MANIFEST))
     for e in results.estimates:
         assert whole.one(e.id, e.unit, e.group) == e
     with pytest.raises(ValueError, match="no step obliterations; there are obliteration"):
-        work_out_part(small_tables(), MANIFEST, ["obliterations"])
+        work_out_topics(["obliterations"], units_of(small_tables(), manifest=MANIFEST))
 
 
 def test_every_number_of_the_data_quality_sections_is_an_estimate() -> None:
