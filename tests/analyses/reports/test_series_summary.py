@@ -4,22 +4,24 @@ from __future__ import annotations
 
 from small_cohort import small_tables
 
-from analyses.documents.series.series_report import SUMMARY, _summary
+from analyses.documents.series.series_report import _summary
+from analyses.measures.declared import shown_at
+from analyses.measures.places import Place
 from analyses.measures.results import work_out
 from analyses.population.unit_frames import units_of
 from registry.schema import TABLES
 
 
 def test_five_sentences_with_all_counts_and_outcomes():
-    results = work_out(units_of(small_tables(), manifest={}))
+    results, summary = work_out(units_of(small_tables())), shown_at(Place.SUMMARY)
     sentences = _summary(results)
     assert len(sentences) == 5
     shown = [e for sentence in sentences for e in sentence.estimates]
-    assert [(e.id, e.unit) for e in shown if not e.id.startswith("count.")] == list(SUMMARY)
+    assert [(e.id, e.unit) for e in shown if not e.id.startswith("count.")] == summary
     assert sum(e.id.startswith("count.") for e in shown) == 3
     assert "embolization sessions; immediate complete occlusion by emb" in sentences[0].text
     assert all(s.text.endswith(".") and str(results.one(*pair).n) in s.text
-               for s, pair in zip(sentences, SUMMARY, strict=True))
+               for s, pair in zip(sentences, summary, strict=True))
 
 
 def test_nobody_treated_is_said_as_well():
