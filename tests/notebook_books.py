@@ -8,7 +8,7 @@ from typing import Any
 
 import nbformat
 
-from analyses.commands.verbs import open_freeze
+from analyses.commands.opening import open_freeze
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "notebooks"

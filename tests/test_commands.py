@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import shutil
+from importlib.metadata import version
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
-from analyses.commands.verbs import app
+from analyses.commands.app import VERBS, app
+from analyses.commands.speaking import CallError, Told, spoken
+from analyses.commands.who_may_see import OUTPUTS, Sight, who_may_see
 from registry.intake.workbook_write import fill_workbook
 from synthetic_cohort.untidy import mend_workbook, untidy_workbook
 
@@ -48,10 +52,12 @@ def test_the_whole_way_from_untidy_workbook_to_report(tmp_path: Path) -> None:
 
     frozen = tmp_path / "freeze"
     made = nidusbook("freeze", "--registry", store, "--out", frozen)
-    assert made.exit_code == 0 and "stays inside the service" in made.output
+    assert made.exit_code == 0 and "Stays inside the service: the freeze" in made.output
 
     report = nidusbook("report", frozen, "--out", tmp_path / "report")
     assert report.exit_code == 0, report.output
+    assert "May leave the service: results.json, *.docx, figures/*, tables/*" in report.output
+    assert "Stays inside the service: case-series.html, cases.parquet" in report.output
     record = json.loads((tmp_path / "report" / "results.json").read_text(encoding="utf-8"))
     assert record["freeze"]["freeze_hash"] in made.output
     ids = {e["id"] for e in record["estimates"]}
@@ -103,3 +109,52 @@ def test_verify_prints_found_expected_source_and_agreement() -> None:
 def test_the_blank_workbook_is_written_where_asked(tmp_path: Path) -> None:
     done = nidusbook("workbook", tmp_path / "blank.xlsx")
     assert done.exit_code == 0 and (tmp_path / "blank.xlsx").stat().st_size > 10_000
+
+
+def test_the_version_is_that_of_the_distribution() -> None:
+    done = nidusbook("--version")
+    assert done.exit_code == 0 and done.output == f"nidusbook {version('nidusbook')}\n"
+
+
+@pytest.mark.parametrize(("words", "line"), [
+    (("workbook", "blank.xlsx"), "May leave the service: the blank workbook (no data)."),
+    (("plan", "plan.toml"), "May leave the service: the plan (no data)."),
+    (("intake", "old.csv", "--mapping", "old.toml", "--draft"),
+     "Stays inside the service: the mapping (words of the old spreadsheet); "
+     "what is on the screen (study codes)."),
+])
+def test_a_verb_says_which_of_what_it_made_may_leave_the_service(
+    words: tuple[str, ...], line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "old.csv").write_text("Hosp no,Age\n11,34\n12,51\n", encoding="utf-8")
+    done = nidusbook(*words)
+    assert done.exit_code == 0, done.output
+    assert line in done.output.splitlines()
+
+
+def test_a_verb_without_a_line_in_the_list_does_not_go_unnoticed() -> None:
+    with pytest.raises(KeyError, match="cupboard"):
+        spoken(lambda: Told("cupboard"))()
+
+
+def test_a_fault_of_the_call_is_its_sentence_and_exit_code_2(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def wrong() -> Told:
+        raise CallError("It needs a path.")
+
+    with pytest.raises(typer.Exit) as left:
+        spoken(wrong)()
+    assert left.value.exit_code == 2
+    assert capsys.readouterr().err == "It needs a path.\n"
+
+
+def test_the_list_knows_every_verb_and_no_other_job() -> None:
+    jobs = {job.split()[0] for output in OUTPUTS for job in output.made_by}
+    assert jobs == {verb.__name__ for verb in VERBS} | {"draft"}
+
+
+def test_each_sort_of_reader_has_one_line() -> None:
+    lines = who_may_see("demo")
+    assert [line.split(":")[0] for line in lines] == list(Sight)

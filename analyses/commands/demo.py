@@ -3,39 +3,24 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
+from analyses.documents.fictional import is_demo, mark_demo
 from analyses.documents.report_making import write_report
 from analyses.renderers.report_folder import ReportError
 
-DEMO_MARK = "nothing-here-is-real.txt"
 DEMO_FOLDER = "nidusbook-demo"
 RESEARCH, QUALITY = "freeze-research", "freeze-quality"
 WORDS = "quality-project.toml"
-Doors = Mapping[str, Callable[..., Any]]
 
 
 def run_demo(
-    out: Path, *, patients: int, seed: int, progress: Callable[..., None], doors: Doors,
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None],
 ) -> list[str]:
-    """Make the service, take it in, freeze it and report; returns the lines to print.
-
-    doors: the functions that make the cohort and open the store, handed in by the command line
-    (no other module of `analyses` may open a store).
-    """
-    lines = make_demo(out, patients=patients, seed=seed, progress=progress, doors=doors)
-    return [*lines, "", *_reports(out, progress), *WHO_MAY_SEE]
-
-
-WHO_MAY_SEE = (
-    "",
-    "May leave the service: .docx, figures, tables and results.json; they hold no study code.",
-    "Confidential peer review, without code or date: conference.pptx and conference.html.",
-    "Stays inside: case-series.html, quality-report.html, cases.parquet, "
-    "by-operator-stays-inside.json, the freezes and the registry.",
-)
+    """Make the service, take it in, freeze it and report; returns the lines to print."""
+    lines = make_demo(out, patients=patients, seed=seed, progress=progress)
+    return [*lines, "", *_reports(out, progress), ""]
 
 
 def _reports(out: Path, progress: Callable[..., None]) -> list[str]:
@@ -64,31 +49,33 @@ def _case_to_discuss(frozen: Path) -> str | None:
 
 
 def make_demo(
-    out: Path, *, patients: int, seed: int, progress: Callable[..., None], doors: Doors,
+    out: Path, *, patients: int, seed: int, progress: Callable[..., None],
 ) -> list[str]:
     """The fictional service as far as its two freezes; as `run_demo`, without the reports."""
+    from registry import open_registry
+    from registry.freeze.freeze_writing import make_freeze
+    from registry.intake.take_in import take_in_file
+    from registry.intake.workbook_write import fill_workbook
+    from synthetic_cohort import CohortSettings, make_cohort
+    from synthetic_cohort.quality_words import quality_words
+
     _clear_earlier_demo(out)
     out.mkdir(parents=True, exist_ok=True)
     progress("making a fictional service")
-    cohort = doors["make_cohort"](patients=patients, seed=seed)
-    (out / DEMO_MARK).write_text("A fictional service; made again by the next demo.\n")
-    (out / WORDS).write_text(doors["quality_words"](cohort.change_date), encoding="utf-8")
+    # The demo's service learns, and changes its practice at a known procedure.
+    cohort = make_cohort(patients=patients, seed=seed, settings=CohortSettings.demo())
+    mark_demo(out)
+    (out / WORDS).write_text(quality_words(cohort.change_date), encoding="utf-8")
     book = out / "entry-workbook.xlsx"
-    doors["fill_workbook"](book, cohort.tables)
+    fill_workbook(book, cohort.tables)
     store = out / "registry.sqlite"
     progress("taking the workbook in")
-    taken = doors["take_in_file"](book, doors["open_registry"](store), by="DEMO",
-                                  progress=progress)
+    taken = take_in_file(book, open_registry(store), by="DEMO", progress=progress)
     progress("freezing the registry")
     for frozen, purpose in ((RESEARCH, "research"), (QUALITY, "quality")):
-        doors["make_freeze"](doors["open_registry"](store), out / frozen, purpose=purpose)
+        make_freeze(open_registry(store), out / frozen, purpose=purpose)
     return [f"A fictional service of {patients} patients; nothing in it is real.",
             f"Entry workbook:  {book}", f"Registry:        {store}", taken.summary]
-
-
-def is_demo(frozen: Path) -> bool:
-    """Whether a freeze lies in a folder that the demo made: then nothing in it is real."""
-    return (frozen.absolute().parent / DEMO_MARK).is_file()
 
 
 def wanted_demo(frozen: Path) -> bool:
@@ -105,7 +92,7 @@ def _clear_earlier_demo(out: Path) -> None:
     """
     if not (out / "registry.sqlite").exists():
         return
-    if not (out / DEMO_MARK).exists():
+    if not is_demo(out / RESEARCH):
         raise ReportError(f"{out} holds a registry that the demo did not make; give another --out.")
     for path in out.iterdir():
         if path.is_dir():

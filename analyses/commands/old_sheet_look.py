@@ -1,7 +1,6 @@
 """An old spreadsheet looked at before anything is taken in: the draft, the trial, and the proof.
 
-The trial goes into an empty registry that is thrown away. The functions that read spreadsheets
-and open a store are handed in (`doors`), as for the demo.
+The trial goes into an empty registry that is thrown away.
 """
 
 from __future__ import annotations
@@ -10,9 +9,9 @@ import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
-from analyses.commands.demo import DEMO_FOLDER, DEMO_MARK, Doors, is_demo
+from analyses.commands.demo import DEMO_FOLDER
 from analyses.content.blocks import (
     Block,
     Caution,
@@ -25,10 +24,12 @@ from analyses.content.blocks import (
     Verbatim,
     plain,
 )
+from analyses.documents.fictional import is_demo, mark_demo
 from analyses.statistics.estimate import Estimate
 
-Outcome = Any
-"""How an intake went (`registry.intake.Outcome`, which this room does not import)."""
+if TYPE_CHECKING:
+    from registry.intake.take_in import Outcome
+    from registry.problems.problem import Problem
 
 DEMO_SHEET, DEMO_MAPPING = "old-sheet.xlsx", "old-sheet.toml"
 DRAFT_LINES = 60
@@ -44,13 +45,14 @@ class OldSheetLook:
 
     sheet: Path
     mapping: Path | None
-    doors: Doors
 
     def draft(self) -> Section:
         """What a drafted mapping proposes, and its first lines; the draft is not kept."""
+        from registry.old_sheets.draft.drafting import draft_mapping
+
         with tempfile.TemporaryDirectory() as folder:
             draft = Path(folder) / "draft.toml"
-            told = self.doors["draft_mapping"](self.sheet, draft)
+            told = draft_mapping(self.sheet, draft)
             text = draft.read_text(encoding="utf-8")
         lines = text.splitlines()
         more = len(lines) - DRAFT_LINES
@@ -63,13 +65,16 @@ class OldSheetLook:
 
     def trial(self) -> tuple[Section, ...]:
         """What an intake through the mapping would do: rows, every cell's home, problems."""
+        from registry import open_registry
+        from registry.intake.take_in import take_in_file
+
         if self.mapping is None:
             return (Section("The trial", (plain(
                 "There is no mapping yet. Write the draft, decide what it leaves open, and give "
                 "its path in the cell to change."),)),)
         with tempfile.TemporaryDirectory() as folder:
-            outcome = self.doors["take_in_file"](
-                self.sheet, self.doors["open_registry"](Path(folder) / "trial.sqlite"),
+            outcome = take_in_file(
+                self.sheet, open_registry(Path(folder) / "trial.sqlite"),
                 mapping=self.mapping, dry_run=True)
         if outcome.ledger is None:
             return (Section("The trial", (Caution("It cannot be tried", tuple(
@@ -81,7 +86,7 @@ class OldSheetLook:
     def proof(self) -> Section:
         """The same on a fictional sheet whose truth is known: right, reported, or wrong."""
         with tempfile.TemporaryDirectory() as folder:
-            return _proof(Path(folder), self.doors)
+            return _proof(Path(folder))
 
     def _whose(self) -> tuple[Block, ...]:
         if not is_demo(self.sheet):
@@ -90,20 +95,23 @@ class OldSheetLook:
             "Nothing here is real: patients, numbers and fellows are invented."),)),)
 
 
-def open_old_sheet(sheet: Path, mapping: Path | None, doors: Doors) -> OldSheetLook:
+def look_at(sheet: Path, mapping: Path | None) -> OldSheetLook:
     """Look at a sheet; the demo's own is made first where it is not there yet.
 
-    Only a path like `nidusbook-demo/old-sheet.xlsx` is made: see `open_freeze`. A sheet that
-    cannot be read is told of by the first look.
+    Only a path like `nidusbook-demo/old-sheet.xlsx` is made: see `opening.open_freeze`. A sheet
+    that cannot be read is told of by the first look.
     """
+    from synthetic_cohort.old_sheet import old_sheet
+    from synthetic_cohort.old_sheet_mapping import finished_mapping
+
     folder = sheet.absolute().parent
     if (sheet.name == DEMO_SHEET and folder.name == DEMO_FOLDER and not sheet.exists()
             and (not folder.exists() or is_demo(sheet))):
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / DEMO_MARK).write_text("A fictional service; made again by the next demo.\n")
-        written = doors["old_sheet"](sheet)
-        (folder / DEMO_MAPPING).write_text(doors["finished_mapping"](written), encoding="utf-8")
-    return OldSheetLook(sheet, mapping, doors)
+        mark_demo(folder)
+        written = old_sheet(sheet)
+        (folder / DEMO_MAPPING).write_text(finished_mapping(written), encoding="utf-8")
+    return OldSheetLook(sheet, mapping)
 
 
 def _count(id: str, number: int, unit: str) -> Estimate:
@@ -154,26 +162,33 @@ def _problems(outcome: Outcome) -> tuple[Block, ...]:
         _problem_table("asked", "Asked of the recorder", asked))
 
 
-def _problem_table(name: str, caption: str, problems: Sequence[Any]) -> Table:
+def _problem_table(name: str, caption: str, problems: Sequence[Problem]) -> Table:
     rows = tuple((Cell(str(p.place or "in the registry"), heading=True), Cell(p.column),
                   Cell(p.found), Cell(p.wanted), Cell(p.mend)) for p in problems)
     return Table(name, caption, ("Place", "Column", "Found", "Wanted", "To mend"), rows,
                  folded=True)
 
 
-def _proof(folder: Path, doors: Doors) -> Section:
-    sheet = doors["old_sheet"](folder / DEMO_SHEET, PROOF_SEED, patients=PROOF_PATIENTS)
+def _proof(folder: Path) -> Section:
+    from registry import open_registry
+    from registry.intake.take_in import take_in_file
+    from registry.privacy.study_codes import StudyCodes
+    from synthetic_cohort.old_sheet import old_sheet
+    from synthetic_cohort.old_sheet_compare import lost_values, wrong_values
+    from synthetic_cohort.old_sheet_mapping import finished_mapping
+
+    sheet = old_sheet(folder / DEMO_SHEET, PROOF_SEED, patients=PROOF_PATIENTS)
     mapping = folder / DEMO_MAPPING
-    mapping.write_text(doors["finished_mapping"](sheet), encoding="utf-8")
-    registry = doors["open_registry"](folder / "proof.sqlite")
-    outcome = doors["take_in_file"](sheet.path, registry, mapping=mapping)
+    mapping.write_text(finished_mapping(sheet), encoding="utf-8")
+    registry = open_registry(folder / "proof.sqlite")
+    outcome = take_in_file(sheet.path, registry, mapping=mapping)
     tables = registry.tables()
     here = set(tables["patients"]["patient_id"])
-    given = doors["study_codes"](folder / "study-codes.key", "L")
+    given = StudyCodes(folder / "study-codes.key", "L")
     codes = {clean: given.code(number) for number, clean in sheet.codes.items()}
     taken = {clean: code for clean, code in codes.items() if code in here}
-    wrong = doors["wrong_values"](sheet, tables, taken)
-    lost = doors["lost_values"](sheet, tables, taken)
+    wrong = wrong_values(sheet, tables, taken)
+    lost = lost_values(sheet, tables, taken)
     facts = sum(len(cell.facts) for cell in sheet.cells if cell.fate == "taken"
                 and str(cell.patient_id) in taken)
     rows = (

@@ -6,8 +6,12 @@ names where from; what is only common practice or remembered says so.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.table import Table
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -28,6 +32,30 @@ class Check:
         if isinstance(self.found, str) or isinstance(self.expected, str):
             return self.found == self.expected
         return abs(self.found - self.expected) <= self.within * (1 + 1e-9)
+
+
+def worked_out(tell: Callable[..., None]) -> list[Check]:
+    """All checks, worked out one after the other; `tell` is told which."""
+    done = []
+    for one in checks():
+        tell(one.what)
+        done.append(one)
+    return done
+
+
+def agreement_table(done: Iterable[Check]) -> Table:
+    """What was found beside what was expected, one line a check, for a terminal."""
+    from rich.table import Table
+
+    table = Table("Worked example", "Found", "Expected", "Agrees", "Source", box=None)
+    for one in done:
+        table.add_row(one.what, _shown(one.found), _shown(one.expected),
+                      "yes" if one.agrees else "NO", one.source)
+    return table
+
+
+def _shown(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:.6g}"
 
 
 def checks() -> Iterator[Check]:

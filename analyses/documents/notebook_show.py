@@ -115,8 +115,8 @@ def show_cases(estimate: Estimate) -> Shown:
 
 def freeze_section(freeze: Freeze) -> Section:
     """What a freeze is, in a few lines: of what day, for what, how many, who was left out."""
-    from analyses.commands.demo import is_demo
     from analyses.documents.always_said import left_out
+    from analyses.documents.fictional import is_demo
 
     manifest = freeze.manifest
     rows = ", ".join(

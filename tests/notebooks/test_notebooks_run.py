@@ -114,7 +114,7 @@ def test_the_old_spreadsheet_runs_and_proves_that_nothing_is_wrong_in_silence(
 
 
 def test_a_sheet_without_a_mapping_is_told_what_to_do_next(tmp_path: Path) -> None:
-    from analyses.commands.verbs import open_old_sheet
+    from analyses.commands.opening import open_old_sheet
     from analyses.documents.notebook_show import show
 
     (tmp_path / "list.csv").write_text("Hosp no,Age,Sex\n11,34,F\n12,51,m\n", encoding="utf-8")
@@ -125,7 +125,7 @@ def test_a_sheet_without_a_mapping_is_told_what_to_do_next(tmp_path: Path) -> No
 
 
 def test_a_sheet_that_is_not_there_is_told_of_in_a_sentence(tmp_path: Path) -> None:
-    from analyses.commands.verbs import open_old_sheet
+    from analyses.commands.opening import open_old_sheet
     from registry.problems.problem import SourceError
 
     with pytest.raises(SourceError, match="lst.xlsx"):

@@ -14,8 +14,7 @@ from registry.old_sheets.draft.proposal import Proposal
 from registry.old_sheets.draft.propose import Proposer
 from registry.old_sheets.draft.settle import settle
 from registry.old_sheets.draft.sheet_shape import Shape, shape_of
-from registry.old_sheets.sources import open_old
-from registry.old_sheets.sources.open_old import OldSource
+from registry.old_sheets.sources.open_old import OldSource, open_old
 from registry.privacy.kinds import HOSPITAL_NUMBER
 from registry.privacy.study_codes import plain_number
 from registry.problems.problem import OutputError, SourceError

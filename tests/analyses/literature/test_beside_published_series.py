@@ -160,7 +160,7 @@ def test_without_any_published_line_the_manuscript_is_silent(results):
 def test_a_faulty_table_stops_a_report_in_a_sentence_before_anything_is_worked_out(tmp_path):
     from typer.testing import CliRunner
 
-    from analyses.commands.verbs import app
+    from analyses.commands.app import app
 
     (tmp_path / "own.csv").write_text("id,authors\na,b\n", encoding="utf-8")
     done = CliRunner().invoke(app, ["report", str(tmp_path / "no-freeze"), "--out",

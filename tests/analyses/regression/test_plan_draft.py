@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from analyses.commands.verbs import app
+from analyses.commands.app import app
 from analyses.models.model_plan import read_plan
 from analyses.models.plan_draft import PlanFileError, write_draft_plan
 from analyses.models.technique_plan import OUTCOMES, TECHNIQUE, default_plan

@@ -1,0 +1,83 @@
+"""Verbs of a freeze: writing one, the plan that comes before it, and the reports made of it."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analyses.commands.registry_verbs import Registry
+from analyses.commands.speaking import Told, progress
+
+
+class Purpose(StrEnum):
+    """What a freeze is made for."""
+
+    research = "research"
+    quality = "quality"
+
+
+class Audience(StrEnum):
+    """Whom a report is for."""
+
+    series = "series"
+    conference = "conference"
+    quality = "quality"
+
+
+def freeze(
+    registry: Registry,
+    out: Annotated[Path, typer.Option(help="Folder of the freeze; it is written into it.")],
+    purpose: Annotated[Purpose, typer.Option(
+        help="research takes only patients who agreed; quality takes all, where local rules "
+        "permit.")] = Purpose.research,
+) -> Told:
+    """Write the dated, hashed, read-only data set that every analysis starts from."""
+    from registry import open_registry
+    from registry.freeze.freeze_reading import read_freeze
+    from registry.freeze.freeze_writing import make_freeze
+
+    with progress() as tell:
+        tell("freezing the registry")
+        made = make_freeze(open_registry(registry, create=False), out, purpose=purpose.value)
+        hash_ = read_freeze(made).manifest["freeze_hash"]
+    return Told("freeze", (
+        f"Freeze for {purpose.value} written to {out}.", f"Its hash: {hash_}"))
+
+
+def plan(out: Annotated[Path, typer.Argument(metavar="OUT.toml")]) -> Told:
+    """Write an analysis plan to change, before the data are looked at."""
+    from datetime import date
+
+    from analyses.models.plan_draft import write_draft_plan
+
+    write_draft_plan(out, date.today())
+    return Told("plan", (
+        f"Analysis plan written to {out}, dated today. Its head says what may be changed.",
+        f"Then: nidusbook report FREEZE --out DIR --plan {out}"))
+
+
+def report(
+    frozen: Annotated[Path, typer.Argument(metavar="FREEZE")],
+    out: Annotated[Path, typer.Option(help="Folder of the report.")],
+    for_: Annotated[Audience, typer.Option("--for", help="Whom it is for.")] = Audience.series,
+    case: Annotated[str | None, typer.Option(
+        help="Study code of the case, for a conference.")] = None,
+    limits: Annotated[Path | None, typer.Option(
+        help="The service's own practice limits (TOML).")] = None,
+    plan: Annotated[Path | None, typer.Option(
+        help="Plan file (TOML) of the technique models.")] = None,
+    project: Annotated[Path | None, typer.Option(
+        help="Words of the quality project (TOML): aim, measures, changes.")] = None,
+    published: Annotated[Path | None, typer.Option(
+        help="Own table (CSV) of published series, for the case series.")] = None,
+) -> Told:
+    """Write the documents, figures, tables and results.json of a freeze."""
+    from analyses.documents.report_making import write_report
+
+    with progress() as tell:
+        lines = write_report(frozen, out, audience=for_.value, case=case, limits=limits,
+                             plan=plan, project=project, published=published, progress=tell)
+    return Told(f"report for {for_.value}", lines)

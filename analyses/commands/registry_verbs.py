@@ -1,0 +1,79 @@
+"""Verbs of the registry: a blank workbook, an intake, the state of the data."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analyses.commands.speaking import (
+    DATA_ERRORS,
+    DONE,
+    WRONG_CALL,
+    CallError,
+    Told,
+    progress,
+)
+
+Registry = Annotated[str, typer.Option(
+    "--registry", help="The registry: a path to its file, or a database address.")]
+
+
+def workbook(out: Annotated[Path, typer.Argument(metavar="OUT.xlsx")]) -> Told:
+    """Write a blank entry workbook, with drop-down lists, units and notes."""
+    from registry.intake.workbook_write import write_workbook
+
+    write_workbook(out)
+    return Told("workbook", (
+        f"Entry workbook written to {out}. Its first sheet says how to fill it in.",))
+
+
+def intake(
+    source: Annotated[Path, typer.Argument(
+        help="Entry workbook, folder of CSV files, or an old spreadsheet with its mapping.")],
+    registry: Registry = "",
+    mapping: Annotated[Path | None, typer.Option(
+        help="Mapping file (TOML) of an old spreadsheet.")] = None,
+    by: Annotated[str | None, typer.Option(help="Code of who takes the file in.")] = None,
+    try_: Annotated[bool, typer.Option("--try", help="Check only; change nothing.")] = False,
+    replace: Annotated[bool, typer.Option(
+        "--replace", help="Let this file replace values of other sources, and remove rows that "
+        "it gave before and has no more; with --try it only says which.")] = False,
+    draft: Annotated[bool, typer.Option(
+        "--draft", help="Only propose a mapping, written to the --mapping file.")] = False,
+) -> Told:
+    """Check a file cell by cell and take it into the registry."""
+    from registry import open_registry
+    from registry.intake.take_in import take_in_file
+
+    if draft:
+        return _draft(source, mapping)
+    if not registry:
+        raise CallError("Say which registry takes the file in: --registry PATH.")
+    with progress() as tell:
+        outcome = take_in_file(source, open_registry(registry), mapping=mapping, by=by,
+                               dry_run=try_, replace=replace, progress=tell)
+    if outcome.exit_code == WRONG_CALL:
+        raise CallError(outcome.summary)
+    return Told("intake", (outcome.summary,), outcome.exit_code)
+
+
+def _draft(source: Path, mapping: Path | None) -> Told:
+    from registry.old_sheets.draft.drafting import draft_mapping
+
+    if mapping is None:
+        raise CallError("--draft needs --mapping FILE.toml, the file to write the proposal to.")
+    with progress() as tell:
+        return Told("draft", draft_mapping(source, mapping, progress=tell))
+
+
+def check(registry: Registry) -> Told:
+    """Show data quality: completeness, open queries, follow-up due, the audit trail."""
+    from registry import open_registry
+    from registry.quality.state import quality_report
+
+    with progress() as tell:
+        tell("reading the registry")
+        state = quality_report(open_registry(registry, create=False))
+    return Told("check", state.lines, DATA_ERRORS if state.errors else DONE)
