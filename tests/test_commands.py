@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from fnmatch import fnmatch
 from importlib.metadata import version
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from typer.testing import CliRunner, Result
 
 from analyses.commands.app import VERBS, app
 from analyses.commands.speaking import CallError, Told, spoken
-from analyses.commands.who_may_see import OUTPUTS, Sight, who_may_see
+from analyses.commands.who_may_see import OUTPUTS, SERIES, Sight, outputs_of, who_may_see
 from registry.intake.workbook_write import fill_workbook
 from synthetic_cohort.untidy import mend_workbook, untidy_workbook
 
@@ -58,6 +59,10 @@ def test_the_whole_way_from_untidy_workbook_to_report(tmp_path: Path) -> None:
     assert report.exit_code == 0, report.output
     assert "May leave the service: results.json, *.docx, figures/*, tables/*" in report.output
     assert "Stays inside the service: case-series.html, cases.parquet" in report.output
+    written = [path.relative_to(tmp_path / "report").as_posix()
+               for path in (tmp_path / "report").rglob("*") if path.is_file()]
+    named = [output.name for output in outputs_of(SERIES)]
+    assert [name for name in written if not any(fnmatch(name, one) for one in named)] == []
     record = json.loads((tmp_path / "report" / "results.json").read_text(encoding="utf-8"))
     assert record["freeze"]["freeze_hash"] in made.output
     ids = {e["id"] for e in record["estimates"]}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zipfile
+from fnmatch import fnmatch
 from pathlib import Path
 
 import pandas as pd
@@ -20,6 +21,7 @@ from pptx.util import Pt
 from small_cohort import small_tables
 
 from analyses.cases.one_case import CaseError, course, one_case, similar_cases
+from analyses.commands.who_may_see import CONFERENCE, outputs_of
 from analyses.content.plain_text import sections_text
 from analyses.documents.conference.case_tables import similar_blocks
 from analyses.documents.conference.conference_slides import conference_document
@@ -57,6 +59,12 @@ def parts(path: Path) -> dict[str, str]:
     with zipfile.ZipFile(path) as package:
         return {name: package.read(name).decode("utf-8", "ignore")
                 for name in package.namelist() if not name.endswith((".png", ".jpeg"))}
+
+
+def test_every_file_stands_in_the_list_of_who_may_see_what(folder):
+    named = [output.name for output in outputs_of(CONFERENCE)]
+    written = {path.name for path in folder.iterdir()}
+    assert written and all(any(fnmatch(name, one) for one in named) for name in written)
 
 
 def test_no_code_site_operator_or_day_in_any_part_of_the_slides(folder):

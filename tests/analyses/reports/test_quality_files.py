@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import zipfile
+from fnmatch import fnmatch
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ import pytest
 from meeting_reports import quality_folder, results_of, service
 from small_cohort import small_tables
 
+from analyses.commands.who_may_see import QUALITY, outputs_of
 from analyses.content.plain_text import sections_text
 from analyses.documents.quality.quality_report import quality_document, quality_work
 from analyses.monitoring.project import EXAMPLE, read_project
@@ -31,6 +33,12 @@ FREEZE_DAY = "2024-06-01"
 @pytest.fixture(scope="module")
 def folder() -> Path:
     return quality_folder()
+
+
+def test_every_file_stands_in_the_list_of_who_may_see_what(folder):
+    named = [output.name for output in outputs_of(QUALITY)]
+    written = {path.name for path in folder.iterdir()} - {"words.toml"}
+    assert written and all(any(fnmatch(name, one) for one in named) for name in written)
 
 
 def test_what_may_leave_has_no_code_no_operator_and_no_day_of_a_patient(folder):
