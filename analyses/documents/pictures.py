@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from analyses.content.blocks import Picture
-from analyses.figures.style_and_shares import interval_figure, session_timeline
+from analyses.figures.figure_shares import interval_figure
+from analyses.figures.figure_timeline import session_timeline
 from analyses.measures.declared import about, shown_at
 from analyses.measures.group_words import level_label
 from analyses.measures.places import Place

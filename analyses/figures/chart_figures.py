@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.figures.style_and_shares import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
 from analyses.statistics.control_charts.chart import Chart
 from analyses.statistics.control_charts.cusum import Cusum
 from analyses.statistics.control_charts.funnel import Funnel

@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from analyses.figures.figure_lines import is_narrow
-from analyses.figures.style_and_shares import ACCENT, INK, QUIET, STYLE
+from analyses.figures.figure_style import ACCENT, INK, QUIET, STYLE
 from analyses.measures.flow import Flow, words_of
 
 if TYPE_CHECKING:

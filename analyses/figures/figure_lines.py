@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from analyses.figures.style_and_shares import INK, new_figure
+from analyses.figures.figure_style import INK, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

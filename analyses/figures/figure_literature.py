@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analyses.figures.style_and_shares import EVENT, INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import EVENT, INK, QUIET, STYLE, new_figure
 from analyses.statistics.control_charts.funnel import binomial_density, exact_limit
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.pooling.pooled_proportion import Pooled

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analyses.figures.figure_lines import axis_words, is_narrow, lay_out, line_figure
-from analyses.figures.style_and_shares import ACCENT, INK, QUIET, STYLE
+from analyses.figures.figure_style import ACCENT, INK, QUIET, STYLE
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import ratio, span

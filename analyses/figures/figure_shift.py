@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from analyses.figures.style_and_shares import INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import INK, QUIET, STYLE, new_figure
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:

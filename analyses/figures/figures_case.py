@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from analyses.cases.one_case import CourseEvent, MrsPoint
-from analyses.figures.style_and_shares import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analyses.figures.style_and_shares import ACCENT, INK, STYLE
+from analyses.figures.figure_style import ACCENT, INK, STYLE
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analyses.figures.figure_lines import is_narrow
-from analyses.figures.style_and_shares import INK, QUIET, STYLE
+from analyses.figures.figure_style import INK, QUIET, STYLE
 
 if TYPE_CHECKING:
     import pandas as pd

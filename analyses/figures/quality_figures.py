@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analyses.figures.style_and_shares import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
 from analyses.monitoring.process import ProcessMeasures
 
 if TYPE_CHECKING:

@@ -90,7 +90,7 @@ def incidence(
         return None
     return cumulative_incidence(
         rows["years"], rows["event"], group=categories(rows, column), cluster=repeats(rows),
-        keys=list(rows["key"]), id=id, unit=unit, measure="years",
+        keys=list(rows["key"]), id=id, unit=unit, measure="years", label=_label(id),
     )
 
 
@@ -101,6 +101,7 @@ def bleed_free(rows: pd.DataFrame, column: str | None = None) -> SurvivalCurves 
     return survival(
         rows["years"], (rows["event"] > 0).astype(int), group=categories(rows, column),
         keys=list(rows["key"]), id=BLEED_FREE, unit="patient", measure="years",
+        label=ALIVE_WITHOUT_BLEED.label,
     )
 
 
@@ -110,7 +111,7 @@ def bracketed(rows: pd.DataFrame, id: str = BRACKETED) -> IntervalCensored | Non
         return None
     return interval_censored(
         rows["last_negative"], rows["first_positive"], cluster=repeats(rows),
-        keys=list(rows["key"]), id=id, unit="lesion", measure="years",
+        keys=list(rows["key"]), id=id, unit="lesion", measure="years", label=_label(id),
     )
 
 
@@ -129,12 +130,18 @@ def weighted(units: Units, lesions: pd.DataFrame) -> list[Estimate]:
     try:
         found = weighted_cumulative_incidence(
             lesions["years"], lesions["event"], covariates=covariates, cluster=repeats(lesions),
-            keys=list(lesions["key"]), id=WEIGHTED, unit="lesion", measure="years")
+            keys=list(lesions["key"]), id=WEIGHTED, unit="lesion", measure="years",
+            label=CONFIRMED_WEIGHTED.label)
         return [_named(found.at(year), WEIGHTED, group)
                 for year, group in zip(HORIZONS, groups, strict=True)]
     except ValueError as reason:
         return [_nothing(WEIGHTED, "lesion", group, str(reason), len(lesions))
                 for group in groups]
+
+
+def _label(id: str) -> str:
+    """What the curve of a measure is called; the id itself for a curve that is none."""
+    return next((one.label for one in CURVES if one.id == id), id)
 
 
 def _loss_covariates(units: Units, lesions: pd.DataFrame) -> pd.DataFrame:
@@ -388,3 +395,4 @@ FOLLOWED = Worked(
     among="patients treated",
     work=over_time_estimates, uses=VISITS,
     checked_against="Schemper and Smith 1996; R survival")
+CURVES = (CONFIRMED_OVER_TIME, CLOSURE_BRACKETED, REOPENED, REOPENED_BRACKETED, FIRST_HAEMORRHAGE)

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analyses.measures.results_record import key_of
-from analyses.models.planned_run import PlannedResult
+from analyses.models.planned_result import PlannedResult
 from analyses.models.subgroups import subgroup_lines
 from analyses.models.technique_models import TechniqueModels
 from analyses.statistics.estimate import Estimate, replaced

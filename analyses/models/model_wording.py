@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from analyses.models.outcome_words import exposure_words, more_or_less, outcome_said, term_said
+from analyses.models.outcome_words import more_or_less, outcome_said, term_said
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import ratio, span
-
-if TYPE_CHECKING:
-    from analyses.models.planned_run import PlannedResult
-
-MARK = {"planned": "", "exploratory": "Exploratory (not in the plan): "}
 
 
 def ratio_text(one: Estimate) -> str:
@@ -57,17 +50,3 @@ def _behind(one: Estimate) -> str:
     counted = "" if one.events is None else (
         f"{one.events:,} {'event' if one.events == 1 else 'events'} in ")
     return f"{counted}{one.n:,} {plural(one.unit)} of {one.clusters:,} patients"
-
-
-def result_sentence(result: PlannedResult) -> str:
-    """One sentence for a planned result, marked where it was not planned."""
-    mark = MARK[result.status]
-    if result.fit is None:
-        return f"{mark}{result.model.name}: not fitted, because {result.refusal}."
-    exposure = result.model.exposure
-    if not result.answered:
-        own = [w for w in result.fit.warnings if w.startswith(exposure.columns[0])]
-        return " ".join((f"{mark}{result.model.name}: {result.fit.why}", *own))
-    subject = exposure_words(exposure) if exposure.form == "spline" else ""
-    return mark + " ".join(
-        ratio_sentence(one, result.model.outcome, subject) for one in result.ratios)

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from analyses.models.applies import rows_asked
 from analyses.models.model_plan import Plan, PlannedModel, chain_problems
+from analyses.models.planned_result import PlannedResult
 from analyses.models.subgroups import fit_subgroups
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.contrast import (
@@ -30,71 +28,10 @@ from analyses.statistics.regression.standardisation import (
 )
 from analyses.statistics.regression.terms import Term, form_of, is_two_valued, numbers
 
-if TYPE_CHECKING:
-    from analyses.statistics.regression.diagnosis import Diagnosis
-
 OBSERVATIONAL = (
     "Associations in observational data, open to confounding by indication; not a basis for "
     "decisions on one patient or for ranking operators."
 )
-
-
-@dataclass(frozen=True)
-class PlannedResult:
-    """What became of one declared (or exploratory) model.
-
-    status: "planned" or "exploratory"; fit: the model on the rows with everything recorded, None
-    where it could not be fitted, and then `refusal` says why; imputed: the pooled model where the
-    plan asks for it and there are gaps; ratios: the estimates of the exposure, from the pooled
-    model where there is one; risks: standardised risks at two settings of the exposure;
-    not_asked: rows in which a variable has no meaning, which are not in any of the models.
-    """
-
-    model: PlannedModel
-    status: str
-    fit: ModelFit | None
-    refusal: str = ""
-    imputed: ImputedFit | None = None
-    ratios: tuple[Estimate, ...] = ()
-    risks: StandardisedRisks | None = None
-    subgroups: Mapping[str, ModelFit | str] = field(default_factory=dict)
-    not_asked: Mapping[str, int] = field(default_factory=dict)
-
-    @property
-    def answered(self) -> bool:
-        """Whether a model stands behind the ratios, not only an exact or permutation test."""
-        return self.imputed is not None or (
-            self.fit is not None and self.fit.estimator != "exact")
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """What the model behind the ratios warns of."""
-        if self.imputed is not None:
-            return self.imputed.warnings
-        return () if self.fit is None else self.fit.warnings
-
-    @property
-    def complete_ratios(self) -> tuple[Estimate, ...]:
-        """The same ratios from the rows with everything recorded, where gaps were imputed."""
-        if self.imputed is None or self.fit is None or self.fit.estimator == "exact":
-            return ()
-        return exposure_ratios(self.fit, self.model.exposure, self.model.unit)
-
-    @cached_property
-    def diagnosis(self) -> Diagnosis | None:
-        """How far the model may be trusted; None where there is none to diagnose."""
-        from analyses.statistics.regression.diagnosis import can_be_diagnosed, diagnose
-
-        if self.fit is None or not can_be_diagnosed(self.fit):
-            return None
-        return diagnose(self.fit, self.model.exposure, self.model.unit)
-
-    @property
-    def sentence(self) -> str:
-        """One sentence a clinician can read, with the events behind it."""
-        from analyses.models.model_wording import result_sentence
-
-        return result_sentence(self)
 
 
 def run_plan(plan: Plan, frames: Mapping[str, pd.DataFrame]) -> tuple[PlannedResult, ...]:

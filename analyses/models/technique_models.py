@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from analyses.models.model_plan import Plan
-from analyses.models.planned_run import OBSERVATIONAL, PlannedResult, run_plan
+from analyses.models.planned_result import PlannedResult
+from analyses.models.planned_run import OBSERVATIONAL, run_plan
 from analyses.models.technique_plan import default_plan
 
 SESSION_COLUMNS = (

@@ -39,7 +39,7 @@ from analyses.statistics.control_charts.risk_model import (
 )
 from analyses.statistics.control_charts.stages import Change, stage_of
 from analyses.statistics.estimate import Estimate
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,6 +85,13 @@ class QualityAnalysis(Displayed):
     def sentences(self) -> tuple[str, ...]:
         """All sentences, in order."""
         return tuple(line for lines in self.sections.values() for line in lines)
+
+    def summary(self) -> Summary:
+        """Every sentence under its heading."""
+        rows = tuple((heading if place == 0 else "", sentence)
+                     for heading, sentences in self.sections.items()
+                     for place, sentence in enumerate(sentences))
+        return Summary("Quality analysis", ("About", "What is said"), rows, self.problems)
 
 
 def quality_analysis(

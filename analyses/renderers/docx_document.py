@@ -259,7 +259,7 @@ def png_bytes(picture: Picture, width_in: float, dpi: int) -> bytes:
     """A figure as PNG bytes, the same each time."""
     import matplotlib as mpl
 
-    from analyses.figures.style_and_shares import STYLE
+    from analyses.figures.figure_style import STYLE
 
     out = io.BytesIO()
     with mpl.rc_context(STYLE):

@@ -57,7 +57,7 @@ class Drawn:
         """The figure in a format, the same each time, without the clock and the software in it."""
         import matplotlib as mpl
 
-        from analyses.figures.style_and_shares import STYLE
+        from analyses.figures.figure_style import STYLE
 
         out = io.BytesIO()
         # SVG letters as shapes: nobody needs our fonts to see the figure as it was drawn.

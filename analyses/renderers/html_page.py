@@ -60,7 +60,7 @@ def svg_text(picture: Picture, width_in: float = FIGURE_WIDTH_IN) -> str:
     """A figure as SVG text, the same byte for byte each time, with its words for screen readers."""
     import matplotlib as mpl
 
-    from analyses.figures.style_and_shares import STYLE
+    from analyses.figures.figure_style import STYLE
 
     out = io.StringIO()
     # Text as shapes: the page then looks the same without our fonts, at any width.

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from analyses.words import estimate_text
 from analyses.words.flags import flag_words
 
 if TYPE_CHECKING:
@@ -101,9 +102,7 @@ class Estimate:
 
     def number_text(self) -> str:
         """The numbers alone, as `29/377 (7.7 %, 5.2–10.9)`; for tables whose notes stand below."""
-        from analyses.words.estimate_text import number_text
-
-        return number_text(self)
+        return estimate_text.number_text(self)
 
     def as_text(self) -> str:
         """The numbers, then the flags in plain words: `1/4 (25.0 %, 0.6–80.6); too few …`."""
@@ -115,9 +114,7 @@ class Estimate:
 
     def sentence(self, subject: str | None = None) -> str:
         """An English sentence; `subject` is a noun phrase for what was counted (else the id)."""
-        from analyses.words.estimate_text import sentence
-
-        return sentence(self, subject or self.id)
+        return estimate_text.sentence(self, subject or self.id)
 
     def as_record(self) -> dict[str, Any]:
         """The entry of `results.json`: numbers to 12 significant digits, None where not finite."""
@@ -129,17 +126,13 @@ class Estimate:
         return {name: _recorded(value) for name, value in found.items()}
 
     def __str__(self) -> str:
-        from analyses.words.estimate_text import group_words
-
-        return f"{self.id}{group_words(self)}: {self.as_text()}"
+        return f"{self.id}{estimate_text.group_words(self)}: {self.as_text()}"
 
     def _repr_html_(self) -> str:
         from html import escape
 
-        from analyses.words.estimate_text import group_words
-
         title = f"{self.method}; {100 * self.level:g} % interval" if self.method else ""
-        name = f"<b>{escape(self.id)}</b>{escape(group_words(self))}"
+        name = f"<b>{escape(self.id)}</b>{escape(estimate_text.group_words(self))}"
         return f'<span title="{escape(title)}">{name}: {escape(self.as_text())}</span>'
 
 

@@ -5,19 +5,56 @@ Only the kind of an estimate decides its form, so a number reads the same wherev
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import Protocol
 
 from analyses.words import numerals
 from analyses.words.numerals import percent, points, quantity, ratio, span, whole
-
-if TYPE_CHECKING:
-    from analyses.statistics.estimate import Estimate
 
 SHARES = ("proportion", "probability", "bounds")
 NOTHING = "cannot be given"
 
 
-def number_text(estimate: Estimate) -> str:
+class Written(Protocol):
+    """What is written: the parts of an `Estimate` that its words are made of (see there)."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def value(self) -> float | None: ...
+    @property
+    def low(self) -> float | None: ...
+    @property
+    def high(self) -> float | None: ...
+    @property
+    def level(self) -> float: ...
+    @property
+    def unit(self) -> str: ...
+    @property
+    def events(self) -> int | None: ...
+    @property
+    def n(self) -> int | None: ...
+    @property
+    def denominator(self) -> float | None: ...
+    @property
+    def per(self) -> float | None: ...
+    @property
+    def clusters(self) -> int | None: ...
+    @property
+    def group(self) -> Mapping[str, str] | None: ...
+    @property
+    def measure(self) -> str: ...
+    @property
+    def arms(self) -> Sequence[Written]: ...
+    @property
+    def beside(self) -> Sequence[Written]: ...
+    def notes(self) -> tuple[str, ...]:
+        """The flags in plain words."""
+
+
+def number_text(estimate: Written) -> str:
     """The short form, by kind; counts always stand before the value."""
     if estimate.kind == "proportion":
         return _proportion(estimate)
@@ -36,7 +73,7 @@ def number_text(estimate: Estimate) -> str:
     return _value(estimate) + ("" if estimate.n is None else f", n = {whole(estimate.n)}")
 
 
-def sentence(estimate: Estimate, subject: str) -> str:
+def sentence(estimate: Written, subject: str) -> str:
     """One English sentence about `subject`, a noun phrase in the singular.
 
     No events: "none of N …; up to X % cannot be excluded", after Hanley and Lippman-Hand 1983,
@@ -62,14 +99,14 @@ def plural(unit: str) -> str:
     return unit[:-1] + "ies" if unit.endswith("y") else unit + "s"
 
 
-def years(estimate: Estimate) -> str:
+def years(estimate: Written) -> str:
     """The words for person-time: the unit itself where it names one, else unit-years."""
     if "-" in estimate.unit:
         return plural(estimate.unit)
     return f"{estimate.unit or 'person'}-years"
 
 
-def _proportion(estimate: Estimate) -> str:
+def _proportion(estimate: Written) -> str:
     counts = f"{whole(estimate.events or 0)}/{whole(estimate.n or 0)}"
     if estimate.value is None:
         return counts
@@ -78,7 +115,7 @@ def _proportion(estimate: Estimate) -> str:
     return f"{counts} ({inside})"
 
 
-def _between(estimate: Estimate) -> str:
+def _between(estimate: Written) -> str:
     """`3 to 8 of 121 (0.5–12.6 %)`: what holds whatever the unknown outcomes are."""
     fewest, most = (whole(case.events or 0) for case in estimate.beside[:2])
     said = f"{fewest} to {most} of {whole(estimate.beside[0].n or 0)}"
@@ -86,7 +123,7 @@ def _between(estimate: Estimate) -> str:
     return f"{said} ({between} %)" if between else said
 
 
-def _bounds_sentence(estimate: Estimate) -> str:
+def _bounds_sentence(estimate: Written) -> str:
     fewest, most = (whole(case.events or 0) for case in estimate.beside[:2])
     every = estimate.beside[0]
     among = f"{whole(every.n or 0)} {_units(every.n, estimate.unit)}{_patients(every)}"
@@ -95,7 +132,7 @@ def _bounds_sentence(estimate: Estimate) -> str:
     return said + (f" ({inside} of these bounds)" if inside else "")
 
 
-def _rate(estimate: Estimate) -> str:
+def _rate(estimate: Written) -> str:
     time = f"{_time(estimate)} {years(estimate)}"
     counts = f"{whole(estimate.events or 0)} in {time}"
     if estimate.value is None:
@@ -105,26 +142,26 @@ def _rate(estimate: Estimate) -> str:
     return f"{counts} ({inside})"
 
 
-def _count(estimate: Estimate) -> str:
+def _count(estimate: Written) -> str:
     number = NOTHING if estimate.value is None else whole(estimate.value)
     return f"{number} {_units(estimate.value, estimate.unit)}".strip()
 
 
-def _difference(estimate: Estimate) -> str:
+def _difference(estimate: Written) -> str:
     if len(estimate.arms) != 2 or estimate.measure:
         return _value(estimate)
     first, second = (_arm(arm) for arm in estimate.arms)
     return f"{first} against {second}: {_value(estimate)}"
 
 
-def _arm(arm: Estimate) -> str:
+def _arm(arm: Written) -> str:
     if arm.kind == "probability" and arm.value is not None:
         return f"{percent(arm.value)} %"  # with censoring it is not events over n
     counts = f"{whole(arm.events or 0)}/{whole(arm.n or 0)}"
     return counts if arm.value is None else f"{counts} ({percent(arm.value)} %)"
 
 
-def _value(estimate: Estimate) -> str:
+def _value(estimate: Written) -> str:
     """`12 mL (8–15)`: the value with its unit, the bounds in brackets."""
     if estimate.value is None:
         return NOTHING
@@ -134,7 +171,7 @@ def _value(estimate: Estimate) -> str:
     return written + (f" {measure}" if measure else "") + (f" ({between})" if between else "")
 
 
-def _written(estimate: Estimate) -> tuple[str, str, str]:
+def _written(estimate: Written) -> tuple[str, str, str]:
     """Value, low and high as text, by kind."""
     numbers = (estimate.value, estimate.low, estimate.high)
     if estimate.kind in SHARES:
@@ -150,7 +187,7 @@ def _written(estimate: Estimate) -> tuple[str, str, str]:
     return tuple("?" if n is None else form(n) for n in numbers)  # type: ignore[return-value]
 
 
-def _measure(estimate: Estimate) -> str:
+def _measure(estimate: Written) -> str:
     if estimate.kind in SHARES:
         return "%"
     if estimate.kind == "difference" and not estimate.measure:
@@ -158,7 +195,7 @@ def _measure(estimate: Estimate) -> str:
     return estimate.measure
 
 
-def _bounds(estimate: Estimate) -> str:
+def _bounds(estimate: Written) -> str:
     """`5.2–10.9`, with the level said where it is not 95 %; "" without an interval."""
     if estimate.low is None or estimate.high is None:
         return ""
@@ -167,18 +204,18 @@ def _bounds(estimate: Estimate) -> str:
     return said + span(low, high)
 
 
-def _behind(estimate: Estimate) -> str:
+def _behind(estimate: Written) -> str:
     events = "" if estimate.events is None else (
         f", {whole(estimate.events)} {_units(estimate.events, 'event')}")
     return events + ("" if estimate.n is None else f", n = {whole(estimate.n)}")
 
 
-def _time(estimate: Estimate) -> str:
+def _time(estimate: Written) -> str:
     time = estimate.denominator or 0.0
     return whole(time) if time >= 100 or time == round(time) else quantity(time)
 
 
-def _per(estimate: Estimate) -> str:
+def _per(estimate: Written) -> str:
     return f"per {whole(estimate.per or 1)} {years(estimate)}"
 
 
@@ -186,7 +223,7 @@ def _units(count: float | None, unit: str) -> str:
     return unit if count == 1 else plural(unit)
 
 
-def group_words(estimate: Estimate) -> str:
+def group_words(estimate: Written) -> str:
     """The group in brackets, ` (sm grade III)`; "" for all together."""
     if not estimate.group:
         return ""
@@ -194,14 +231,14 @@ def group_words(estimate: Estimate) -> str:
     return f" ({said})"
 
 
-def _patients(estimate: Estimate) -> str:
+def _patients(estimate: Written) -> str:
     """`, 120 patients`, where the unit itself is not the patient."""
     if estimate.clusters is None or estimate.unit == "patient":
         return ""
     return f" from {whole(estimate.clusters)} {_units(estimate.clusters, 'patient')}"
 
 
-def _interval_words(estimate: Estimate) -> str:
+def _interval_words(estimate: Written) -> str:
     if estimate.low is None or estimate.high is None:
         return ""
     _, low, high = _written(estimate)
@@ -209,7 +246,7 @@ def _interval_words(estimate: Estimate) -> str:
     return f"{100 * estimate.level:g} % confidence interval {span(low, high)}{sign}"
 
 
-def _proportion_sentence(estimate: Estimate) -> str:
+def _proportion_sentence(estimate: Written) -> str:
     among = f"{whole(estimate.n or 0)} {_units(estimate.n, estimate.unit)}".strip()
     among += _patients(estimate)
     if not estimate.n or estimate.value is None:
@@ -224,7 +261,7 @@ def _proportion_sentence(estimate: Estimate) -> str:
     return f" was recorded in {whole(estimate.events or 0)} of {among} ({inside})"
 
 
-def _rate_sentence(estimate: Estimate) -> str:
+def _rate_sentence(estimate: Written) -> str:
     time = f"{_time(estimate)} {years(estimate)}{_patients(estimate)}"
     if estimate.value is None:
         return ": there was no person-time to count"
@@ -237,7 +274,7 @@ def _rate_sentence(estimate: Estimate) -> str:
     return f" was recorded {times} in {time} ({inside})"
 
 
-def _in_words(estimate: Estimate) -> str:
+def _in_words(estimate: Written) -> str:
     """Every other kind: kind, value, interval, and how many stand behind it."""
     if estimate.value is None:
         return f"the {estimate.kind} cannot be given"
@@ -246,7 +283,7 @@ def _in_words(estimate: Estimate) -> str:
     said = f"{estimate.kind} {value}" + (f" ({inside})" if inside else "")
     if len(estimate.arms) == 2:
         first, second = estimate.arms
-        said += f", {first.number_text()} against {second.number_text()}"
+        said += f", {number_text(first)} against {number_text(second)}"
     elif estimate.n is not None:
         said += f", from {whole(estimate.n)} {_units(estimate.n, estimate.unit)}".rstrip()
         said += _patients(estimate).replace(" from ", " of ")

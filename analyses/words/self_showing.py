@@ -1,15 +1,14 @@
 """How a result object shows itself: a small table in a notebook, the same as text elsewhere.
 
-A room whose objects show themselves has a module `shown` with `summary_of`, which puts an object
-into a `Summary`; the object's class inherits from `Displayed`. Figures are drawn on demand, by
-the functions of the room's figures.
+The object's class inherits from `Displayed` and says in `summary` what is shown. Figures are drawn
+on demand, by the functions of the figures' room.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from html import escape
-from importlib import import_module
 
 
 @dataclass(frozen=True)
@@ -45,13 +44,12 @@ class Summary:
 LEFT = "text-align: left"
 
 
-class Displayed:
-    """A result that shows itself through its room's `shown.summary_of`."""
+class Displayed(ABC):
+    """A result that shows itself, in a notebook and in print, by its own summary."""
 
+    @abstractmethod
     def summary(self) -> Summary:
         """The object in a title, a small table and notes."""
-        room = type(self).__module__.rpartition(".")[0]
-        return import_module(f"{room}.shown").summary_of(self)
 
     def _repr_html_(self) -> str:
         return self.summary().html()

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from html import unescape
 
-import pandas as pd
 import pytest
 from small_cohort import small_tables
 
@@ -21,7 +20,7 @@ from analyses.monitoring.procedure_frame import procedure_frame
 from analyses.monitoring.service import quality_analysis
 from analyses.population.unit_frames import units_of
 from analyses.statistics.control_charts.attribute_charts import p_chart
-from analyses.words.self_showing import Summary
+from analyses.words.self_showing import Displayed, Summary
 
 
 @pytest.fixture(scope="module")
@@ -85,11 +84,12 @@ def test_text_is_escaped_and_headings_are_marked():
     assert '<th scope="col"' in shown and "<caption" in shown and "x &amp; y" in shown
 
 
-def test_nothing_is_shown_of_what_has_no_summary():
-    from analyses.statistics.timetoevent.curves_shown import summary_of
+def test_a_result_cannot_be_made_without_a_summary_of_its_own():
+    class Mute(Displayed):
+        pass
 
-    with pytest.raises(TypeError, match="No summary of a DataFrame"):
-        summary_of(pd.DataFrame())
+    with pytest.raises(TypeError, match="abstract"):
+        Mute()
 
 
 def test_the_name_of_a_curve_is_that_of_the_catalogue(units):

@@ -7,7 +7,8 @@ from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Block, Cell, Picture, Points, Sentence, Table
 from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
 from analyses.documents.series.literature_beside import COMPARED, Beside, lines_for
-from analyses.figures.style_and_shares import INK, interval_figure
+from analyses.figures.figure_shares import interval_figure
+from analyses.figures.figure_style import INK
 from analyses.literature.published import PublishedSeries
 from analyses.measures.counting import share
 from analyses.measures.declared import about

@@ -77,7 +77,7 @@ def _running_figure(found: QualityAnalysis, width_in: float) -> Figure:
     import matplotlib as mpl
 
     from analyses.figures.chart_figures import draw_cusums, draw_difference
-    from analyses.figures.style_and_shares import STYLE, new_figure
+    from analyses.figures.figure_style import STYLE, new_figure
 
     assert found.difference is not None
     with mpl.rc_context(STYLE):

@@ -8,7 +8,7 @@ import pandas as pd
 
 from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table
 from analyses.documents.tables.measure_tables import measures_table, number_cell
-from analyses.figures.style_and_shares import interval_figure
+from analyses.figures.figure_shares import interval_figure
 from analyses.measures.complication_detail import (
     EVENT_COLUMNS,
     EVENT_SHARE,

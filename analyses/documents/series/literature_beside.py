@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Block, Cell, Paragraph, Picture, Section, Sentence, Table
-from analyses.figures.style_and_shares import interval_figure
+from analyses.figures.figure_shares import interval_figure
 from analyses.literature.compared import COMPARED, Beside, lines_for
 from analyses.literature.comparison import (
     NEEDED_TOPICS,

@@ -13,7 +13,7 @@ from analyses.models.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_
 from registry.clinical.technique import VENOUS_PASSAGE
 
 if TYPE_CHECKING:
-    from analyses.models.planned_run import PlannedResult
+    from analyses.models.planned_result import PlannedResult
 
 PLACES = 25
 ORDERS = {"venous_passage": VENOUS_PASSAGE}

@@ -17,7 +17,7 @@ from analyses.words.wording_of_p import p_text
 
 if TYPE_CHECKING:
     from analyses.documents.series.technique_sections import Line
-    from analyses.models.planned_run import PlannedResult
+    from analyses.models.planned_result import PlannedResult
     from analyses.statistics.regression.diagnosis import Diagnosis, Influence
 
 CURVED = 0.05

@@ -12,8 +12,8 @@ from analyses.documents.tables.measurement_tables import (
     medians_table,
 )
 from analyses.figures.figure_measures import dose_figure, strip_figure
+from analyses.figures.figure_shares import interval_figure
 from analyses.figures.figure_shift import shift_figure
-from analyses.figures.style_and_shares import interval_figure
 from analyses.measures.counting import levels
 from analyses.measures.declared import about, measure, shown_at
 from analyses.measures.function import DISTRIBUTIONS, MOMENTS, SCORES, WORSE_BY_CAUSE

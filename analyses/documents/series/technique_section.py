@@ -28,7 +28,7 @@ from analyses.documents.series.technique_sections import (
 from analyses.measures.resection import CONFOUNDED
 from analyses.models.model_estimates import ModelNumbers, events_per_coefficient, seen_text
 from analyses.models.model_wording import ratio_text
-from analyses.models.planned_run import PlannedResult
+from analyses.models.planned_result import PlannedResult
 from analyses.models.technique_models import TechniqueModels
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural

@@ -41,7 +41,7 @@ from analyses.statistics.regression.model_checks import FEWEST_EVENTS
 from analyses.words.estimate_text import plural
 
 if TYPE_CHECKING:
-    from analyses.models.planned_run import PlannedResult
+    from analyses.models.planned_result import PlannedResult
     from analyses.models.technique_models import TechniqueModels
 
 NO_MEANING = {

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from analyses.statistics.control_charts.chart_arrays import Floats
-from analyses.words.self_showing import Displayed
+from analyses.words.numerals import quantity, span
+from analyses.words.self_showing import Displayed, Summary
 
 COLUMNS = ["label", "stage", "value", "centre", "lower", "upper", "signal", "reason"]
 
@@ -42,6 +43,21 @@ class Chart(Displayed):
     def stages(self) -> list[str]:
         """The process stages, in the order of time."""
         return list(dict.fromkeys(self.table["stage"]))
+
+    def summary(self) -> Summary:
+        """A row a stage with its limits; every signal below."""
+        rows = []
+        for stage in self.stages:
+            part = self.table[self.table["stage"] == stage]
+            rows.append((str(stage) or "all", f"{len(part):,}", _range(part["centre"]),
+                         _range(part["lower"]), _range(part["upper"]),
+                         f"{int(part['signal'].sum()):,}"))
+        signals = tuple(f"Signal at {row.label}: {row.reason}."
+                        for row in self.signals.itertuples())
+        return Summary(
+            f"{self.kind} chart: {self.measure}",
+            ("Stage", "Points", "Centre", "Lower limit", "Upper limit", "Signals"), tuple(rows),
+            (*(signals or ("No signal.",)), f"{self.method}.", *self.notes))
 
 
 Limits = tuple[Any, Any, Any]
@@ -123,3 +139,13 @@ def mark_outside(table: pd.DataFrame, *, above: str, below: str) -> pd.DataFrame
     table["signal"] = (high | low).to_numpy(dtype=bool)
     table["reason"] = np.where(high, above, np.where(low, below, ""))
     return table[COLUMNS]
+
+
+def _range(values: pd.Series) -> str:
+    """One number where a limit is the same for all points, else the smallest to the largest."""
+    known = np.asarray(values, float)
+    known = known[np.isfinite(known)]
+    if not known.size:
+        return "none"
+    low, high = quantity(float(known.min())), quantity(float(known.max()))
+    return low if low == high else span(low, high)

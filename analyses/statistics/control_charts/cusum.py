@@ -16,7 +16,8 @@ import pandas as pd
 
 from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
 from analyses.statistics.control_charts.cusum_scores import cusum_scores
-from analyses.words.self_showing import Displayed
+from analyses.words.numerals import quantity
+from analyses.words.self_showing import Displayed, Summary
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,18 @@ class Cusum(Displayed):
     def signals(self) -> pd.DataFrame:
         """The sessions at which the sum reached its limit."""
         return self.table[self.table["signal"]]
+
+    def summary(self) -> Summary:
+        """What was looked for, what was seen, and where it signalled."""
+        at = ", ".join(map(str, self.signals["label"])) or "none"
+        way = "higher" if self.worse else "lower"
+        events, expected = int(self.table["event"].sum()), float(self.table["expected"].sum())
+        return Summary(
+            f"Risk-adjusted CUSUM looking for a {way} risk",
+            ("Sessions", "Events", "Expected", "Odds ratio looked for", "Limit", "Signals at"),
+            ((f"{len(self.table):,}", f"{events:,}", quantity(expected), f"{self.odds_ratio:g}",
+              quantity(self.limit), at),),
+            ("The sum starts again from zero after each signal.",))
 
 
 def risk_adjusted_cusum(

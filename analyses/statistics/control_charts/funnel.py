@@ -15,7 +15,8 @@ import numpy as np
 
 from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
 from analyses.statistics.estimate import Estimate
-from analyses.words.self_showing import Displayed
+from analyses.words.numerals import quantity, span
+from analyses.words.self_showing import Displayed, Summary
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,6 +48,19 @@ class Funnel(Displayed):
     measure: str
     method: str
     notes: tuple[str, ...]
+
+    def summary(self) -> Summary:
+        """A row a group with its limits and whether it lies inside."""
+        rows = tuple(
+            (str(row["group"]), f"{int(row['events']):,}/{int(row['sessions']):,}",
+             quantity(float(row["value"])), span(quantity(float(row["lower_95"])),
+                                                  quantity(float(row["upper_95"]))),
+             str(row["reason"]) or ("inside" if row["judged"] else "too few to judge"))
+            for row in self.table.to_dict("records"))
+        return Summary(
+            f"Funnel: {self.measure}",
+            ("Code", "Events/sessions", "Value", "95 % limits by chance alone", "Place"), rows,
+            (f"{self.method}.", *self.notes))
 
 
 def funnel_plot(

@@ -17,7 +17,7 @@ from analyses.statistics.control_charts.chart_arrays import Floats, numbers
 from analyses.statistics.control_charts.segmented import LinearFit, ar1, newey_west
 from analyses.statistics.estimate import Estimate
 from analyses.words import numerals
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 from registry.problems.sentence_error import SentenceError
 
 if TYPE_CHECKING:
@@ -51,6 +51,15 @@ class InterruptedSeries(Displayed):
     def estimates(self) -> tuple[Estimate, ...]:
         """All of its numbers."""
         return self.level, self.slope, self.effect_at_end
+
+    def summary(self) -> Summary:
+        """A row a number."""
+        words = ("Change of level", "Change of slope",
+                 "With against without the change, at the end")
+        rows = tuple((label, e.number_text())
+                     for label, e in zip(words, self.estimates, strict=True))
+        return Summary("Before and after a change", ("What", "Difference (interval)"), rows,
+                       self.notes)
 
 
 def interrupted_series(

@@ -23,7 +23,7 @@ from analyses.statistics.control_charts.chart_arrays import (
     same_length,
 )
 from analyses.statistics.estimate import Estimate, replaced
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,6 +53,16 @@ class LearningCurve(Displayed):
     curve: pd.DataFrame
     running: pd.DataFrame
     notes: tuple[str, ...]
+
+    def summary(self) -> Summary:
+        """A row a block of experience."""
+        rows = tuple((", ".join((seen.group or {"": "all"}).values()), seen.number_text(),
+                      adjusted.number_text())
+                     for seen, adjusted in zip(self.observed, self.adjusted, strict=True))
+        slope = () if self.slope is None else (
+            f"For each doubling of experience: {self.slope.number_text()}.",)
+        return Summary("Learning curve", ("Procedures done before", "Observed",
+                                          "Observed against expected"), rows, (*slope, *self.notes))
 
 
 def learning_curve(

@@ -21,7 +21,7 @@ from analyses.statistics.pooling.binomial_normal import Floats
 from analyses.statistics.pooling.maximum import Peak, common_peak, peak
 from analyses.statistics.pooling.pooled_interval import standard_error, tau_limits
 from analyses.statistics.pooling.predictive import NewSeries, higgins_limits, new_series
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 FEWEST_POOLED = 2
 FEWEST_PREDICTED = 3
@@ -39,6 +39,8 @@ ALL_EVENTS = "an event in every unit of every series; the model has no finite es
 ENDS = "every series has either no event or nothing but events; the model has no finite estimate"
 PARTS = ("", ".between_series_sd", ".prediction")
 SIMPLE = ".prediction_t"
+NAMES = ("typical series (95 % confidence interval)", "standard deviation between series",
+         "new series (95 % prediction interval)")
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,13 @@ class Pooled(Displayed):
     def all_estimates(self) -> tuple[Estimate, ...]:
         """The three, and the simpler prediction interval where there is one."""
         return (*self.estimates, *([self.higgins] if self.higgins else []))
+
+    def summary(self) -> Summary:
+        """The three estimates, with how many series and events stand behind them."""
+        title = (f"{len(self.events)} series, {sum(self.events):,} events among "
+                 f"{sum(self.totals):,}; {self.estimate.method}")
+        rows = tuple((name, e.as_text()) for name, e in zip(NAMES, self.estimates, strict=True))
+        return Summary(title, ("", "estimate"), rows, self.notes)
 
 
 def pool_proportions(

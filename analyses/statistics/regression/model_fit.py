@@ -11,6 +11,7 @@ from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitted import SCALES, Fitted
 from analyses.statistics.regression.model_rows import ModelRows
 from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.regression.predictions import predicted_risk
 
 
 @dataclass(frozen=True)
@@ -64,8 +65,6 @@ class ModelFit:
         From the intercept-corrected fit (FLIC), so that predicted events sum to observed ones.
         Raises ValueError where the model is not one of risk.
         """
-        from analyses.statistics.regression.predictions import predicted_risk
-
         return predicted_risk(self, self.rows.frame if frame is None else frame)
 
     def _repr_html_(self) -> str:

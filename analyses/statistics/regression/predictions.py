@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit
 
 from analyses.statistics.regression.corrected_intercept import corrected_intercept
+from analyses.statistics.regression.fitted import Fitted
+from analyses.statistics.regression.model_rows import ModelRows
 from analyses.statistics.regression.penalised_core import Array
 
-if TYPE_CHECKING:
-    from analyses.statistics.regression.model_fit import ModelFit
+
+class Predicting(Protocol):
+    """What a prediction needs of a model; a `ModelFit` has it."""
+
+    @property
+    def estimator(self) -> str: ...
+    @property
+    def why(self) -> str: ...
+    @property
+    def outcome(self) -> str: ...
+    @property
+    def rows(self) -> ModelRows: ...
+    @property
+    def fitted(self) -> Fitted: ...
 
 
-def require_penalised(model: ModelFit) -> None:
+def require_penalised(model: Predicting) -> None:
     """Raise ValueError, in words, where a model cannot give risks from penalised slopes."""
     if model.fitted.penalised is None:
         raise ValueError(
@@ -24,7 +38,7 @@ def require_penalised(model: ModelFit) -> None:
         )
 
 
-def corrected_coefficients(model: ModelFit) -> Array:
+def corrected_coefficients(model: Predicting) -> Array:
     """Penalised slopes with the intercept that makes predicted events equal observed ones."""
     require_penalised(model)
     beta = model.fitted.coefficients.copy()
@@ -32,7 +46,7 @@ def corrected_coefficients(model: ModelFit) -> Array:
     return beta
 
 
-def predicted_risk(model: ModelFit, frame: pd.DataFrame) -> Array:
+def predicted_risk(model: Predicting, frame: pd.DataFrame) -> Array:
     """(rows,) risks for the rows of `frame`, which needs the columns of the model's terms.
 
     Raises ValueError where a column is missing or the model gives no risks.

@@ -2,60 +2,54 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from functools import singledispatch
-from typing import Any
+from collections.abc import Hashable, Sequence
+from typing import TYPE_CHECKING, Protocol
 
 from analyses.statistics.estimate import Estimate
-from analyses.statistics.timetoevent.incidence_curves import IncidenceCurves
-from analyses.statistics.timetoevent.interval_censoring import IntervalCensored
-from analyses.statistics.timetoevent.survival_curves import SurvivalCurves
-from analyses.statistics.timetoevent.weighted_incidence import WeightedIncidence
+from analyses.statistics.timetoevent.time_inputs import Followed
+from analyses.statistics.timetoevent.time_labels import Labels
 from analyses.words.numerals import percent, span
 from analyses.words.self_showing import Summary
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ABOUT = 5
 """About so many times are shown."""
 
-
-@singledispatch
-def summary_of(found: object) -> Summary:
-    """A curve as a table; raises TypeError for what is none."""
-    raise TypeError(f"No summary of a {type(found).__name__}.")
+COUNTED = {"events": "Events so far", "competing": "Competing events so far"}
 
 
-@summary_of.register
-def _(found: SurvivalCurves) -> Summary:
-    rows = _rows(found, "Without the event", ("events",))
-    return Summary(_title(found), rows[0], rows[1], _notes(found))
+class Curve(Protocol):
+    """One curve: a probability at any time."""
+
+    @property
+    def people(self) -> Followed: ...
+    @property
+    def labels(self) -> Labels: ...
+    def at(self, time: float) -> Estimate:
+        """The probability at this time."""
 
 
-@summary_of.register
-def _(found: IncidenceCurves) -> Summary:
-    rows = _rows(found, "With the event", ("events", "competing"))
-    return Summary(_title(found), rows[0], rows[1], _notes(found))
+class CurvesByGroup(Protocol):
+    """One curve, or one a group, with who is still followed."""
+
+    @property
+    def people(self) -> Followed: ...
+    @property
+    def labels(self) -> Labels: ...
+    @property
+    def groups(self) -> tuple[Hashable, ...]: ...
+    def at(self, time: float, group: Hashable | None = None) -> Estimate:
+        """The probability at this time, in a group where there are groups."""
+    def at_risk_table(self, times: Sequence[float]) -> pd.DataFrame:
+        """A row a time (and group): at_risk, events and so on."""
 
 
-@summary_of.register
-def _(found: WeightedIncidence) -> Summary:
-    times = _round_times(found.people)
-    rows = tuple((_time(found, t), _share(found.at(t))) for t in times)
-    return Summary(_title(found), ("Time", "With the event (interval)"), rows,
-                   (found.at(times[-1]).method,))
-
-
-@summary_of.register
-def _(found: IntervalCensored) -> Summary:
-    times = _round_times(found.people)
-    rows = tuple((_time(found, t), _share(found.at(t))) for t in times)
-    return Summary(_title(found), ("Time", "With the event (limits)"), rows,
-                   (found.at(times[-1]).method, found.sentence(times[-1])))
-
-
-def _rows(
-    found: SurvivalCurves | IncidenceCurves, heading: str, counts: tuple[str, ...],
-) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
-    """Headings and rows: a row a time and group."""
+def summary_by_group(
+    found: CurvesByGroup, heading: str, counts: Sequence[str], notes: Sequence[str] = (),
+) -> Summary:
+    """A row a time and group; counts: columns of the table at risk to show (see `COUNTED`)."""
     times = _round_times(found.people)
     followed = found.at_risk_table(times)
     rows = []
@@ -63,16 +57,28 @@ def _rows(
         mine = followed if group is None else followed[[g == group for g in followed["group"]]]
         for time, row in zip(times, mine.to_dict("records"), strict=True):
             rows.append((
-                *_group(found, group), _time(found, time), _share(found.at(time, group)),
-                f"{row['at_risk']:,}", *(f"{row[name]:,}" for name in counts)))
-    words = {"events": "Events so far", "competing": "Competing events so far"}
+                *((str(group),) if found.groups else ()), found.labels.time(time),
+                _share(found.at(time, group)), f"{row['at_risk']:,}",
+                *(f"{row[name]:,}" for name in counts)))
     headings = (*((found.people.group_name,) if found.groups else ()), "Time",
-                f"{heading} (interval)", "Still followed", *(words[name] for name in counts))
-    return headings, tuple(rows)
+                f"{heading} (interval)", "Still followed", *(COUNTED[name] for name in counts))
+    start = found.at(0.0, found.groups[0] if found.groups else None)
+    level = f"{100 * found.labels.level:g} % intervals. {start.method}."
+    return Summary(found.labels.title(found.people.duration.size), headings, tuple(rows),
+                   (level, *notes))
 
 
-def _group(found: SurvivalCurves | IncidenceCurves, group: Hashable | None) -> tuple[str, ...]:
-    return (str(group),) if found.groups else ()
+def summary_of_curve(found: Curve, heading: str) -> Summary:
+    """A row a time of one curve, its method below."""
+    times = _round_times(found.people)
+    rows = tuple((found.labels.time(time), _share(found.at(time))) for time in times)
+    return Summary(found.labels.title(found.people.duration.size), ("Time", heading), rows,
+                   (found.at(times[-1]).method,))
+
+
+def last_round_time(people: Followed) -> float:
+    """The last of the times that a summary shows."""
+    return _round_times(people)[-1]
 
 
 def _share(estimate: Estimate) -> str:
@@ -85,24 +91,7 @@ def _share(estimate: Estimate) -> str:
     return f"{percent(estimate.value)} % ({between})"
 
 
-def _title(found: Any) -> str:
-    from analyses.measures.declared import about
-
-    return f"{about(found.labels.id).label}, {found.people.duration.size:,} " \
-           f"{found.labels.unit}{'' if found.people.duration.size == 1 else 's'}"
-
-
-def _notes(found: SurvivalCurves | IncidenceCurves) -> tuple[str, ...]:
-    one = found.at(0.0, found.groups[0] if found.groups else None)
-    level = f"{100 * found.labels.level:g} % intervals. {one.method}."
-    return (level, *(f"{words}." for words in getattr(found, "words", ())))
-
-
-def _time(found: Any, time: float) -> str:
-    return found.labels.time(time)
-
-
-def _round_times(people: Any) -> list[float]:
+def _round_times(people: Followed) -> list[float]:
     """A few round times up to the longest follow-up."""
     from matplotlib.ticker import MaxNLocator
 

@@ -15,6 +15,7 @@ from analyses.statistics.arguments import check_level
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.aalen_johansen import AalenJohansen
 from analyses.statistics.timetoevent.at_risk import number_at_risk
+from analyses.statistics.timetoevent.curves_shown import summary_by_group
 from analyses.statistics.timetoevent.time_differences import (
     aligned,
     correlation,
@@ -31,7 +32,7 @@ from analyses.statistics.timetoevent.time_labels import (
     unit_name,
 )
 from analyses.statistics.timetoevent.time_limits import limits_of_difference
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 PLAIN = "Aalen–Johansen, limits F^exp(±z·se/(F·ln F)), variance after Gray with ties"
 ROBUST = "Aalen–Johansen, limits F^exp(±z·se/(F·ln F)), variance by patient (infinitesimal " \
@@ -144,6 +145,10 @@ class IncidenceCurves(Displayed):
                                                      "censored"]))
         return self._stacked(parts)
 
+    def summary(self) -> Summary:
+        """The value at round times, with who is still followed."""
+        return summary_by_group(self, "With the event", ("events", "competing"))
+
     @property
     def _method(self) -> str:
         return PLAIN if self.people.cluster is None else ROBUST
@@ -194,6 +199,7 @@ def cumulative_incidence(
     id: str = "cumulative_incidence",
     unit: str = "",
     measure: str = "",
+    label: str = "",
 ) -> IncidenceCurves:
     """Aalen–Johansen estimate of the probability of each event where others compete with it.
 
@@ -201,7 +207,7 @@ def cumulative_incidence(
     unit (name it in `measure`); event: 0 censored, 1 the event of interest, 2 and above
     competing (death). cluster: the patient of each row where a patient has several: the
     variance is then the infinitesimal jackknife summed by patient. keys: what to call the rows
-    in the list of cases.
+    in the list of cases; label: the title of the summary.
 
     Estimates and variances agree with R cmprsk's cuminc (Gray 1988, Ann Stat 16:1141), the
     clustered variances with the influences of R survival's survfit summed by patient; limits as
@@ -209,7 +215,7 @@ def cumulative_incidence(
     be read so.
     """
     people = followed(duration, event, group=group, cluster=cluster, keys=keys)
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level))
+    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return IncidenceCurves(people, labels)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from analyses.statistics.arguments import check_level
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.timetoevent.curves_shown import last_round_time, summary_of_curve
 from analyses.statistics.timetoevent.incidence_curves import (
     IncidenceCurves,
     cumulative_incidence,
@@ -26,7 +27,7 @@ from analyses.statistics.timetoevent.time_inputs import (
 from analyses.statistics.timetoevent.time_labels import Labels, beyond_words, unit_name
 from analyses.statistics.timetoevent.turnbull import Turnbull, turnbull
 from analyses.words import flags
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 Array = NDArray[np.float64]
 Place = Literal["earliest", "middle", "latest"]
@@ -127,6 +128,11 @@ class IntervalCensored(Displayed):
         return (f"{said}; with each at its earliest the estimate at {self.labels.time(time)} is "
                 f"{100 * early:.1f} %, with each at its latest {100 * late:.1f} %.")
 
+    def summary(self) -> Summary:
+        """The value at round times, with what the brackets change."""
+        found = summary_of_curve(self, "With the event (limits)")
+        return replace(found, notes=(*found.notes, self.sentence(last_round_time(self.people))))
+
     def _value_at(self, time: float) -> tuple[float | None, tuple[str, ...]]:
         found = self.maximum_likelihood
         done = float(found.mass[found.upto <= time].sum())
@@ -164,6 +170,7 @@ def interval_censored(
     id: str = "interval_censored",
     unit: str = "",
     measure: str = "",
+    label: str = "",
 ) -> IntervalCensored:
     """Events that lie between the last imaging without and the first imaging with them.
 
@@ -184,5 +191,5 @@ def interval_censored(
             f"first_positive lies before last_negative in {rows_text(right < left)}; one of the "
             "two dates is wrong, or the event went away again."
         )
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level))
+    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return IntervalCensored(left, right, people, labels)

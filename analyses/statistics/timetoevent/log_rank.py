@@ -21,8 +21,8 @@ from analyses.statistics.timetoevent.groups_compared import (
     common_horizon,
     comparable,
 )
+from analyses.statistics.timetoevent.mean_differences import difference_in_restricted_mean
 from analyses.statistics.timetoevent.survival_curves import survival
-from analyses.statistics.timetoevent.time_differences import difference_in_restricted_mean
 from analyses.statistics.timetoevent.time_inputs import Followed
 
 

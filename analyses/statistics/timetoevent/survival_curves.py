@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from analyses.statistics.arguments import check_level
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.at_risk import number_at_risk
+from analyses.statistics.timetoevent.curves_shown import summary_by_group
 from analyses.statistics.timetoevent.kaplan_meier import KaplanMeier
 from analyses.statistics.timetoevent.time_differences import (
     aligned,
@@ -32,7 +33,7 @@ from analyses.statistics.timetoevent.time_labels import (
 )
 from analyses.statistics.timetoevent.time_limits import limits_of_difference, z_value
 from analyses.words import flags
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 GREENWOOD = "Kaplan–Meier, log–log interval"
 ROBUST = "Kaplan–Meier, log–log interval, variance by patient (infinitesimal jackknife)"
@@ -173,6 +174,11 @@ class SurvivalCurves(Displayed):
         table = pd.DataFrame(rows, columns=["group", "time", "at_risk", "events", "censored"])
         return table if self.groups else table.drop(columns="group")
 
+    def summary(self) -> Summary:
+        """The value at round times, with who is still followed."""
+        return summary_by_group(self, "Without the event", ("events",),
+                                [f"{words}." for words in self.words])
+
     @property
     def _method(self) -> str:
         return ROBUST if self.people.cluster is not None else self.method
@@ -213,11 +219,13 @@ def survival(
     id: str = "survival",
     unit: str = "",
     measure: str = "",
+    label: str = "",
 ) -> SurvivalCurves:
     """Kaplan–Meier estimate of the probability of no event, with log–log intervals.
 
     duration: time from the start to the event or the end of follow-up, one a row, any unit
-    (name it in `measure`, such as "years"); event: 0 censored, 1 event. entry: time at which a
+    (name it in `measure`, such as "years"); event: 0 censored, 1 event; label: the title of the
+    summary. entry: time at which a
     row came under observation (left truncation). cluster: the patient of each row where a
     patient has several (lesions): the variance is then the infinitesimal jackknife summed by
     patient. keys: what to call the rows in the list of cases. Codes 2 and above are refused,
@@ -229,7 +237,7 @@ def survival(
     """
     people = followed(duration, event, group=group, entry=entry, cluster=cluster, keys=keys)
     words = _competing_words(people, competing) + _late_entry_words(people)
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level))
+    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return SurvivalCurves(people, labels, words)
 
 

@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from typing import TYPE_CHECKING
-
 import numpy as np
 from numpy.typing import NDArray
 
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.timetoevent.time_inputs import Followed
-from analyses.statistics.timetoevent.time_limits import z_value
 from analyses.words import flags
-
-if TYPE_CHECKING:
-    from analyses.statistics.timetoevent.survival_curves import SurvivalCurves
 
 
 def difference_estimate(
@@ -38,27 +31,6 @@ def difference_estimate(
     )
 
 
-def difference_in_restricted_mean(
-    curves: SurvivalCurves, tau: float, group: Hashable, reference: Hashable,
-) -> Estimate:
-    """Restricted mean of `group` minus that of `reference`, normal interval.
-
-    Royston and Parmar 2013, BMC Med Res Methodol 13:152. No limits with no event in either.
-    """
-    ours, theirs = (curves.restricted_mean(tau, g) for g in (group, reference))
-    low = high = float("nan")
-    if ours.value is not None and theirs.value is not None:
-        wide = z_value(curves.labels.level) * _se_of_difference(curves, tau, group, reference)
-        if wide > 0:
-            low, high = (max(-tau, ours.value - theirs.value - wide),
-                         min(tau, ours.value - theirs.value + wide))
-    return difference_estimate(
-        curves.people, ours, theirs, (low, high),
-        f"difference in restricted mean to {curves.labels.time(tau)}, normal interval",
-        curves.labels.measure or "units of time",
-    )
-
-
 def correlation(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
     """Correlation of two estimates from what each patient adds to them; 0 where one is fixed."""
     size = float(np.sqrt((first**2).sum() * (second**2).sum()))
@@ -77,16 +49,6 @@ def triple(estimate: Estimate) -> tuple[float, float, float]:
     """Value, low and high, with NaN in place of None."""
     found = (estimate.value, estimate.low, estimate.high)
     return tuple(np.nan if v is None else float(v) for v in found)  # type: ignore[return-value]
-
-
-def _se_of_difference(
-    curves: SurvivalCurves, tau: float, group: Hashable, reference: Hashable,
-) -> float:
-    ours, theirs = curves.curve(group), curves.curve(reference)
-    if curves.people.cluster is None:
-        return float(np.hypot(ours.restricted_mean(tau)[1], theirs.restricted_mean(tau)[1]))
-    first, second = aligned(ours.restricted_influence(tau), theirs.restricted_influence(tau))
-    return float(np.sqrt(((first - second)**2).sum()))
 
 
 def _patients_of(people: Followed, groups: list[str]) -> int | None:

@@ -23,12 +23,20 @@ practice, no source)."""
 
 @dataclass(frozen=True)
 class Labels:
-    """The names that go into every estimate of one analysis."""
+    """The names that go into every estimate of one analysis.
+
+    label: what the probability is of, in words, for the title of a summary (else the id).
+    """
 
     id: str
     unit: str
     measure: str
     level: float
+    label: str = ""
+
+    def title(self, rows: int) -> str:
+        """What a summary is called: `Survival, 1,204 patients`."""
+        return f"{self.label or self.id}, {rows:,} {self.unit}{'' if rows == 1 else 's'}"
 
     def estimate(
         self, people: Followed, kind: str, method: str, value: float | None,

@@ -16,6 +16,7 @@ from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.aalen_johansen import AalenJohansen
 from analyses.statistics.timetoevent.at_risk import at_risk_matrix, event_matrix
 from analyses.statistics.timetoevent.censoring_model import censoring_model
+from analyses.statistics.timetoevent.curves_shown import summary_of_curve
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
 from analyses.statistics.timetoevent.time_labels import Labels, beyond_words, finite, unit_name
 from analyses.statistics.timetoevent.time_limits import (
@@ -23,7 +24,7 @@ from analyses.statistics.timetoevent.time_limits import (
     settled,
     zero_event_bound,
 )
-from analyses.words.self_showing import Displayed
+from analyses.words.self_showing import Displayed, Summary
 
 Array = NDArray[np.float64]
 
@@ -99,6 +100,10 @@ class WeightedIncidence(Displayed):
             happened=(people.event == 1) & (people.duration <= time),
         )
 
+    def summary(self) -> Summary:
+        """The value at round times."""
+        return summary_of_curve(self, "With the event (interval)")
+
     def _words(self) -> tuple[str, ...]:
         said, columns = [], self.covariates.shape[1]
         lost = int(np.sum(self.people.event == 0))
@@ -127,6 +132,7 @@ def weighted_cumulative_incidence(
     id: str = "cumulative_incidence.weighted",
     unit: str = "",
     measure: str = "",
+    label: str = "",
 ) -> WeightedIncidence:
     """Cumulative incidence as it would be had nobody been lost whose covariates predict loss.
 
@@ -141,7 +147,7 @@ def weighted_cumulative_incidence(
     of the censoring does not settle.
     """
     people = followed(duration, event, cluster=cluster, keys=keys)
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level))
+    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
     columns = design(covariates, people.duration.size)
     if replicates < 2:
         raise ValueError(f"replicates is {replicates}; a bootstrap needs 2 or more.")

@@ -1,65 +1,15 @@
-"""Figures drawn from estimates. They return a matplotlib figure and touch no file.
-
-Readable in grey and by colour-blind readers: groups differ by marker and label, never by colour
-alone; every axis names its unit and every point its numerator and denominator.
-"""
+"""The procedures over calendar time, those with an event marked."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analyses.statistics.estimate import Estimate
+from analyses.figures.figure_style import EVENT, QUIET, STYLE, new_figure
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-
-INK = "#1b2a33"
-QUIET = "#6b7880"
-ACCENT = "#0a5c6b"
-EVENT = "#b3411e"
-
-STYLE = {
-    "font.family": "DejaVu Sans", "font.size": 8.5, "axes.edgecolor": QUIET,
-    "axes.labelcolor": INK, "text.color": INK, "xtick.color": INK, "ytick.color": INK,
-    "axes.spines.top": False, "axes.spines.right": False, "svg.hashsalt": "nidusbook",
-    "svg.fonttype": "none", "pdf.fonttype": 42, "axes.titlesize": 9.5,
-}
-"""matplotlib settings of every figure. The fixed salt keeps SVG files the same byte for byte."""
-
-
-def new_figure(width_in: float, height_in: float) -> tuple[Figure, Axes]:
-    """An empty figure of this size with one axes, in our style and outside pyplot's state."""
-    import matplotlib as mpl
-    from matplotlib.figure import Figure as MplFigure
-
-    with mpl.rc_context(STYLE):
-        figure = MplFigure(figsize=(width_in, height_in), layout="constrained")
-        return figure, figure.add_subplot()
-
-
-def interval_figure(
-    estimates: Sequence[Estimate], labels: Sequence[str], width_in: float, axis_label: str,
-) -> Figure:
-    """Proportions as points with their intervals, one a line, with their counts.
-
-    estimates: proportions (0–1), drawn in per cent; those that cannot be given get their words
-    and no point. labels: what stands at the left of each line.
-    """
-    import matplotlib as mpl
-
-    from analyses.figures.figure_lines import axis_words, lay_out, line_figure
-
-    lines = lay_out(labels, [e.number_text() for e in estimates], width_in)
-    with mpl.rc_context(STYLE):
-        figure, axes = line_figure(lines, width_in)
-        for place, estimate in zip(lines.places, estimates, strict=True):
-            _draw_interval(axes, place, estimate)
-        axes.set_xlim(0, _upper_end(estimates))
-        axis_words(axes, axis_label, width_in)
-    return figure
 
 
 def session_timeline(sessions: pd.DataFrame, events: pd.Series, width_in: float) -> Figure:
@@ -82,22 +32,6 @@ def session_timeline(sessions: pd.DataFrame, events: pd.Series, width_in: float)
             _draw_marks(axes, counts)
         _finish_timeline(axes, counts, width_in)
     return figure
-
-
-def _draw_interval(axes: Axes, place: float, estimate: Estimate) -> None:
-    if estimate.value is None:
-        return
-    if estimate.low is not None and estimate.high is not None:
-        axes.plot([100 * estimate.low, 100 * estimate.high], [place, place],
-                  color=ACCENT, linewidth=2.2, solid_capstyle="butt")
-    axes.plot([100 * estimate.value], [place], marker="o", color=INK, markersize=5,
-              clip_on=False, zorder=3)
-
-
-def _upper_end(estimates: Sequence[Estimate]) -> float:
-    highs = [e.high for e in estimates if e.high is not None]
-    top = 100 * max(highs, default=1.0)
-    return 100.0 if top > 60 else max(5.0, 5 * (int(top / 5) + 1))
 
 
 def _quarter_counts(quarters: pd.Series, events: pd.Series) -> pd.DataFrame:
