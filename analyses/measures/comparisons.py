@@ -44,14 +44,18 @@ def comparison_estimates(units: Units) -> list[Estimate]:
     return found
 
 
-def differences(headline: Headline, column: str) -> list[Estimate]:
-    """Each level of a grouping minus the reference level, among units of known outcome."""
+def differences(headline: Headline, column: str, level: float = 0.95) -> list[Estimate]:
+    """Each level of a grouping minus the reference level, among units of known outcome.
+
+    level: coverage of the intervals.
+    """
     rows = _with_halves(headline.known())
     names = _large_enough(rows, column)
     if len(names) < 2:
         return []
     first = reference_level(rows, column, names)
-    return [_difference(headline, rows, column, name, first) for name in names if name != first]
+    return [_difference(headline, rows, column, name, first, level)
+            for name in names if name != first]
 
 
 def reference_level(rows: pd.DataFrame, column: str, names: list[str]) -> str:
@@ -158,12 +162,12 @@ def _score_statistic(
 
 
 def _difference(
-    headline: Headline, rows: pd.DataFrame, column: str, name: str, first: str,
+    headline: Headline, rows: pd.DataFrame, column: str, name: str, first: str, level: float,
 ) -> Estimate:
     pair = rows[rows[column].isin([name, first])]
     return clustered_difference(
         pair["event"].astype(bool).to_numpy(), pair[column].to_numpy(dtype=str),
-        pair["patient_id"].to_numpy(dtype=str), reference=first,
+        pair["patient_id"].to_numpy(dtype=str), reference=first, level=level,
         id=f"difference.{headline.id}", unit=headline.unit,
         group={column: f"{name} against {first}"}, keys=list(pair["key"]))
 

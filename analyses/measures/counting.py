@@ -32,7 +32,7 @@ FEW = 5
 def share(
     frame: pd.DataFrame, event: str, *, id: str, unit: str,
     group: Mapping[str, str] | None = None, notes: Iterable[str] = (), unknown: str = UNKNOWN,
-    known: Known = Known.EITHER_WAY,
+    known: Known = Known.EITHER_WAY, level: float = 0.95,
 ) -> Estimate:
     """The proportion of units in which `event` is true, among those where it is known.
 
@@ -40,20 +40,21 @@ def share(
     (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags; `unknown` are the
     words on units whose event is blank: "3 sessions of unknown outcome left out". `known`: in
     which units the outcome can be unknown; where the gate refuses a point, bounds (kind "bounds":
-    its events and n are those of the known, the two cases stand in `beside`).
+    its events and n are those of the known, the two cases stand in `beside`). level: coverage of
+    the interval.
     """
     verdict = gate(frame[event], known)
     if not verdict:
-        return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown)
+        return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown, level)
     rows = frame[frame[event].notna()]
     happened = rows[event].astype(bool)
     if rows["patient_id"].duplicated().any():
         found = clustered_proportion(
             happened.to_numpy(), rows["patient_id"].to_numpy(dtype=str), id=id, unit=unit,
-            group=group, keys=list(rows["key"]))
+            group=group, keys=list(rows["key"]), level=level)
     else:
         found = proportion(int(happened.sum()), len(rows), event_keys=list(rows["key"][happened]),
-                           id=id, unit=unit, group=group, keys=list(rows["key"]))
+                           id=id, unit=unit, group=group, keys=list(rows["key"]), level=level)
         found = replaced(found, clusters=len(rows))
     return _noted(found, frame, event, notes, unknown)
 
@@ -61,16 +62,17 @@ def share(
 def shares(
     frame: pd.DataFrame, event: str, *, id: str, unit: str,
     by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (), unknown: str = UNKNOWN,
-    known: Known = Known.EITHER_WAY,
+    known: Known = Known.EITHER_WAY, level: float = 0.95,
 ) -> list[Estimate]:
     """The share overall, then within each level of each grouping (levels in their order)."""
     notes = tuple(notes)
-    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown, known=known)]
+    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown, known=known,
+                   level=level)]
     for column in by:
-        for level in levels(frame[column], column):
-            part = frame[frame[column] == level]
-            estimate = share(part, event, id=id, unit=unit, group={column: level},
-                             unknown=unknown, known=known)
+        for name in levels(frame[column], column):
+            part = frame[frame[column] == name]
+            estimate = share(part, event, id=id, unit=unit, group={column: name},
+                             unknown=unknown, known=known, level=level)
             found.append(few_marked(estimate))
     return found
 
@@ -135,17 +137,18 @@ def _noted(
 
 def _bounds_only(
     frame: pd.DataFrame, event: str, verdict: Verdict, id: str, unit: str,
-    group: Mapping[str, str] | None, notes: Iterable[str], words: str,
+    group: Mapping[str, str] | None, notes: Iterable[str], words: str, level: float,
 ) -> Estimate:
     """What holds whatever the unknown outcomes are, in place of a point that would mislead."""
     bounds = proportion_bounds(
         _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=f"{id}.bounds",
-        unit=unit, group=group, keys=list(frame["key"]))
+        unit=unit, group=group, keys=list(frame["key"]), level=level)
     name = unit if verdict.unknown == 1 else plural(unit)
     return Estimate(
         id=id, kind="bounds", value=None, low=bounds.low, high=bounds.high,
         events=bounds.events, n=bounds.n, clusters=bounds.clusters, unit=unit,
         group=group, method=bounds.method, beside=bounds.beside, counted=bounds.counted,
+        level=level,
         flags=(verdict.why, f"{verdict.unknown} {name} {words}", *notes))
 
 
@@ -156,5 +159,5 @@ def _as_numbers(event: pd.Series) -> Floats:
 def _bounds(found: Estimate, frame: pd.DataFrame, event: str) -> Estimate:
     return proportion_bounds(
         _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=f"{found.id}.bounds",
-        unit=found.unit, group=found.group, keys=list(frame["key"]),
+        unit=found.unit, group=found.group, keys=list(frame["key"]), level=found.level,
     )

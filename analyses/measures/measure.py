@@ -120,12 +120,17 @@ class Share(Measure):
 
     def estimates(self, units: Units) -> list[Estimate]:
         """The share in every unit, overall and by group, each through the gate."""
-        found: list[Estimate] = []
-        for unit in self.units:
-            notes = self.notes(units, unit) if self.notes else ()
-            found += shares(self.frame(units, unit), "event", id=self.id, unit=unit, by=self.by,
-                            notes=notes, unknown=self.unknown, known=self.known)
-        return found
+        return [e for unit in self.units
+                for e in self.of(self.frame(units, unit), unit, by=self.by,
+                                 notes=self.notes(units, unit) if self.notes else ())]
+
+    def of(
+        self, frame: pd.DataFrame, unit: str, *, by: Sequence[str] = (),
+        notes: Sequence[str] = (), level: float = 0.95,
+    ) -> list[Estimate]:
+        """The share of a frame as `frame` gives it, overall and by its columns `by` (text)."""
+        return shares(frame, "event", id=self.id, unit=unit, by=by, notes=notes,
+                      unknown=self.unknown, known=self.known, level=level)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -146,8 +151,14 @@ class Spread(Measure):
 
     def _of(self, units: Units, unit: str) -> list[Estimate]:
         frame = self.values(units, unit)
-        return medians(frame, "value", id=self.id, unit=unit, measure=self.measure,
-                       by=tuple(column for column in self.by if column in frame))
+        return self.of(frame, unit, by=[column for column in self.by if column in frame])
+
+    def of(
+        self, frame: pd.DataFrame, unit: str, *, by: Sequence[str] = (), level: float = 0.95,
+    ) -> list[Estimate]:
+        """The median of a frame as `values` gives it, overall and by its columns `by` (text)."""
+        return medians(frame, "value", id=self.id, unit=unit, measure=self.measure, by=by,
+                       level=level)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,7 +17,7 @@ from analyses.words.estimate_text import plural
 
 def median_of(
     frame: pd.DataFrame, column: str, *, id: str, unit: str, measure: str = "",
-    group: Mapping[str, str] | None = None,
+    group: Mapping[str, str] | None = None, level: float = 0.95,
 ) -> Estimate:
     """The median of a column with its interval, by patient where patients repeat.
 
@@ -27,7 +27,7 @@ def median_of(
     known = frame[frame[column].notna()]
     found = clustered_median(
         known[column].to_numpy(dtype=float), known["patient_id"].to_numpy(dtype=str),
-        measure=measure, id=id, unit=unit, group=group, keys=list(known["key"]))
+        measure=measure, id=id, unit=unit, group=group, keys=list(known["key"]), level=level)
     found = replaced(found, beside=(*found.beside, *_range(found, known[column])))
     return _with_missing(found, len(frame) - len(known))
 
@@ -46,15 +46,17 @@ def mean_of(
 
 def medians(
     frame: pd.DataFrame, column: str, *, id: str, unit: str, measure: str = "",
-    by: Iterable[str] = (),
+    by: Iterable[str] = (), level: float = 0.95,
 ) -> list[Estimate]:
     """The median overall, then within each level of each grouping."""
-    named = {"id": id, "unit": unit, "measure": measure}
-    found = [median_of(frame, column, **named)]
+    def of(part: pd.DataFrame, group: Mapping[str, str] | None) -> Estimate:
+        return median_of(part, column, id=id, unit=unit, measure=measure, group=group,
+                         level=level)
+
+    found = [of(frame, None)]
     for grouping in by:
-        for level in levels(frame[grouping], grouping):
-            part = frame[frame[grouping] == level]
-            found.append(few_marked(median_of(part, column, **named, group={grouping: level})))
+        for name in levels(frame[grouping], grouping):
+            found.append(few_marked(of(frame[frame[grouping] == name], {grouping: name})))
     return found
 
 
