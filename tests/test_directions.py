@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -65,3 +66,13 @@ def test_a_package_loads_nothing_heavy_by_itself(package: str) -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True,
                           cwd=ROOT, check=True)
     assert done.stdout.strip() == ""
+
+
+CLINICAL = re.compile(
+    r"session|operator|emboli|resect|haemorrh|bleed|oblitera|angiogr|imaging|lesion|nidus|surgeon"
+    r"|spetzler|catheter|sm_grade|ruptured", re.IGNORECASE)
+
+
+@pytest.mark.parametrize("path", files("analyses/statistics"), ids=str)
+def test_the_statistics_hold_no_clinical_word(path: Path) -> None:
+    assert not CLINICAL.findall(path.read_text(encoding="utf-8"))

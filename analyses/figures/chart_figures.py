@@ -129,14 +129,14 @@ def funnel_figure(funnel: Funnel, *, width_in: float = 6.0) -> Figure:
         _draw_funnel_limits(axes, funnel, scale)
         for row in table.to_dict("records"):
             face = ACCENT if row["judged"] else "white"
-            axes.plot(row["sessions"], scale * row["value"], marker="s" if row["signal"] else "o",
+            axes.plot(row["trials"], scale * row["value"], marker="s" if row["signal"] else "o",
                       color=EVENT if row["signal"] else ACCENT, markerfacecolor=face, markersize=5)
-            axes.annotate(f"{row['group']} ({row['events']}/{row['sessions']})",
-                          (row["sessions"], scale * row["value"]), xytext=(8, 4),
+            axes.annotate(f"{row['group']} ({row['events']}/{row['trials']})",
+                          (row["trials"], scale * row["value"]), xytext=(8, 4),
                           textcoords="offset points", fontsize=7, bbox=PAPER)
         axes.axhline(scale * funnel.target, color=INK, linewidth=0.8)
         axes.set_ylim(bottom=0)
-        axes.set_xlim(0, 1.18 * table["sessions"].max())
+        axes.set_xlim(0, 1.18 * table["trials"].max())
         axes.set_ylabel("sessions with a complication, %" if per_cent
                         else "observed/expected complications")
         axes.set_xlabel("sessions (events/sessions beside each code); open: fewer than 10, "
@@ -176,7 +176,7 @@ def running_figure(curve: LearningCurve, *, width_in: float = 6.5) -> Figure:
         figure, axes = new_figure(width_in, 3.2)
         ends: list[float] = []
         span = max(1.0, float(np.ptp(curve.running["difference"])))
-        for place, (code, rows) in enumerate(curve.running.groupby("operator")):
+        for place, (code, rows) in enumerate(curve.running.groupby("group")):
             last = rows.iloc[-1]
             axes.plot(rows["case_number"], rows["difference"], LINES[place % len(LINES)],
                       color=ACCENT if place % 2 == 0 else INK, linewidth=1.1, drawstyle="steps")
@@ -260,10 +260,10 @@ def _draw_funnel_limits(axes: Axes, funnel: Funnel, scale: float) -> None:
             name = f"{side}_{label}"
             words = f"{label} % limits" if side == "upper" else None
             if len(funnel.curves):
-                axes.plot(funnel.curves["sessions"], scale * funnel.curves[name], color=QUIET,
+                axes.plot(funnel.curves["trials"], scale * funnel.curves[name], color=QUIET,
                           linewidth=0.9, linestyle=style, label=words)
             else:
-                axes.plot(funnel.table["sessions"], scale * funnel.table[name], "_",
+                axes.plot(funnel.table["trials"], scale * funnel.table[name], "_",
                           color=QUIET, markersize=14 if label == "95" else 8,
                           markeredgewidth=1 if label == "95" else 2, label=words)
 

@@ -24,6 +24,10 @@ from analyses.statistics.regression.propensity import (
     compare_weighted_level,
 )
 
+INDICATION = (
+    "Who was embolized followed the lesion and the surgeon's judgement (confounding by "
+    "indication); weighting balances what was recorded and nothing else."
+)
 COVARIATES = ("sm_grade", "ruptured", "age_at_treatment")
 OUTCOMES: Mapping[str, tuple[str, str]] = {
     "blood_loss_ml": ("Blood loss", "mL"), "operation_min": ("Operation time", "min"),
@@ -121,7 +125,7 @@ def _compared(rows: pd.DataFrame, outcome: str) -> ComparedOutcome:
     compare = compare_weighted_level if measure else compare_weighted
     try:
         found = compare(known, outcome, "embolized_before", COVARIATES, cluster="patient_id",
-                        unit="lesion")
+                        unit="lesion", indication=INDICATION)
     except ValueError as problem:
         return ComparedOutcome(outcome, groups, None, str(problem))
     return ComparedOutcome(outcome, groups, found)

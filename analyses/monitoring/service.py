@@ -47,6 +47,7 @@ if TYPE_CHECKING:
 COLUMNS = ("patient_id", "procedure_key", "session_date", "operator_id", "case_number",
            "sm_grade", "ruptured", "complication")
 RISK_TERMS = ("sm_grade", "ruptured")
+TERM_WORDS = {"sm_grade": "Spetzler–Martin grade", "ruptured": "rupture"}
 RUN_LENGTH = 1000.0
 LOOKED_FOR = (2.0, 0.5)
 RECENT_MONTHS = 24
@@ -189,10 +190,11 @@ def _risk(
     if "declared" in sessions.columns:
         return declared_risk(sessions["declared"], sessions["complication"],
                              sessions["patient_id"].tolist(), source=source or "declared risks",
-                             baseline=sessions["baseline"])
+                             baseline=sessions["baseline"], unit="session")
     try:
         return expected_risk(sessions, outcome="complication", terms=terms,
-                             baseline=sessions["baseline"])
+                             baseline=sessions["baseline"], cluster="patient_id",
+                             words=TERM_WORDS, unit="session")
     except NoRiskModel as why:
         problems.append(str(why))
         return None
@@ -220,7 +222,8 @@ class _Parts:
         self.sections["The event"] = (whole.sentence("a complication"),)
         days = frame["session_date"]
         months = ((days.max() - days.min()).days + 1) / 30.4375
-        choice = choose_chart(int(frame["complication"].sum()), len(frame), max(months, 0.1))
+        choice = choose_chart(int(frame["complication"].sum()), len(frame), max(months, 0.1),
+                              unit="session")
         chart = chosen_chart(frame, choice)
         run = quarterly_run_chart(frame)
         self.parts |= {"choice": choice, "chart": chart, "run": run}
@@ -250,8 +253,9 @@ class _Parts:
         names = [label for label, now in zip(labels, later, strict=True) if now]
         since = observed_expected_ratio(
             y[later], p[later], frame["patient_id"][later].tolist(),
-            id="monitoring.observed_expected", keys=frame["procedure_key"][later].tolist())
-        ewma = event_ewma_chart(y[later], p[later], labels=names)
+            id="monitoring.observed_expected", unit="session",
+            keys=frame["procedure_key"][later].tolist())
+        ewma = event_ewma_chart(y[later], p[later], labels=names, unit="session")
         self.estimates.append(since)
         self.parts["ewma"] = ewma
         self.sections["Observed against expected"] = (
@@ -259,9 +263,9 @@ class _Parts:
         volume, cusums, designs = sessions_a_month(frame), [], []
         for ratio in odds_ratios:
             design = design_cusum(p, odds_ratio=ratio, run_length=run_length, baseline=risk.ratio,
-                                  sessions_a_month=volume)
+                                  volume_a_month=volume, unit="session")
             cusum = risk_adjusted_cusum(y[later], p[later], odds_ratio=ratio, limit=design.limit,
-                                        labels=names)
+                                        labels=names, unit="session")
             cusums.append(cusum)
             designs.append(design)
             self.estimates.extend(design.estimates)
@@ -280,7 +284,8 @@ class _Parts:
             rows = frame[numbered]
             curve = learning_curve(rows["case_number"].astype(float), rows["complication"],
                                    rows["expected"], rows["patient_id"].tolist(),
-                                   operator=rows["operator_id"].tolist())
+                                   group=rows["operator_id"].tolist(), unit="session",
+                                   group_name="operator")
             self.parts["learning"] = curve
             self.estimates += [*curve.observed, *curve.adjusted]
             self.estimates += [curve.slope] if curve.slope is not None else []
@@ -288,13 +293,15 @@ class _Parts:
 
     def _funnel(self, rows: pd.DataFrame, unknown: int) -> None:
         columns = (rows["operator_id"].tolist(), rows["complication"], rows["patient_id"].tolist())
-        plain = funnel_plot(*columns)
+        names = ("session", "operator")
+        plain = funnel_plot(*columns, unit=names[0], group_name=names[1])
         self.parts["funnel"] = plain
         said = [f"{unknown} sessions without an operator's code are left out."] if unknown else []
         self.sections["By operator code"] = (*said, *plain.notes)
         self.estimates.extend(plain.estimates)
         if self.risk is not None:
-            adjusted = funnel_plot(*columns, expected=rows["expected"])
+            adjusted = funnel_plot(*columns, expected=rows["expected"], unit=names[0],
+                                   group_name=names[1])
             self.parts["funnel_adjusted"] = adjusted
             self.estimates.extend(e for e in adjusted.estimates if e.kind.endswith("ratio"))
 

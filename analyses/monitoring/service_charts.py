@@ -38,10 +38,10 @@ def chosen_chart(sessions: pd.DataFrame, choice: ChartChoice) -> Chart | None:
 def quarterly_run_chart(sessions: pd.DataFrame) -> Chart | None:
     """Run chart of the share with a complication by quarter; None below 6 quarters."""
     table = count_by_period(sessions["session_date"], sessions["complication"], "quarter")
-    table = table[table["sessions"] > 0]
+    table = table[table["trials"] > 0]
     if len(table) < FEWEST_QUARTERS:
         return None
-    return run_chart((100 * table["events"] / table["sessions"]).tolist(),
+    return run_chart((100 * table["events"] / table["trials"]).tolist(),
                      labels=table["label"].tolist(),
                      measure="sessions with a complication, % of the quarter's")
 
@@ -55,16 +55,16 @@ def series_of_change(
         return None, None
     change, period = marked[0], "month"
     table = count_by_period(sessions["session_date"], sessions["complication"], period)
-    if table["sessions"].min() < FEWEST_A_MONTH:
+    if table["trials"].min() < FEWEST_A_MONTH:
         period = "quarter"
         table = count_by_period(sessions["session_date"], sessions["complication"], period)
-    if (table["sessions"] == 0).any():
+    if (table["trials"] == 0).any():
         problems.append(f"Before and after: a {period} without sessions, so no line is fitted.")
         return None, change
     first_after = int((table["first_day"].dt.date < change.day).sum())
     try:
         series = interrupted_series(
-            100 * table["events"] / table["sessions"], first_after, period=period,
+            100 * table["events"] / table["trials"], first_after, period=period,
             measure="percentage points", labels=table["label"].tolist())
     except SeriesTooShort as why:
         problems.append(f"Before and after: {why}")
@@ -78,10 +78,10 @@ def _p(sessions: pd.DataFrame, period: str) -> Chart:
     for name in dict.fromkeys(sessions["stage"]):
         rows = sessions[sessions["stage"] == name]
         table = count_by_period(rows["session_date"], rows["complication"], period)
-        table = table[table["sessions"] > 0]
+        table = table[table["trials"] > 0]
         stages += [name] * len(table)
         events += table["events"].tolist()
-        trials += table["sessions"].tolist()
+        trials += table["trials"].tolist()
         labels += table["label"].tolist()
         # A period cut in two by a change has two points: the later begins with its stage.
         days += [max(day, rows["session_date"].iloc[0]) for day in table["first_day"]]
@@ -99,5 +99,5 @@ def _g(sessions: pd.DataFrame) -> Chart:
     days = sessions["session_date"].iloc[places]
     stage = sessions["stage"].iloc[places].tolist()
     chart = g_chart(gaps.between, labels=days.dt.strftime("%Y-%m-%d").tolist(), stage=stage,
-                    since_last=gaps.since_last)
+                    since_last=gaps.since_last, unit="session")
     return replace(chart, table=chart.table.assign(day=days.to_numpy()))

@@ -65,7 +65,7 @@ def _operators(found: QualityAnalysis) -> Section:
          "Observed over expected complications by operator code; not a ranking"),
     ):
         if funnel is not None:
-            told = "; ".join(f"{row['group']} {row['events']}/{row['sessions']}"
+            told = "; ".join(f"{row['group']} {row['events']}/{row['trials']}"
                              for row in funnel.table.to_dict("records"))
             blocks.append(Picture(
                 name, caption, f"{caption}: {told}.",

@@ -15,10 +15,9 @@ from analyses.content.blocks import (
     Table,
     plain,
 )
-from analyses.models.embolized_or_not import OUTCOMES, ComparedOutcome, EmbolizedOrNot
+from analyses.models.embolized_or_not import INDICATION, OUTCOMES, ComparedOutcome, EmbolizedOrNot
 from analyses.models.model_wording import ratio_text
 from analyses.statistics.estimate import Estimate
-from analyses.statistics.regression.propensity import INDICATION
 from analyses.words.numerals import points, span
 
 COVARIATE_WORDS = {

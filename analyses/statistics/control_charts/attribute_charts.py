@@ -56,7 +56,7 @@ def p_chart(
 ) -> Chart:
     """p chart: the share with an event in each period, limits by each period's own size.
 
-    events, trials: whole numbers, one pair a period, periods without a session left out.
+    events, trials: whole numbers, one pair a period, periods without a trial left out.
     baseline: True for the periods that set the limits (all of a stage unless said). Limits are
     centre ± 3·sqrt(p(1 − p)/n), cut at 0 and 1. Raises ValueError for counts that do not fit.
     """
@@ -77,8 +77,8 @@ def u_chart(
 ) -> Chart:
     """u chart: events per unit of exposure in each period (several events a unit are possible).
 
-    events: whole numbers; exposure: above 0, in the unit the rate is wanted per (sessions,
-    catheters, patient-years). Limits are centre ± 3·sqrt(u/n), cut at 0. Raises ValueError.
+    events: whole numbers; exposure: above 0, in the unit the rate is wanted per (units
+    at risk, patient-years). Limits are centre ± 3·sqrt(u/n), cut at 0. Raises ValueError.
     """
     found, size = _pairs(events, exposure, "exposure", whole=False)
     chart = _chart("u", found, size, _as_chance, "u chart, three-sigma limits (Montgomery)",

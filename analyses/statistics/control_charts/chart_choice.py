@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analyses.words.estimate_text import plural
+
 ENOUGH_A_PERIOD = 5.0
 FEWEST_PERIODS = 12
 FEWEST_GAPS = 8
@@ -31,50 +33,59 @@ class ChartChoice:
     limits_from: int
 
 
-def choose_chart(events: int, sessions: int, months: float) -> ChartChoice:
+def choose_chart(
+    events: int, trials: int, months: float, *, unit: str = "trial",
+) -> ChartChoice:
     """Choose between a p chart by month, quarter or half-year, a g chart, and no chart yet.
 
-    events: sessions with the event; sessions: all; months: the length of the period. A p chart
-    is chosen for the shortest period with 5 expected events and at least 12 such periods; else
-    a g chart from 8 events on. Raises ValueError for numbers that do not fit.
+    events: trials with the event; trials: all; months: the length of the period; unit: what a
+    trial is called in the reasons. A p chart is chosen for the shortest period with 5 expected
+    events and at least 12 such periods; else a g chart from 8 events on.
+
+    Raises ValueError for numbers that do not fit.
     """
-    if sessions < 1 or not 0 <= events <= sessions or not months > 0:
+    many = plural(unit)
+    if trials < 1 or not 0 <= events <= trials or not months > 0:
         raise ValueError(
-            f"{events} events in {sessions} sessions over {months:g} months: events cannot exceed "
-            "sessions, and both the sessions and the time must be above 0"
+            f"{events} events in {trials} {many} over {months:g} months: events cannot exceed "
+            f"{many}, and both the {many} and the time must be above 0"
         )
-    rate, volume = events / sessions, sessions / months
+    rate, volume = events / trials, trials / months
     for name, length in PERIODS:
         periods = int(np.floor(months / length))
         if rate * volume * length >= ENOUGH_A_PERIOD and periods >= FEWEST_PERIODS:
-            return ChartChoice("p", name, _why_p(rate, volume, name, length), periods)
+            return ChartChoice("p", name, _why_p(rate, volume, name, length, many), periods)
     if events >= FEWEST_GAPS:
-        return ChartChoice("g", "event", _why_g(events, rate, volume, months), events)
-    return ChartChoice("none", "event", _why_none(events, sessions), events)
+        return ChartChoice("g", "event", _why_g(events, rate, volume, months, unit), events)
+    return ChartChoice("none", "event", _why_none(events, trials, many), events)
 
 
-def _why_p(rate: float, volume: float, name: str, length: int) -> tuple[str, ...]:
+def _why_p(
+    rate: float, volume: float, name: str, length: int, many: str,
+) -> tuple[str, ...]:
     return (
-        f"At {100 * rate:.1f} % and {volume:.1f} sessions a month a {name} holds about "
+        f"At {100 * rate:.1f} % and {volume:.1f} {many} a month a {name} holds about "
         f"{rate * volume * length:.1f} events: enough for proportions by {name}.",
         "The upper limit can show a rise; the lower limit a fall only where it is above 0.",
     )
 
 
-def _why_g(events: int, rate: float, volume: float, months: float) -> tuple[str, ...]:
+def _why_g(
+    events: int, rate: float, volume: float, months: float, unit: str,
+) -> tuple[str, ...]:
     return (
-        f"At {100 * rate:.1f} % and {volume:.1f} sessions a month a quarter holds about "
+        f"At {100 * rate:.1f} % and {volume:.1f} {plural(unit)} a month a quarter holds about "
         f"{rate * volume * 3:.1f} events: proportions by period would be mostly 0, with limits "
         "that mean little.",
-        f"The {events} gaps between events over {months:.0f} months use every session instead.",
+        f"The {events} gaps between events over {months:.0f} months use every {unit} instead.",
         "A g chart shows improvement (a long gap) well and deterioration poorly; the "
         "risk-adjusted CUSUM is the chart for deterioration.",
     )
 
 
-def _why_none(events: int, sessions: int) -> tuple[str, ...]:
+def _why_none(events: int, trials: int, many: str) -> tuple[str, ...]:
     return (
-        f"{events} events in {sessions} sessions are too few to set limits from: "
+        f"{events} events in {trials} {many} are too few to set limits from: "
         f"at least {FEWEST_GAPS} are wanted.",
         "Show the events one by one with their review, and the exact interval of the proportion; "
         "no signal is not evidence of safety.",

@@ -1,6 +1,6 @@
 """Risk-adjusted CUSUM for a yes-or-no outcome.
 
-Source: Steiner, Cook, Farewell and Treasure 2000, Biostatistics 1:441. Each session adds the
+Source: Steiner, Cook, Farewell and Treasure 2000, Biostatistics 1:441. Each trial adds the
 logarithm of its likelihood ratio, for odds changed by `odds_ratio` against odds as expected; the
 sum never falls below zero; it signals at the limit and starts again from zero.
 """
@@ -16,6 +16,7 @@ import pandas as pd
 
 from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
 from analyses.statistics.control_charts.cusum_scores import cusum_scores
+from analyses.words.estimate_text import plural
 from analyses.words.numerals import quantity
 from analyses.words.self_showing import Displayed, Summary
 
@@ -24,13 +25,15 @@ from analyses.words.self_showing import Displayed, Summary
 class Cusum(Displayed):
     """One direction of a risk-adjusted CUSUM.
 
-    table: one row a session: label, event, expected, score, value (0 or more), limit, signal,
+    table: one row a trial: label, event, expected, score, value (0 or more), limit, signal,
     reset (True where the sum started from zero after the signal before).
+    unit: what a trial is called.
     """
 
     table: pd.DataFrame
     odds_ratio: float
     limit: float
+    unit: str = "trial"
 
     @property
     def worse(self) -> bool:
@@ -39,7 +42,7 @@ class Cusum(Displayed):
 
     @property
     def signals(self) -> pd.DataFrame:
-        """The sessions at which the sum reached its limit."""
+        """The trials at which the sum reached its limit."""
         return self.table[self.table["signal"]]
 
     def summary(self) -> Summary:
@@ -49,7 +52,8 @@ class Cusum(Displayed):
         events, expected = int(self.table["event"].sum()), float(self.table["expected"].sum())
         return Summary(
             f"Risk-adjusted CUSUM looking for a {way} risk",
-            ("Sessions", "Events", "Expected", "Odds ratio looked for", "Limit", "Signals at"),
+            (plural(self.unit).capitalize(), "Events", "Expected", "Odds ratio looked for",
+             "Limit", "Signals at"),
             ((f"{len(self.table):,}", f"{events:,}", quantity(expected), f"{self.odds_ratio:g}",
               quantity(self.limit), at),),
             ("The sum starts again from zero after each signal.",))
@@ -62,11 +66,13 @@ def risk_adjusted_cusum(
     odds_ratio: float,
     limit: float,
     labels: Sequence[Any] | None = None,
+    unit: str = "trial",
 ) -> Cusum:
-    """The CUSUM of a series of sessions in order of time, restarted at zero after each signal.
+    """The CUSUM of a series of trials in order of time, restarted at zero after each signal.
 
     event: 0 or 1; expected: risks strictly between 0 and 1; odds_ratio above 1 looks for worse,
-    below 1 for better; limit above 0, signalled when reached. Raises ValueError.
+    below 1 for better; limit above 0, signalled when reached;
+    unit: what a trial is called. Raises ValueError.
     """
     observed, p = events(list(event)), risks(list(expected))
     same_length(event=observed, expected=p)
@@ -87,7 +93,7 @@ def risk_adjusted_cusum(
             "reset": reset,
         }
     )
-    return Cusum(table, odds_ratio, limit)
+    return Cusum(table, odds_ratio, limit, unit)
 
 
 def _accumulate(score: Floats, limit: float) -> tuple[Floats, np.ndarray, np.ndarray]:

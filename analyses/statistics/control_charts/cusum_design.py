@@ -15,6 +15,7 @@ from analyses.statistics.control_charts.run_length import (
     signal_probability,
 )
 from analyses.statistics.estimate import Estimate
+from analyses.words.estimate_text import plural
 
 METHOD = "Markov chain (Brook and Evans 1972) over this service's risk mix"
 
@@ -23,7 +24,7 @@ METHOD = "Markov chain (Brook and Evans 1972) over this service's risk mix"
 class CusumDesign:
     """A CUSUM with its limit and its run lengths, all for this service's risk mix.
 
-    in_control: average sessions to a false alarm. at_ends: the same if the true risks were those
+    in_control: average trials to a false alarm. at_ends: the same if the true risks were those
     at the lower and the upper end of the baseline's observed/expected interval, empty where it
     has none. delay and delay_months: the
     average wait for a signal once the risk is changed as `change` says. within_year: the chance
@@ -53,41 +54,43 @@ def design_cusum(
     odds_ratio: float,
     run_length: float,
     baseline: Estimate,
-    sessions_a_month: float,
+    volume_a_month: float,
+    unit: str = "trial",
 ) -> CusumDesign:
     """Find the limit for the wanted in-control run length, and what follows from it.
 
-    expected: risks of the case mix; run_length: sessions; baseline: observed/expected of the
-    baseline with its interval; sessions_a_month: above 0. For odds_ratio above 1 the change
+    expected: risks of the case mix; run_length: trials; baseline: observed/expected of the
+    baseline with its interval; volume_a_month: trials, above 0; unit: what a
+    trial is called. For odds_ratio above 1 the change
     looked for is a doubled risk, below 1 a halved one. Raises ValueError.
     """
     mix = risks(list(expected))
-    if not sessions_a_month > 0:
-        raise ValueError(f"sessions_a_month is {sessions_a_month!r}; above 0 is wanted")
+    if not volume_a_month > 0:
+        raise ValueError(f"volume_a_month is {volume_a_month!r}; above 0 is wanted")
     worse = odds_ratio > 1
     limit = cusum_limit(mix, odds_ratio=odds_ratio, run_length=run_length)
     changed = doubled_risk(mix, 2.0 if worse else 0.5)
     chart = {"odds_ratio": odds_ratio, "limit": limit}
     delay = average_run_length(mix, **chart, shift=changed)
-    year = max(1, round(12 * sessions_a_month))
-    side = "worse" if worse else "better"
+    year = max(1, round(12 * volume_a_month))
+    side, many = "worse" if worse else "better", plural(unit)
 
-    def estimate(name: str, kind: str, value: float, **more: Any) -> Estimate:
+    def estimate(name: str, kind: str, value: float, measure: str = "") -> Estimate:
         return Estimate(id=f"monitoring.cusum_{side}.{name}", kind=kind, value=value,
-                        method=METHOD, unit="session", **more)
+                        method=METHOD, unit=unit, measure=measure)
 
     return CusumDesign(
         odds_ratio, limit, "a doubled risk" if worse else "a halved risk",
         estimate("run_length", "average run length", average_run_length(mix, **chart),
-                 measure="sessions"),
-        tuple(estimate(f"run_length_at_{end}", "average run length", value, measure="sessions")
+                 measure=many),
+        tuple(estimate(f"run_length_at_{end}", "average run length", value, measure=many)
               for end, value in _ends(mix, chart, baseline)),
-        estimate("delay", "detection delay", delay, measure="sessions"),
-        estimate("delay_months", "detection delay", delay / sessions_a_month, measure="months"),
+        estimate("delay", "detection delay", delay, measure=many),
+        estimate("delay_months", "detection delay", delay / volume_a_month, measure="months"),
         estimate("signal_within_year", "probability",
-                 signal_probability(mix, **chart, sessions=year, shift=changed)),
+                 signal_probability(mix, **chart, trials=year, shift=changed)),
         estimate("false_signal_within_year", "probability",
-                 signal_probability(mix, **chart, sessions=year)),
+                 signal_probability(mix, **chart, trials=year)),
     )
 
 

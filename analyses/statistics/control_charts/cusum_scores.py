@@ -1,4 +1,4 @@
-"""The score of one session in a risk-adjusted CUSUM."""
+"""The score of one trial in a risk-adjusted CUSUM."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from analyses.statistics.control_charts.chart_arrays import risks
 
 
 def cusum_scores(expected: Any, odds_ratio: float) -> tuple[Any, Any]:
-    """Scores of a session: (score if event, score if none), natural logarithms.
+    """Scores of a trial: (score if event, score if none), natural logarithms.
 
-    expected: the session's risk, strictly between 0 and 1, a number or an array; odds_ratio: the
+    expected: the trial's risk, strictly between 0 and 1, a number or an array; odds_ratio: the
     change looked for, above 0 and not 1. Steiner 2000, equation 2.3:
     log(R/(1 − p + R·p)) with an event, log(1/(1 − p + R·p)) without. Raises ValueError.
     """

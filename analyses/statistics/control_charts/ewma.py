@@ -56,19 +56,21 @@ def event_ewma_chart(
     weight: float = 0.02,
     width: float = 3.0,
     labels: Sequence[Any] | None = None,
+    unit: str = "trial",
 ) -> Chart:
-    """EWMA of events minus expected risks, session by session: 0 is as expected.
+    """EWMA of events minus expected risks, trial by trial: 0 is as expected.
 
-    event: 0 or 1; expected: risks strictly between 0 and 1; weight: of the newest session. The
+    event: 0 or 1; expected: risks strictly between 0 and 1; weight: of the newest trial; unit:
+    what a trial is called. The
     standard error is exact, from the risks; the normal limits are an approximation that needs
-    many sessions within the weight's reach (about 2/weight). Raises ValueError.
+    many trials within the weight's reach (about 2/weight). Raises ValueError.
     """
     observed, p = events(list(event)), risks(list(expected))
     same_length(event=observed, expected=p)
     _check_weight(weight, width)
     average = _smooth(observed - p, weight, 0.0)
     spread = np.sqrt(_accumulated(p * (1 - p), weight))
-    return _chart(average, 0.0, spread, width, labels, "events minus expected, a session",
+    return _chart(average, 0.0, spread, width, labels, f"events minus expected, a {unit}",
                   "risk-adjusted EWMA, normal limits from the exact variance", weight)
 
 

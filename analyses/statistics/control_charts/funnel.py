@@ -1,8 +1,8 @@
-"""Funnel plot: operators or sites against the whole, by their number of sessions.
+"""Funnel plot: groups against the whole, by their number of trials.
 
 Source: Spiegelhalter 2005, Stat Med 24:1185 (exact limits with interpolation, his appendix A.1;
 overdispersion as a multiplicative factor from winsorised z scores). No ranking: rows stand in
-the order of their codes. Fewer than 10 sessions are shown and not judged.
+the order of their codes. Fewer than 10 trials are shown and not judged.
 """
 
 from __future__ import annotations
@@ -15,29 +15,31 @@ import numpy as np
 
 from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
 from analyses.statistics.estimate import Estimate
+from analyses.words.estimate_text import plural
 from analyses.words.numerals import quantity, span
 from analyses.words.self_showing import Displayed, Summary
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FEWEST_SESSIONS = 10
+FEWEST_TRIALS = 10
 FEWEST_GROUPS = 5
-TAILS = (("95", 0.025, 1.959963984540054), ("99.8", 0.001, 3.090232306167813))
 NO_LEAGUE_TABLE = (
-    "This is not a league table: most differences between operators are chance and case mix, "
+    "This is not a league table: most differences between {groups} are chance and case mix, "
     "and a place in an order says nothing. Look at the process before the person."
 )
+TAILS = (("95", 0.025, 1.959963984540054), ("99.8", 0.001, 3.090232306167813))
 
 
 @dataclass(frozen=True)
 class Funnel(Displayed):
     """One row a group, the limits at its own size, the curves to draw, and the words.
 
-    table: group, events, sessions, value (proportion, or observed/expected where expected risks
+    table: group, events, trials, value (proportion, or observed/expected where expected risks
     were given), lower_95, upper_95, lower_99.8, upper_99.8, judged, signal, reason. curves: the
     same limits over the range of sizes (empty with expected risks, where every group has limits
-    of its own mix). target: the whole. factor: overdispersion (1 where none was used).
+    of its own mix). target: the whole. factor: overdispersion (1 where none was used). unit: what a
+    trial is called.
     """
 
     table: pd.DataFrame
@@ -48,18 +50,20 @@ class Funnel(Displayed):
     measure: str
     method: str
     notes: tuple[str, ...]
+    unit: str = "trial"
 
     def summary(self) -> Summary:
         """A row a group with its limits and whether it lies inside."""
         rows = tuple(
-            (str(row["group"]), f"{int(row['events']):,}/{int(row['sessions']):,}",
+            (str(row["group"]), f"{int(row['events']):,}/{int(row['trials']):,}",
              quantity(float(row["value"])), span(quantity(float(row["lower_95"])),
                                                   quantity(float(row["upper_95"]))),
              str(row["reason"]) or ("inside" if row["judged"] else "too few to judge"))
             for row in self.table.to_dict("records"))
         return Summary(
             f"Funnel: {self.measure}",
-            ("Code", "Events/sessions", "Value", "95 % limits by chance alone", "Place"), rows,
+            ("Code", f"Events/{plural(self.unit)}", "Value", "95 % limits by chance alone",
+             "Place"), rows,
             (f"{self.method}.", *self.notes))
 
 
@@ -69,12 +73,15 @@ def funnel_plot(
     cluster: Sequence[Any],
     *,
     expected: Iterable[Any] | None = None,
+    unit: str = "trial",
+    group_name: str = "group",
 ) -> Funnel:
     """Funnel of the proportion with an event, or of observed/expected where risks are given.
 
-    group: an operator's code or a site, one a session; event: 0 or 1; cluster: the patient;
-    expected: the session's risk. Limits are exact: binomial for proportions, the sum of
-    unequal binomials for expected risks. Raises ValueError.
+    group: a code a trial (who did it, or where); event: 0 or 1; cluster: the patient; expected:
+    the trial's risk; unit and group_name: what a trial and a group are called, in the estimates
+    and the notes. Limits are exact: binomial for proportions, the sum of unequal binomials for
+    expected risks. Raises ValueError.
     """
     import pandas as pd
 
@@ -86,17 +93,19 @@ def funnel_plot(
     target = float(y.mean()) if p is None else 1.0
     rows = [_row(name, codes == name, y, p, target) for name in names]
     table = pd.DataFrame(rows)
-    factor, words = _overdispersion(table)
-    table = _judged(_widened(table, target, factor))
+    factor, words = _overdispersion(table, plural(unit))
+    table = _judged(_widened(table, target, factor), plural(unit))
     curves = _curves(table, target, factor) if p is None else table.iloc[0:0]
-    notes = (*words, *_few(table),
-             "Limits treat sessions as independent; several sessions of one patient under one "
-             "operator make them a little too narrow.", NO_LEAGUE_TABLE)
+    notes = (*words, *_few(table, plural(unit)),
+             f"Limits treat {plural(unit)} as independent; several {plural(unit)} of one patient "
+             f"under one {group_name} make them a little too narrow.",
+             NO_LEAGUE_TABLE.format(groups=plural(group_name)))
     return Funnel(
-        table, curves, tuple(_estimates(names, codes, y, p, patient)), target, factor,
+        table, curves, tuple(_estimates(names, codes, y, p, patient, unit, group_name)),
+        target, factor,
         "proportion with an event" if p is None else "observed/expected events",
         "exact limits, 95 % and 99.8 % (Spiegelhalter 2005)"
-        + ("" if factor == 1 else ", widened for overdispersion"), notes,
+        + ("" if factor == 1 else ", widened for overdispersion"), notes, unit,
     )
 
 
@@ -120,7 +129,7 @@ def binomial_density(count: int, p: float) -> Floats:
 
 
 def mixed_density(p: Floats) -> Floats:
-    """Chance of 0 … n events when every session has its own risk (Poisson binomial)."""
+    """Chance of 0 … n events when every trial has its own risk (Poisson binomial)."""
     density = np.array([1.0])
     for risk in p.tolist():
         longer = np.zeros(density.size + 1)
@@ -141,7 +150,7 @@ def _row(
     else:
         density, scale = mixed_density(p[rows]), float(p[rows].sum())
         spread = float(np.sqrt((p[rows] * (1 - p[rows])).sum())) / scale
-    row = {"group": name, "events": int(found), "sessions": count, "expected": scale * target,
+    row = {"group": name, "events": int(found), "trials": count, "expected": scale * target,
            "value": found / scale, "spread": spread,
            "z": (found / scale - target) / spread if spread > 0 else 0.0}
     for label, tail, _ in TAILS:
@@ -150,13 +159,13 @@ def _row(
     return row
 
 
-def _overdispersion(table: pd.DataFrame) -> tuple[float, list[str]]:
+def _overdispersion(table: pd.DataFrame, many: str) -> tuple[float, list[str]]:
     """The factor φ of Spiegelhalter's A.3, 1 where it is not needed or cannot be told."""
     from scipy.stats import chi2
 
-    z = table.loc[table["sessions"] >= FEWEST_SESSIONS, "z"].to_numpy()
+    z = table.loc[table["trials"] >= FEWEST_TRIALS, "z"].to_numpy()
     if z.size < FEWEST_GROUPS:
-        return 1.0, [f"{z.size} groups with {FEWEST_SESSIONS} sessions or more: too few to say "
+        return 1.0, [f"{z.size} groups with {FEWEST_TRIALS} {many} or more: too few to say "
                      "whether they differ more than chance allows."]
     low, high = np.quantile(z, [0.1, 0.9])
     factor = float(np.mean(np.clip(z, low, high) ** 2))
@@ -179,27 +188,27 @@ def _widened(table: pd.DataFrame, target: float, factor: float) -> pd.DataFrame:
     return table
 
 
-def _judged(table: pd.DataFrame) -> pd.DataFrame:
-    judged = table["sessions"] >= FEWEST_SESSIONS
+def _judged(table: pd.DataFrame, many: str) -> pd.DataFrame:
+    judged = table["trials"] >= FEWEST_TRIALS
     high = judged & (table["value"] > table["upper_99.8"])
     low = judged & (table["value"] < table["lower_99.8"])
     reason = np.where(high, "above the 99.8 % limit", np.where(low, "below the 99.8 % limit", ""))
-    reason = np.where(judged, reason, f"fewer than {FEWEST_SESSIONS} sessions: not judged")
+    reason = np.where(judged, reason, f"fewer than {FEWEST_TRIALS} {many}: not judged")
     return table.assign(judged=judged, signal=high | low, reason=reason)
 
 
-def _few(table: pd.DataFrame) -> list[str]:
+def _few(table: pd.DataFrame, many: str) -> list[str]:
     few = int((~table["judged"]).sum())
-    return [f"{few} with fewer than {FEWEST_SESSIONS} sessions: shown, not judged."] if few else []
+    return [f"{few} with fewer than {FEWEST_TRIALS} {many}: shown, not judged."] if few else []
 
 
 def _curves(table: pd.DataFrame, target: float, factor: float) -> pd.DataFrame:
     import pandas as pd
 
-    sizes = np.unique(np.geomspace(2, max(20, 1.1 * table["sessions"].max()), 120).astype(int))
+    sizes = np.unique(np.geomspace(2, max(20, 1.1 * table["trials"].max()), 120).astype(int))
     rows = []
     for size in sizes.tolist():
-        density, row = binomial_density(size, target), {"sessions": size}
+        density, row = binomial_density(size, target), {"trials": size}
         for label, tail, quantile in TAILS:
             reach = quantile * np.sqrt(factor * target * (1 - target) / size)
             exact = exact_limit(density, tail) / size, exact_limit(density, 1 - tail) / size
@@ -211,19 +220,19 @@ def _curves(table: pd.DataFrame, target: float, factor: float) -> pd.DataFrame:
 
 
 def _estimates(
-    names: Sequence[str], codes: np.ndarray, y: Floats, p: Floats | None, patient: np.ndarray
+    names: Sequence[str], codes: np.ndarray, y: Floats, p: Floats | None, patient: np.ndarray,
+    unit: str, group_name: str,
 ) -> list[Estimate]:
     from analyses.statistics.control_charts.observed_expected import observed_expected_ratio
-    from analyses.statistics.estimate import replaced
     from analyses.statistics.proportions.clustered import clustered_proportion
 
     found = []
     for name in names:
-        rows = codes == name
-        found.append(clustered_proportion(y[rows], patient[rows], id="monitoring.by_operator",
-                                          unit="session", group={"operator": name}))
+        rows, group = codes == name, {group_name: str(name)}
+        found.append(clustered_proportion(y[rows], patient[rows], unit=unit, group=group,
+                                          id=f"monitoring.by_{group_name}"))
         if p is not None:
-            ratio = observed_expected_ratio(y[rows], p[rows], patient[rows],
-                                            id="monitoring.by_operator_ratio")
-            found.append(replaced(ratio, group={"operator": name}))
+            found.append(observed_expected_ratio(
+                y[rows], p[rows], patient[rows], unit=unit, group=group,
+                id=f"monitoring.by_{group_name}_ratio"))
     return found

@@ -1,6 +1,6 @@
 """Learning curve: how the event goes with experience, as observed and with risk allowed for.
 
-Experience is `case_number`: how many procedures the operator had done before this one. The
+Experience is `case_number`: how many trials the same group had done before this one. The
 odds ratio for each doubling of experience comes from a logistic model whose offset is the
 expected risk, so case mix is allowed for; Firth's penalty as in Heinze and Schemper 2002, Stat
 Med 21:2409; variance clustered on the patient with Mancl and DeRouen's correction (2001,
@@ -22,7 +22,8 @@ from analyses.statistics.control_charts.chart_arrays import (
     risks,
     same_length,
 )
-from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.estimate import Estimate
+from analyses.words.estimate_text import plural
 from analyses.words.self_showing import Displayed, Summary
 
 if TYPE_CHECKING:
@@ -32,18 +33,18 @@ BLOCKS = (0, 10, 25, 50, 100, 200)
 FEWEST_EVENTS = 10
 CAUTION = (
     "Experience, calendar time and case mix grow together: a falling curve is not proof of "
-    "learning, and a flat one no proof against it. Operators are not compared here."
+    "learning, and a flat one no proof against it. {groups} are not compared here."
 )
 
 
 @dataclass(frozen=True)
 class LearningCurve(Displayed):
-    """The learning curve of a service and, where asked for, of each operator code.
+    """The learning curve of all and, where asked for, the running sums of each group.
 
     observed: the proportion with the event by block of experience; adjusted: observed/expected
     by the same blocks; slope: odds ratio for each doubling of experience, None where it cannot
     be given (the notes say why); curve: case_number, ratio of odds to those expected, low, high;
-    running: for each operator, case_number and the running sums of observed and expected events
+    running: for each group, case_number and the running sums of observed and expected events
     and of their difference.
     """
 
@@ -61,7 +62,7 @@ class LearningCurve(Displayed):
                      for seen, adjusted in zip(self.observed, self.adjusted, strict=True))
         slope = () if self.slope is None else (
             f"For each doubling of experience: {self.slope.number_text()}.",)
-        return Summary("Learning curve", ("Procedures done before", "Observed",
+        return Summary("Learning curve", ("Done before", "Observed",
                                           "Observed against expected"), rows, (*slope, *self.notes))
 
 
@@ -71,24 +72,26 @@ def learning_curve(
     expected: Iterable[Any],
     cluster: Sequence[Any],
     *,
-    operator: Sequence[Any] | None = None,
+    group: Sequence[Any] | None = None,
+    unit: str = "trial",
+    group_name: str = "group",
 ) -> LearningCurve:
     """Work out the learning curve.
 
-    case_number: procedures done before this one, whole numbers from 0; event: 0 or 1; expected:
-    the session's risk without experience in the model; cluster: the patient; operator: a code a
-    session. Raises ValueError.
+    case_number: trials done before this one, whole numbers from 0; event: 0 or 1; expected: the
+    trial's risk without experience in the model; cluster: the patient; group: a code a trial;
+    unit and group_name: what these are called. Raises ValueError.
     """
     number, y, p = counts(list(case_number), "case_number"), events(list(event)), \
         risks(list(expected))
     patient = np.asarray(list(cluster), dtype=object)
     same_length(case_number=number, event=y, expected=p, cluster=patient)
-    who = np.asarray(["service"] * y.size if operator is None else [str(o) for o in operator],
-                     dtype=object)
-    same_length(case_number=number, operator=who)
-    slope, curve, notes = _slope(number, y, p, patient)
-    return LearningCurve(*_blocks(number, y, p, patient), slope, curve,
-                         _running(number, y, p, who), (*notes, CAUTION))
+    who = np.asarray(["all"] * y.size if group is None else [str(g) for g in group], dtype=object)
+    same_length(case_number=number, group=who)
+    slope, curve, notes = _slope(number, y, p, patient, unit)
+    caution = CAUTION.format(groups=plural(group_name).capitalize())
+    return LearningCurve(*_blocks(number, y, p, patient, unit), slope, curve,
+                         _running(number, y, p, who), (*notes, caution))
 
 
 def block_names(numbers: Floats) -> list[str]:
@@ -100,7 +103,7 @@ def block_names(numbers: Floats) -> list[str]:
 
 
 def _blocks(
-    number: Floats, y: Floats, p: Floats, patient: np.ndarray
+    number: Floats, y: Floats, p: Floats, patient: np.ndarray, unit: str,
 ) -> tuple[tuple[Estimate, ...], tuple[Estimate, ...]]:
     from analyses.statistics.control_charts.observed_expected import observed_expected_ratio
     from analyses.statistics.proportions.clustered import clustered_proportion
@@ -110,16 +113,16 @@ def _blocks(
     observed, adjusted = [], []
     for name in order:
         rows, group = names == name, {"case number": name}
-        observed.append(clustered_proportion(y[rows], patient[rows], unit="session", group=group,
+        observed.append(clustered_proportion(y[rows], patient[rows], unit=unit, group=group,
                                              id="monitoring.learning"))
-        ratio = observed_expected_ratio(y[rows], p[rows], patient[rows],
-                                        id="monitoring.learning_adjusted")
-        adjusted.append(replaced(ratio, group=group))
+        adjusted.append(observed_expected_ratio(
+            y[rows], p[rows], patient[rows], id="monitoring.learning_adjusted", unit=unit,
+            group=group))
     return tuple(observed), tuple(adjusted)
 
 
 def _slope(
-    number: Floats, y: Floats, p: Floats, patient: np.ndarray
+    number: Floats, y: Floats, p: Floats, patient: np.ndarray, unit: str,
 ) -> tuple[Estimate | None, pd.DataFrame, list[str]]:
     """The odds ratio of a doubling, and the curve it draws; None with too few events."""
     import pandas as pd
@@ -128,7 +131,7 @@ def _slope(
     found, spread = int(y.sum()), np.ptp(number)
     if min(found, y.size - found) < FEWEST_EVENTS or spread == 0:
         return None, empty, [
-            f"{found} events in {y.size} sessions: fewer than {FEWEST_EVENTS} cannot carry a "
+            f"{found} events in {y.size} {plural(unit)}: fewer than {FEWEST_EVENTS} cannot carry a "
             "curve; the blocks are shown as they are."
         ]
     doublings = np.log2(number + 1)
@@ -140,7 +143,7 @@ def _slope(
         low=np.exp(coefficients[1] - reach), high=np.exp(coefficients[1] + reach),
         method="Firth logistic model on log2(case number + 1), expected risk as offset, "
                "variance clustered on the patient",
-        unit="session", events=found, n=y.size, clusters=len(set(patient.tolist())),
+        unit=unit, events=found, n=y.size, clusters=len(set(patient.tolist())),
     )
     grid = np.unique(np.geomspace(1, number.max() + 1, 60).astype(int)) - 1
     lines = np.column_stack([np.ones(grid.size), np.log2(grid + 1) - doublings.mean()])
@@ -180,9 +183,9 @@ def _t(df: int) -> float:
 def _running(number: Floats, y: Floats, p: Floats, who: np.ndarray) -> pd.DataFrame:
     import pandas as pd
 
-    frame = pd.DataFrame({"operator": who, "case_number": number.astype(int), "observed": y,
+    frame = pd.DataFrame({"group": who, "case_number": number.astype(int), "observed": y,
                           "expected": p, "difference": y - p})
-    frame = frame.sort_values(["operator", "case_number"], kind="stable", ignore_index=True)
+    frame = frame.sort_values(["group", "case_number"], kind="stable", ignore_index=True)
     sums = ["observed", "expected", "difference"]
-    frame[sums] = frame.groupby("operator")[sums].cumsum()
+    frame[sums] = frame.groupby("group")[sums].cumsum()
     return frame

@@ -6,7 +6,7 @@ interval, Garwood 1936, widened where patients repeat (Ulm 1990, Am J Epidemiol 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,12 +23,12 @@ RATIO_METHOD = "observed over expected, {}"
 
 def observed_expected_ratio(
     event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any], *,
-    level: float = 0.95, id: str = "monitoring.observed_expected",
-    keys: Sequence[Any] | None = None,
+    level: float = 0.95, id: str = "monitoring.observed_expected", unit: str = "",
+    group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:
     """Observed over expected events, with an interval that respects the patient.
 
-    event: 0 or 1, one a session; expected: its risk; cluster: its patient. The expected sum is
+    event: 0 or 1, one a trial; expected: its risk; cluster: its patient. The expected sum is
     taken as known: where it was itself estimated from few events the interval says only how far
     these observations may stray from it. Raises ValueError.
     """
@@ -37,7 +37,7 @@ def observed_expected_ratio(
     observed, p = events(list(event)), risks(list(expected))
     same_length(event=observed, expected=p, cluster=list(cluster))
     rate = clustered_rate(observed, p, list(cluster), per=1, level=level, id=id, keys=keys)
-    return replaced(rate, kind=KIND, unit="session", per=None, n=observed.size,
+    return replaced(rate, kind=KIND, unit=unit, group=group, per=None, n=observed.size,
                     method=RATIO_METHOD.format(rate.method), measure="")
 
 
@@ -47,7 +47,7 @@ def observed_minus_expected(
     """Running sum of observed minus expected events: above 0 is more events than expected.
 
     event: 0 or 1; expected: risks. Columns: label, observed and expected (running sums),
-    difference, low and high (where the difference would lie at this one session in 95 % of
+    difference, low and high (where the difference would lie at this one trial in 95 % of
     services whose risks are as expected; it is looked at again and again, so it is not a test:
     the CUSUM is). Raises ValueError.
     """
@@ -64,11 +64,12 @@ def observed_minus_expected(
 
 
 def calibration(
-    event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any], *, groups: int = 4
+    event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any], *, groups: int = 4,
+    unit: str = "",
 ) -> list[Estimate]:
     """Observed over expected in groups of rising expected risk, about equal in expected events.
 
-    Returns one ratio a group, its group naming the range of risks. Sessions of equal risk stay
+    Returns one ratio a group, its group naming the range of risks. Trials of equal risk stay
     together, so there may be fewer groups than asked for. Raises ValueError.
     """
     observed, p = events(list(event)), risks(list(expected))
@@ -82,7 +83,7 @@ def calibration(
         rows = number == group
         low, high = 100 * p[rows].min(), 100 * p[rows].max()
         name = f"{low:.1f} %" if low == high else f"{low:.1f}–{high:.1f} %"
-        ratio = observed_expected_ratio(observed[rows], p[rows], patient[rows],
-                                        id="monitoring.calibration")
-        found.append(replaced(ratio, group={"expected risk": name}))
+        found.append(observed_expected_ratio(
+            observed[rows], p[rows], patient[rows], id="monitoring.calibration", unit=unit,
+            group={"expected risk": name}))
     return found

@@ -1,4 +1,4 @@
-"""Sessions counted by calendar period."""
+"""Trials counted by calendar period."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ LETTER = {"month": "M", "quarter": "Q", "half-year": "Q"}
 
 
 def count_by_period(days: Any, event: Any, period: str) -> pd.DataFrame:
-    """Events and sessions by month, quarter or half-year: label, first_day, events, sessions.
+    """Events and trials by month, quarter or half-year: label, first_day, events, trials.
 
-    Every period between the first and the last session has a row, also with 0 sessions.
+    days: the day of each trial; event: 0 or 1. Every period between the first and the last trial
+    has a row, also with 0 trials.
     """
     import pandas as pd
 
@@ -23,9 +24,9 @@ def count_by_period(days: Any, event: Any, period: str) -> pd.DataFrame:
     every = pd.period_range(when.min(), when.max(), freq=LETTER[period])
     place = (when.astype("int64") - every[0].ordinal).to_numpy()
     events = np.bincount(place, weights=np.asarray(event, float), minlength=len(every))
-    sessions = np.bincount(place, minlength=len(every))
+    trials = np.bincount(place, minlength=len(every))
     table = pd.DataFrame({"label": [_name(p) for p in every], "first_day": every.start_time,
-                          "events": events.astype(int), "sessions": sessions})
+                          "events": events.astype(int), "trials": trials})
     return _halves(table) if period == "half-year" else table
 
 
@@ -37,4 +38,4 @@ def _halves(quarters: pd.DataFrame) -> pd.DataFrame:
     first = quarters["first_day"]
     name = [f"{day.year} H{1 if day.month <= 6 else 2}" for day in first]
     return quarters.assign(label=name).groupby("label", sort=False, as_index=False).agg(
-        first_day=("first_day", "min"), events=("events", "sum"), sessions=("sessions", "sum"))
+        first_day=("first_day", "min"), events=("events", "sum"), trials=("trials", "sum"))

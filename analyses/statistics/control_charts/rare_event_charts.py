@@ -1,4 +1,4 @@
-"""g and t charts: how many sessions, or how many days, lie between rare events.
+"""g and t charts: how many trials, or how many days, lie between rare events.
 
 Sources: Benneyan 2001, Health Care Management Science 4:305 and 4:319 (g chart, its sigma limits
 and its probability limits); for the t chart the exponential distribution of waiting times, as in
@@ -14,6 +14,7 @@ import numpy as np
 
 from analyses.statistics.control_charts.chart import Chart, Limits, chart_table
 from analyses.statistics.control_charts.chart_arrays import Floats, counts, events, numbers
+from analyses.words.estimate_text import plural
 
 # Both tails together as in three-sigma limits of a normal chart.
 ALPHA = 0.0027
@@ -29,10 +30,10 @@ class Gaps(NamedTuple):
 
 
 def gaps_between_events(event: Iterable[Any]) -> Gaps:
-    """Event-free sessions before each event, and those since the last one (still open).
+    """Event-free trials before each event, and those since the last one (still open).
 
-    event: 0 or 1, one entry a session in order of time. The first gap runs from the first
-    session. A gap of 0 means two events in successive sessions. Raises ValueError.
+    event: 0 or 1, one entry a trial in order of time. The first gap runs from the first trial.
+    A gap of 0 means two events in successive trials. Raises ValueError.
     """
     observed = events(list(event))
     places = np.flatnonzero(observed)
@@ -70,15 +71,17 @@ def g_chart(
     baseline: Iterable[Any] | None = None,
     limits: Literal["probability", "three-sigma"] = "probability",
     since_last: float | None = None,
+    unit: str = "trial",
 ) -> Chart:
-    """g chart: event-free sessions between events.
+    """g chart: event-free trials between events.
 
     between: whole numbers from 0, one a gap, in order (see `gaps_between_events`). The centre is
     the mean. Probability limits hold all but 0.135 % of gaps in each tail of the geometric
     distribution with p = 1/(mean + 1); where even a gap of 0 is more likely than that there is
     no lower limit and a note says so. Three-sigma limits are Benneyan's mean ±
     3·sqrt(mean·(mean + 1)), the lower cut at 0. since_last: the open gap, told in the notes; it
-    signals in the notes once it passes the upper limit. Raises ValueError.
+    signals in the notes once it passes the upper limit. unit: what a trial is called.
+    Raises ValueError.
     """
     value = counts(list(between), "between")
 
@@ -91,10 +94,11 @@ def g_chart(
 
     table = chart_table(value, worked, labels=labels, stage=stage, baseline=baseline,
                         above=LONGER, below=SHORTER)
-    notes = [*_floor_note(table["lower"], "sessions"), *_open_note(table, since_last, "sessions")]
+    many = plural(unit)
+    notes = [*_floor_note(table["lower"], many), *_open_note(table, since_last, many)]
     method = ("g chart, probability limits" if limits == "probability"
               else "g chart, three-sigma limits")
-    return Chart("g", table, "event-free sessions between events",
+    return Chart("g", table, f"event-free {many} between events",
                  f"{method} (Benneyan 2001)", tuple(notes))
 
 
@@ -110,7 +114,7 @@ def t_chart(
 
     between: numbers from 0, days, in order. The centre is the mean; limits are
     −mean·log(1 − 0.00135) and −mean·log(0.00135). It assumes a steady volume: where the number
-    of sessions a month changes, the g chart is the right one. Raises ValueError.
+    of trials a month changes, the g chart is the right one. Raises ValueError.
     """
     value = numbers(list(between), "between")
     if (value < 0).any():
@@ -123,7 +127,7 @@ def t_chart(
     table = chart_table(value, worked, labels=labels, stage=stage, baseline=baseline,
                         above=LONGER, below=SHORTER)
     notes = [
-        "Days between events assume a steady number of sessions a month.",
+        "Days between events assume a steady volume.",
         *_open_note(table, since_last, "days"),
     ]
     return Chart("t", table, "days between events",

@@ -2,7 +2,7 @@
 
 Sources: Steiner and others 2000, Biostatistics 1:441 (the chart); Brook and Evans 1972,
 Biometrika 59:539 (the Markov chain). No simulation is needed. Run lengths are counted in
-sessions from a sum of zero.
+trials from a sum of zero.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from analyses.statistics.control_charts.markov import (
 )
 
 # States of the coarser of two grids for each unit of the limit, more where risks are low: a step
-# is never wider than the mean score of a session without an event. Against 4,000 states the
+# is never wider than the mean score of a trial without an event. Against 4,000 states the
 # in-control run length is then within 0.1 %.
 STATES_PER_UNIT = 60
 FEWEST_STATES = 250
@@ -42,12 +42,12 @@ def average_run_length(
     weights: Iterable[Any] | None = None,
     shift: Any = 1.0,
 ) -> float:
-    """Mean number of sessions until the CUSUM reaches its limit, started from zero.
+    """Mean number of trials until the CUSUM reaches its limit, started from zero.
 
     expected: the risks of the case mix (a number or an array, strictly between 0 and 1);
     weights: how often each occurs (equal unless given); odds_ratio and limit: the chart's;
     shift: the odds multiplier really at work, 1 in control; one number, or one for each risk.
-    Each session's risk is drawn from the mix. Beyond 10^12 sessions the answer is infinity:
+    Each trial's risk is drawn from the mix. Beyond 10^12 trials the answer is infinity:
     rounding leaves no digit of it, and no service lives so long. Raises ValueError.
     """
     mix = _Mix.read(expected, weights, shift)
@@ -69,7 +69,7 @@ def cusum_limit(
     run_length: float,
     weights: Iterable[Any] | None = None,
 ) -> float:
-    """The limit at which the in-control average run length is `run_length` sessions.
+    """The limit at which the in-control average run length is `run_length` trials.
 
     expected, odds_ratio, weights: as in `average_run_length`. With a single risk the run length
     climbs in steps: the limit is then the smallest whose run length is not below the one wanted.
@@ -78,7 +78,7 @@ def cusum_limit(
     mix = _Mix.read(expected, weights, 1.0)
     _check(odds_ratio, 1.0)
     if not np.isfinite(run_length) or not 2 < run_length <= 1e9:
-        raise ValueError(f"run_length is {run_length!r}; from 2 to 10^9 sessions is wanted")
+        raise ValueError(f"run_length is {run_length!r}; from 2 to 10^9 trials is wanted")
     if mix.risk.size == 1:
         return _lattice_limit(mix, odds_ratio, run_length)
     return _smooth_limit(mix, odds_ratio, run_length)
@@ -89,23 +89,23 @@ def signal_probability(
     *,
     odds_ratio: float,
     limit: float,
-    sessions: int,
+    trials: int,
     weights: Iterable[Any] | None = None,
     shift: Any = 1.0,
 ) -> float:
-    """Chance that the CUSUM, started from zero, signals within the next `sessions` sessions.
+    """Chance that the CUSUM, started from zero, signals within the next `trials` trials.
 
-    Arguments as in `average_run_length`; sessions: a whole number, 1 or more. Raises ValueError.
+    Arguments as in `average_run_length`; trials: a whole number, 1 or more. Raises ValueError.
     """
     mix = _Mix.read(expected, weights, shift)
     _check(odds_ratio, limit)
-    if sessions < 1:
-        raise ValueError(f"sessions is {sessions!r}; at least 1 is wanted")
+    if trials < 1:
+        raise ValueError(f"trials is {trials!r}; at least 1 is wanted")
     scores, chances = mix.scores(odds_ratio)
     states = 2 * _states(limit, mix.mean_small_step(odds_ratio))
     tilt = neutral_tilt(scores, chances)
     chain = Chain(*step_distribution(scores, chances, limit / states, tilt), states)
-    return 1 - chain.silent(int(sessions))
+    return 1 - chain.silent(int(trials))
 
 
 def doubled_risk(expected: Any, times: float = 2.0) -> Floats:
@@ -171,7 +171,7 @@ class _Mix:
         return np.concatenate([event, none]), chances
 
     def mean_small_step(self, odds_ratio: float) -> float:
-        """Mean size of the score of a session without an event, the smaller of the two."""
+        """Mean size of the score of a trial without an event, the smaller of the two."""
         return float(self.weight @ np.abs(cusum_scores(self.risk, odds_ratio)[1]))
 
     def two_scores(self, odds_ratio: float) -> tuple[int, int, float, float]:
@@ -220,7 +220,7 @@ def _smooth_limit(mix: _Mix, odds_ratio: float, run_length: float) -> float:
         limit = min(max(limit - found / max(slope, 0.2), limit / 2), limit + 2.0)
         if limit > HIGHEST_LIMIT:
             break
-    raise ValueError(f"no limit gives an average run length of {run_length:g} sessions")
+    raise ValueError(f"no limit gives an average run length of {run_length:g} trials")
 
 
 def _first_guess(drift: float, run_length: float) -> float:
@@ -238,7 +238,7 @@ def _lattice_limit(mix: _Mix, odds_ratio: float, run_length: float) -> float:
     while lattice_mean_steps(up, down, chance, high) < run_length:
         low, high = high, 2 * high
         if high * step > HIGHEST_LIMIT:
-            raise ValueError(f"no limit gives an average run length of {run_length:g} sessions")
+            raise ValueError(f"no limit gives an average run length of {run_length:g} trials")
     while high - low > 1:
         middle = (low + high) // 2
         if lattice_mean_steps(up, down, chance, middle) >= run_length:

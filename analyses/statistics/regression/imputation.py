@@ -4,8 +4,8 @@ Each column with gaps is predicted in turn from all others, the outcome among th
 takes the recorded value of a row with a similar prediction (predictive mean matching; van Buuren
 2018, Flexible Imputation of Missing Data, 3.4; factors are matched on the predicted shares of
 their levels). Patients are respected in three ways: what is a property of the patient is imputed
-once a patient, from the patient's rows together; what varies by session is predicted also from
-the patient's other sessions; and the uncertainty of the prediction is drawn by bootstrapping
+once a patient, from the patient's rows together; what varies by row is predicted also from
+the patient's other rows; and the uncertainty of the prediction is drawn by bootstrapping
 whole patients.
 """
 

@@ -42,7 +42,7 @@ class ModelFit:
     def estimate(self, term: str, unit: str = "row") -> Estimate:
         """The ratio (odds, risk, hazard, geometric means) of one line of the table.
 
-        unit: what a row is (session, lesion, resection). Raises KeyError for an unknown line.
+        unit: what a row is called. Raises KeyError for an unknown line.
         """
         line = self.table.loc[term]
         low, high = np.exp(line["low"]), np.exp(line["high"])

@@ -20,7 +20,7 @@ variable of the patient.
 An exchangeable working correlation does not earn its place (tests/reference/
 regression_working_correlation.txt; the same cells, 500 sets drawn each, the same variance). With
 the correlation pooled over pairs its intervals were 3 % narrower on average, at most 8 % (yes/no
-variable of the session, correlation 0.3), but covered 89.8 to 97.6 % (default in the same sets:
+variable of the row, correlation 0.3), but covered 89.8 to 97.6 % (default in the same sets:
 92.4 to 98.4 %), in 3 cells under the limit of 94 % less 3 standard errors where the default was in
 none; as its authors work it out, 88.8 to 97.8 %, in 4 cells. Up to 3.6 % (4.2 %) of a cell's sets
 had no answer within bounds, the root mean squared error was the same on average (2 % more at

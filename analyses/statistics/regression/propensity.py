@@ -1,6 +1,6 @@
-"""Comparing resections after embolization with resections without: propensity weighting.
+"""Comparing treated with untreated rows, made alike by propensity weighting.
 
-Who was embolized was not left to chance (confounding by indication). Overlap weights (Li,
+Who was treated was not left to chance (confounding by indication). Overlap weights (Li,
 Morgan and Zaslavsky 2018, J Am Stat Assoc 113:390) make the two groups alike in the listed
 covariates, most of all for patients who might have had either; average-treatment weights
 (Robins, Hernán and Brumback 2000) are offered beside them. The propensity is Firth's fit; its
@@ -26,8 +26,8 @@ from analyses.statistics.regression.terms import numbers
 
 SCHEMES = ("overlap", "average treatment")
 INDICATION = (
-    "Who was embolized followed the lesion and the surgeon's judgement (confounding by "
-    "indication); weighting balances what was recorded and nothing else."
+    "Who was treated was not left to chance (confounding by indication); "
+    "weighting balances what was recorded and nothing else."
 )
 
 
@@ -70,12 +70,13 @@ def standardised_differences(x: Array, treated: Array, weights: Array) -> Array:
 def compare_weighted(
     data: pd.DataFrame, outcome: str, treatment: str, covariates: Sequence[str], *,
     cluster: str | None = None, scheme: str = "overlap", level: float = 0.95, times: int = 1000,
-    seed: int = 20260101, unit: str = "resection",
+    seed: int = 20260101, unit: str = "row", indication: str = INDICATION,
 ) -> WeightedComparison:
     """Weighted risk difference of a yes/no outcome, treated minus untreated.
 
     data: one row a unit; treatment: a yes/no column; covariates: columns of the propensity
-    model; cluster: the patient; times: bootstrap samples. Rows with a gap are left out. Raises
+    model; cluster: the patient; times: bootstrap samples; indication: the first warning, in the
+    words of the question. Rows with a gap are left out. Raises
     ValueError where a group has under 5 rows, the outcome is not yes/no, or its events (or
     non-events) are too few for a bootstrap: under 8, or none in one group.
     """
@@ -84,7 +85,7 @@ def compare_weighted(
         raise ValueError(f"{outcome} must be yes/no; use compare_weighted_level for amounts")
     _check_events(setting.value, setting.treated)
     gap, low, high = setting.interval(level, times, seed)
-    return setting.comparison(Estimate(
+    return setting.comparison(indication, Estimate(
         kind="difference", value=gap, low=max(low, -1.0), high=min(high, 1.0), level=level,
         unit=unit, events=int(setting.value.sum()), **setting.words))
 
@@ -92,9 +93,9 @@ def compare_weighted(
 def compare_weighted_level(
     data: pd.DataFrame, outcome: str, treatment: str, covariates: Sequence[str], *,
     cluster: str | None = None, scheme: str = "overlap", level: float = 0.95, times: int = 1000,
-    seed: int = 20260101, unit: str = "resection",
+    seed: int = 20260101, unit: str = "row", indication: str = INDICATION,
 ) -> WeightedComparison:
-    """Weighted ratio of geometric means of an amount above 0 (blood loss), treated over untreated.
+    """Weighted ratio of geometric means of an amount above 0, treated over untreated.
 
     Arguments as in `compare_weighted`. Raises ValueError also where a value is not above 0.
     """
@@ -103,7 +104,7 @@ def compare_weighted_level(
         raise ValueError(f"{outcome}: {int((setting.value <= 0).sum())} rows are not above 0")
     setting.value = np.log(setting.value)
     gap, low, high = setting.interval(level, times, seed)
-    return setting.comparison(Estimate(
+    return setting.comparison(indication, Estimate(
         kind="ratio of geometric means", value=float(np.exp(gap)), low=float(np.exp(low)),
         high=float(np.exp(high)), level=level, unit=unit, **setting.words))
 
@@ -156,11 +157,12 @@ class _Setting:
         weights = [self.weights[0][self.treated == arm] for arm in (1, 0)]
         return tuple(float(w.sum() ** 2 / (w**2).sum()) for w in weights)  # type: ignore[return-value]
 
-    def comparison(self, difference: Estimate) -> WeightedComparison:
+    def comparison(self, indication: str, difference: Estimate) -> WeightedComparison:
         """The estimate with its balance and warnings."""
         weights = self.weights[0]
         balance = _balance(self.rows, self.treated, weights)
-        return WeightedComparison(difference, balance, self.worth, _warnings(balance, self.worth))
+        return WeightedComparison(difference, balance, self.worth,
+                                  (indication, *_warnings(balance, self.worth)))
 
 
 def _check(rows: ModelRows) -> None:
@@ -191,7 +193,7 @@ def _balance(rows: ModelRows, treated: Array, weights: Array) -> pd.DataFrame:
 
 
 def _warnings(balance: pd.DataFrame, worth: tuple[float, float]) -> tuple[str, ...]:
-    found = [INDICATION]
+    found = []
     off = balance.index[balance["after"].abs() > 0.1]
     if len(off):
         found.append(f"Still unbalanced after weighting (over 0.1): {', '.join(off)}.")

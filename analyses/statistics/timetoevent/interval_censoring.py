@@ -1,4 +1,4 @@
-"""Events that imaging only brackets: how wide the brackets are, and how much that matters."""
+"""Events known to lie between two looks: how wide the brackets are, and how much it matters."""
 
 from __future__ import annotations
 
@@ -172,7 +172,7 @@ def interval_censored(
     measure: str = "",
     label: str = "",
 ) -> IntervalCensored:
-    """Events that lie between the last imaging without and the first imaging with them.
+    """Events that lie between the last look without and the first look with them.
 
     Both are times from the start, one a row, in one unit (name it in `measure`).
     last_negative: blank is read as 0, nothing seen since the start; first_positive: blank or

@@ -227,7 +227,7 @@ def survival(
     (name it in `measure`, such as "years"); event: 0 censored, 1 event; label: the title of the
     summary. entry: time at which a
     row came under observation (left truncation). cluster: the patient of each row where a
-    patient has several (lesions): the variance is then the infinitesimal jackknife summed by
+    patient has several: the variance is then the infinitesimal jackknife summed by
     patient. keys: what to call the rows in the list of cases. Codes 2 and above are refused,
     since censoring a death pretends that the dead can still have the event: use
     `cumulative_incidence`, or say competing="censor" and every estimate carries that remark.

@@ -80,7 +80,7 @@ def test_missing_operators_and_case_numbers_are_left_out_and_told() -> None:
     frame.loc[:9, ["operator_id", "case_number"]] = None
     found = quality_analysis(frame)
     assert "10 sessions without an operator's code" in found.sections["By operator code"][0]
-    assert found.funnel is not None and found.funnel.table["sessions"].sum() == 110
+    assert found.funnel is not None and found.funnel.table["trials"].sum() == 110
 
 
 def test_all_faults_of_the_table_are_told_at_once() -> None:
@@ -121,7 +121,7 @@ def test_declared_risks_follow_their_rows() -> None:
 def test_periods_without_sessions_keep_their_row() -> None:
     table = count_by_period(pd.to_datetime(["2024-01-05", "2024-03-07"]), [1, 0], "month")
     assert table["label"].tolist() == ["2024-01", "2024-02", "2024-03"]
-    assert table["sessions"].tolist() == [1, 0, 1]
+    assert table["trials"].tolist() == [1, 0, 1]
     halves = count_by_period(pd.to_datetime(["2024-01-05", "2024-07-07"]), [1, 0], "half-year")
     assert halves["label"].tolist() == ["2024 H1", "2024 H2"]
 

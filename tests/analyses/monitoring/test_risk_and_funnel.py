@@ -39,7 +39,7 @@ def test_expected_events_equal_observed_ones_in_the_baseline() -> None:
     # FLIC, Puhr and others 2017, Stat Med 36:2302.
     frame, first = cohort(), np.arange(400) < 200
     found = expected_risk(frame, outcome="complication", terms=["sm_grade", "ruptured"],
-                          baseline=first)
+                          cluster="patient_id", baseline=first)
     assert found.risk[first].sum() == pytest.approx(frame["complication"][first].sum(), rel=1e-9)
     assert found.ratio.value == pytest.approx(1)
     assert found.terms == ("sm_grade", "ruptured") and len(found.calibration) == 4
@@ -49,7 +49,7 @@ def test_few_events_carry_few_terms_and_it_is_said() -> None:
     frame = cohort(120)
     frame["complication"] = [1] * 7 + [0] * 113
     found = expected_risk(frame, outcome="complication", terms=["sm_grade", "ruptured"],
-                          baseline=[True] * 120)
+                          cluster="patient_id", baseline=[True] * 120)
     assert found.terms == ("sm_grade",)
     assert "7 baseline events carry 1 of 2 terms" in found.notes[0]
 
@@ -58,14 +58,16 @@ def test_a_blank_term_is_filled_and_told() -> None:
     frame = cohort()
     frame["sm_grade"] = frame["sm_grade"].astype("Int64")
     frame.loc[[3, 5], "sm_grade"] = pd.NA
-    found = expected_risk(frame, outcome="complication", terms=["sm_grade"], baseline=[True] * 400)
+    found = expected_risk(frame, outcome="complication", terms=["sm_grade"],
+                          cluster="patient_id", baseline=[True] * 400)
     assert "blank in 2 of 400" in found.notes[0] and np.isfinite(found.risk).all()
 
 
 def test_a_baseline_without_events_gives_no_model() -> None:
     frame = cohort(50).assign(complication=0)
     with pytest.raises(NoRiskModel, match="0 events in 50 baseline sessions"):
-        expected_risk(frame, outcome="complication", terms=["sm_grade"], baseline=[True] * 50)
+        expected_risk(frame, outcome="complication", terms=["sm_grade"],
+                      cluster="patient_id", baseline=[True] * 50, unit="session")
 
 
 def test_a_declared_score_is_checked_against_the_baseline() -> None:
@@ -94,10 +96,10 @@ def test_the_running_difference_ends_at_observed_minus_expected() -> None:
 
 def test_run_length_is_told_again_at_the_ends_of_the_baseline_interval() -> None:
     frame = cohort()
-    risk = expected_risk(frame, outcome="complication", terms=["sm_grade"],
+    risk = expected_risk(frame, outcome="complication", terms=["sm_grade"], cluster="patient_id",
                          baseline=np.arange(400) < 150)
     design = design_cusum(risk.risk, odds_ratio=2, run_length=1000, baseline=risk.ratio,
-                          sessions_a_month=5)
+                          volume_a_month=5)
     assert design.in_control.value == pytest.approx(1000, rel=1e-4)
     # A baseline of some fifteen events moves the run length several-fold, both ways.
     safer, riskier = (estimate.value for estimate in design.at_ends)

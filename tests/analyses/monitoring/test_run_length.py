@@ -128,7 +128,7 @@ def test_with_one_risk_the_limit_is_the_smallest_that_keeps_the_promise() -> Non
 
 def test_the_chance_of_a_signal_agrees_with_simulation() -> None:
     runs = simulated_run_lengths(GRADES, 2, 3.0, 4000, 3, 2.0)
-    ours = signal_probability(GRADES, odds_ratio=2, limit=3.0, sessions=60, shift=2.0)
+    ours = signal_probability(GRADES, odds_ratio=2, limit=3.0, trials=60, shift=2.0)
     share = (runs <= 60).mean()
     assert abs(ours - share) < 3 * math.sqrt(share * (1 - share) / runs.size)
 
