@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analyses.content.blocks import Caution, Sentence
+from analyses.population.exclusions import exclusions_of
 
 CAUTIONS = (
     "These are observational results of one service. They describe groups of patients; they are "
@@ -24,20 +25,33 @@ CONFERENCE_CAUTIONS = (
 )
 
 
-def cautions() -> Caution:
-    """The usual cautions, as one block."""
-    return Caution("Before these numbers are used", tuple(map(Sentence, CAUTIONS)))
+def excluded(manifest: Mapping[str, Any]) -> tuple[Sentence, ...]:
+    """Whom a study left out of its freeze, a sentence an exclusion; none of a freeze as it is."""
+    return tuple(Sentence(one.sentence()) for one in exclusions_of(manifest))
+
+
+def only_a_part(manifest: Mapping[str, Any]) -> tuple[Caution, ...]:
+    """The caution that stands first where a study left somebody or something out."""
+    out = excluded(manifest)
+    return (Caution("This is a part of the freeze", out),) if out else ()
+
+
+def cautions(manifest: Mapping[str, Any]) -> Caution:
+    """The usual cautions, as one block; whom a study left out of its freeze comes first."""
+    return Caution("Before these numbers are used",
+                   (*excluded(manifest), *map(Sentence, CAUTIONS)))
 
 
 def left_out(manifest: Mapping[str, Any]) -> tuple[Sentence, ...]:
     """How many patients were left out, why, and how many of them had a death or complication.
 
     manifest: the freeze's; its `left_out` holds `research_use` ({value: patients}), `errors`
-    (patients kept out by errors) and, for each, those with a recorded death or complication.
+    (patients kept out by errors) and, for each, those with a recorded death or complication. A
+    study's also says whom it left out of the freeze, and on what condition.
     """
     out = manifest.get("left_out", {})
     lines = [_by_errors(out.get("errors", {})), _by_research_use(manifest, out)]
-    return tuple(Sentence(line) for line in lines)
+    return (*map(Sentence, lines), *excluded(manifest))
 
 
 def _by_errors(errors: Mapping[str, Any]) -> str:

@@ -14,8 +14,10 @@ import pandas as pd
 
 from analyses.measures.flow_analyses import Analysis, analyses_of
 from analyses.measures.measure import Measure, Worked
+from analyses.population.exclusions import exclusions_of
 from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, counted_rows
+from analyses.words.estimate_text import plural
 
 ERRORS = "errors in the data"
 NOT_TREATED = "not treated"
@@ -45,28 +47,64 @@ class Flow:
 
 @once
 def flow_of(units: Units) -> Flow:
-    """The flow of one freeze; its manifest (`left_out`) counts who was held back."""
+    """The flow of one freeze or study.
+
+    Its manifest counts who was held back (`left_out`), and whom the study left out of the freeze
+    (`analyses.population.exclusions`): they leave between the freeze and those treated.
+    """
     people = units.tables["patients"]["patient_id"].astype(str)
     treated, embolized = (
         set(units.patients["key"]),
         set(units.patients.loc[units.patients["embolized"], "key"]),
     )
     out = _left_out(units.manifest)
-    recorded = len(people) + sum(number for _, number in out)
+    gone = sum(one.patients for one in exclusions_of(units.manifest))
+    recorded = len(people) + gone + sum(number for _, number in out)
     trunk = (
         ("Recorded", _number("flow.recorded", recorded)),
-        ("In this freeze", _people("flow.frozen", people)),
+        *_in_freeze(people, gone, _excluded(units.manifest)),
         ("Treated", _people("flow.treated", treated)),
         ("Embolized", _people("flow.embolized", embolized)),
     )
     losses = (
         tuple((reason, _number("flow.left_out", number, reason)) for reason, number in out),
+        *((_excluded(units.manifest),) if exclusions_of(units.manifest) else ()),
         _lost("flow.not_treated", NOT_TREATED, set(people) - treated),
         _lost("flow.not_embolized", NOT_EMBOLIZED, treated - embolized),
     )
     bases = {"treated": treated, "embolized": embolized}
     found = tuple(_analysis(a, bases[a.base]) for a in analyses_of(units))
     return Flow(trunk, losses, found)
+
+
+Counted = tuple[str, Estimate]
+"""Words, and the number that they are about."""
+
+
+def _in_freeze(
+    people: pd.Series, gone: int, excluded: tuple[Counted, ...],
+) -> tuple[Counted, ...]:
+    """The box of the freeze, and that of the study where it left somebody or something out."""
+    if not excluded:
+        return (("In this freeze", _people("flow.frozen", people)),)
+    return (("In this freeze", _number("flow.frozen", len(people) + gone)),
+            ("In this study", _people("flow.kept", people)))
+
+
+def _excluded(manifest: Mapping[str, Any]) -> tuple[Counted, ...]:
+    """What left by each exclusion: its patients, and its other units by name."""
+    patients: dict[str, int] = {}
+    others: dict[tuple[str, str], int] = {}
+    for one in exclusions_of(manifest):
+        patients[one.why] = patients.get(one.why, 0) + one.patients
+        if one.unit != "patient":
+            others[one.unit, one.why] = others.get((one.unit, one.why), 0) + one.units
+    found = [(f"left out: {why}", _number("flow.excluded", number, why))
+             for why, number in patients.items()]
+    found += [(f"{unit if number == 1 else plural(unit)} left out: {why}",
+               _number("flow.excluded", number, why, unit))
+              for (unit, why), number in others.items()]
+    return tuple(found)
 
 
 def flow_estimates(units: Units) -> list[Estimate]:
@@ -122,9 +160,11 @@ def _people(id: str, who: Any, group: dict[str, str] | None = None) -> Estimate:
                     method="count", group=group, counted=counted_rows(keys, [False] * len(keys)))
 
 
-def _number(id: str, number: int, reason: str | None = None) -> Estimate:
-    """A count of people who are not in the freeze, so that no keys can be given."""
-    return Estimate(id=id, kind="count", value=number, n=number, unit="patient", method="count",
+def _number(
+    id: str, number: int, reason: str | None = None, unit: str = "patient",
+) -> Estimate:
+    """A count of people (or other units) who are not in the data, so that no keys can be given."""
+    return Estimate(id=id, kind="count", value=number, n=number, unit=unit, method="count",
                     group={"reason": reason} if reason else None)
 
 
@@ -136,13 +176,17 @@ def words_of(losses: tuple[tuple[str, Estimate], ...]) -> Iterator[str]:
 
 WORDS = {
     "recorded": "Recorded", "left_out": "Left out of the freeze", "frozen": "In this freeze",
+    "excluded": "Left out of this study", "kept": "In this study",
     "treated": "Treated", "embolized": "Embolized", "not_treated": "Not treated",
     "not_embolized": "Treated, but not by embolization", "analysed": "In the analysis",
     "dropped": "Not in the analysis",
 }
+UNITS = ("patient", "lesion", "session", "injection", "catheter", "operation")
+"""What a study can leave out."""
+
 FLOW: tuple[Measure, ...] = tuple(
-    Worked(id=f"flow.{name}", units=("patient",), label=label, subject=label.lower(),
-           counted=label.lower(), among="{units}", kind="count", work=flow_estimates,
+    Worked(id=f"flow.{name}", units=UNITS if name == "excluded" else ("patient",), label=label,
+           subject=label.lower(), counted=label.lower(), among="{units}", kind="count", work=flow_estimates,
            answers=("strobe 13",) if name == "recorded" else (),
            checked_against="counted by hand on the small cohort")
     for name, label in WORDS.items())

@@ -12,6 +12,7 @@ from typing import Any
 from analyses.measures.results import Results
 from analyses.measures.results_record import records
 from analyses.measures.small_cells import for_outside
+from analyses.population.exclusions import STUDY
 from registry.problems.sentence_error import SentenceError
 
 Writer = Callable[[Path], None]
@@ -32,6 +33,7 @@ def results_record(results: Results) -> dict[str, Any]:
     keys = ("freeze_hash", "purpose", "date", "schema_version", "schema_hash", "software")
     return {
         "freeze": {key: manifest[key] for key in keys if key in manifest},
+        **({STUDY: manifest[STUDY]} if STUDY in manifest else {}),
         "estimates": records(for_outside(results.estimates)),
     }
 

@@ -19,7 +19,7 @@ from analyses.content.blocks import (
     Sentence,
     Table,
 )
-from analyses.documents.always_said import CAUTIONS, CONFERENCE_CAUTIONS
+from analyses.documents.always_said import CAUTIONS, CONFERENCE_CAUTIONS, only_a_part
 from analyses.documents.conference.case_evidence import (
     compared_with,
     here_blocks,
@@ -97,7 +97,7 @@ def _about_case(
     days = (f"Days count from {case.zero_words} (day 0); dates, operator, site and study code are "
             "left out.")
     return (
-        Section("Before we begin", (_rules(),), (days,)),
+        Section("Before we begin", (*only_a_part(results.manifest), _rules()), (days,)),
         Section("The case", (patient_table(case), *lesion_tables(case)), _case_notes(days)),
         Section("The course of treatment", (_course(case),), (
             f"Drawn to scale. {days}", "Each tick above a session is an injection.",

@@ -19,7 +19,7 @@ from analyses.content.blocks import (
     Table,
     plain,
 )
-from analyses.documents.always_said import CAUTIONS, left_out
+from analyses.documents.always_said import CAUTIONS, left_out, only_a_part
 from analyses.documents.quality.quality_charts import (
     change_blocks,
     cusum_blocks,
@@ -36,6 +36,7 @@ from analyses.documents.quality.quality_work import (
 )
 from analyses.measures.declared import about
 from analyses.monitoring.project import Project
+from analyses.population.exclusions import hash_words
 
 __all__ = ["QualityWork", "quality_document", "quality_work"]
 
@@ -49,7 +50,7 @@ def quality_document(work: QualityWork, *, inside: bool) -> Document:
     if not inside and work.analysis is not None:
         work = replace(work, analysis=without_days(work.analysis))
     sections = (
-        Section("Aim", _aim(work.project)),
+        Section("Aim", (*only_a_part(work.results.manifest), *_aim(work.project))),
         Section("Measures", (_measures(work),)),
         Section("Is harm more or less frequent?", _charts(work)),
         Section("Before and after", _before_after(work)),
@@ -64,8 +65,7 @@ def quality_document(work: QualityWork, *, inside: bool) -> Document:
         name="quality-report" if inside else "quality-report-to-share",
         title=work.project.title if work.project else TITLE,
         subtitle=f"{f'{TITLE}. ' if work.project else ''}Data frozen on "
-        f"{manifest.get('date', 'an unknown day')}, freeze "
-        f"{str(manifest.get('freeze_hash', ''))[:12]}.",
+        f"{manifest.get('date', 'an unknown day')}, {hash_words(manifest)}.",
         sections=tuple(section for section in sections if section.blocks),
         stays_inside=inside, compact=True,
     )

@@ -63,7 +63,8 @@ def _enrolment(results: Results) -> list[Sentence]:
 
 
 def _left_out(results: Results) -> list[Sentence]:
-    out = [e for e in results.estimates if e.id == "flow.left_out"]
+    out = [e for e in results.estimates if e.unit == "patient" and e.n
+           and e.id in ("flow.left_out", "flow.excluded")]
     if not out:
         return []
     total = sum(e.n or 0 for e in out)

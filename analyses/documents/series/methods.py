@@ -13,6 +13,7 @@ from analyses.documents.series.said import listed, told
 from analyses.measures.declared import measure, shown_at
 from analyses.measures.places import Place
 from analyses.measures.results import Results
+from analyses.population.exclusions import STUDY, added_to
 from analyses.words.estimate_text import plural
 from registry.clinical.practice_limits import LIMITS_CAUTION
 
@@ -141,9 +142,21 @@ def _software(manifest: Mapping[str, Any]) -> list[Sentence]:
     hash_ = str(manifest.get("freeze_hash", "not recorded"))
     said = [f"The data were frozen on {manifest.get('date', 'a day not recorded')} "
             f"(SHA-256 of their content: {hash_})."]
+    said += _study(manifest)
     if versions:
         said.append(f"The data set was made with {versions}; results were worked out with the same "
                     "package, in Python.")
     said.append("The same data set gives the same results digit by digit; all of them stand in "
                 "results.json, which comes with this document.")
     return [Sentence(text) for text in said]
+
+
+def _study(manifest: Mapping[str, Any]) -> list[str]:
+    """What makes the study another set of data than its freeze."""
+    if STUDY not in manifest:
+        return []
+    said = [f"The study took from it what is said above (SHA-256 of the freeze's hash, the "
+            f"exclusions and the added columns: {manifest[STUDY]['hash']}); grades and case "
+            "numbers were worked out before anything was left out."]
+    return said + [f"A column was added to each {one.unit}: {one.label}."
+                   for one in added_to(manifest)]

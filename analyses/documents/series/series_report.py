@@ -44,6 +44,7 @@ from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
 from analyses.measures.small_cells import outside_results
 from analyses.models.model_estimates import ModelNumbers, model_numbers
+from analyses.population.exclusions import hash_words
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -149,7 +150,7 @@ def _with_checklists(document: Document, results: Results) -> Document:
 
 def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section]:
     main = [
-        Section("Summary", (Points(_summary(results)), cautions())),
+        Section("Summary", (Points(_summary(results)), cautions(results.manifest))),
         introduction(),
         *methods_sections(results, model_methods(work.models)),
         *literature_methods(work.literature),
@@ -172,8 +173,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
 def _document(results: Results, sections: tuple[Section, ...], *, stays_inside: bool) -> Document:
     manifest = results.manifest
     subtitle = (f"Data frozen for {manifest.get('purpose', 'an unknown purpose')} on "
-                f"{manifest.get('date', 'an unknown day')}, freeze "
-                f"{str(manifest.get('freeze_hash', 'without a hash'))[:12]}")
+                f"{manifest.get('date', 'an unknown day')}, {hash_words(manifest)}")
     return Document("case-series", "Brain AVM embolization: case series", subtitle, sections,
                     stays_inside=stays_inside)
 
