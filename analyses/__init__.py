@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from analyses.statistics.regression.fitting import fit
     from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
     from analyses.statistics.timetoevent.survival_curves import survival
+    from analyses.study.one_study import Study, open_study
 
 _HOMES = {
     "Estimate": "statistics.estimate",
+    "Study": "study.one_study",
     "average_run_length": "statistics.control_charts.run_length",
     "clustered_proportion": "statistics.proportions.clustered",
     "cumulative_incidence": "statistics.timetoevent.incidence_curves",
@@ -36,6 +38,7 @@ _HOMES = {
     "fit": "statistics.regression.fitting",
     "g_chart": "statistics.control_charts.rare_event_charts",
     "incidence_rate": "statistics.rates.rates",
+    "open_study": "study.one_study",
     "p_chart": "statistics.control_charts.attribute_charts",
     "pool_proportions": "statistics.pooling.pooled_proportion",
     "proportion": "statistics.proportions.independent",
@@ -47,8 +50,8 @@ _HOMES = {
 }
 
 __all__ = [
-    "Estimate", "average_run_length", "clustered_proportion", "cumulative_incidence",
-    "cusum_limit", "cusum_scores", "fit", "g_chart", "incidence_rate", "p_chart",
+    "Estimate", "Study", "average_run_length", "clustered_proportion", "cumulative_incidence",
+    "cusum_limit", "cusum_scores", "fit", "g_chart", "incidence_rate", "open_study", "p_chart",
     "pool_proportions", "proportion", "proportion_difference", "risk_adjusted_cusum", "survival",
     "trend_across_groups", "u_chart",
 ]

@@ -5,10 +5,13 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from analyses.documents.fictional import is_demo, mark_demo
-from analyses.documents.report_making import write_report
 from analyses.renderers.report_folder import ReportError
+
+if TYPE_CHECKING:
+    from analyses.study.one_study import Study
 
 DEMO_FOLDER = "nidusbook-demo"
 RESEARCH, QUALITY = "freeze-research", "freeze-quality"
@@ -25,25 +28,26 @@ def run_demo(
 
 def _reports(out: Path, progress: Callable[..., None]) -> list[str]:
     """All three reports of the two freezes; the lines that say where to look."""
-    lines = write_report(out / RESEARCH, out / "report-series", progress=progress)
-    lines += write_report(out / QUALITY, out / "report-quality", audience="quality",
-                          project=out / WORDS, progress=progress)
-    case = _case_to_discuss(out / QUALITY)
+    from analyses.study.one_study import open_study
+
+    lines = open_study(out / RESEARCH).report(out / "report-series", progress=progress)
+    study = open_study(out / QUALITY)
+    lines += study.report(out / "report-quality", audience="quality", project=out / WORDS,
+                          progress=progress)
+    case = _case_to_discuss(study)
     if case is None:
         return [*lines, "No complication is recorded, so there is no case for a conference."]
-    return [*lines, *write_report(out / QUALITY, out / "report-conference",
-                                  audience="conference", case=case, progress=progress)]
+    return [*lines, *study.report(out / "report-conference", audience="conference", case=case,
+                                  progress=progress)]
 
 
-def _case_to_discuss(frozen: Path) -> str | None:
+def _case_to_discuss(study: Study) -> str | None:
     """The study code of the case with the gravest complication; None where there is none."""
     from analyses.cases.case_choice import gravest_case
     from analyses.cases.one_case import CaseError
-    from analyses.population.unit_frames import units_of
-    from registry import read_freeze
 
     try:
-        return gravest_case(units_of(read_freeze(frozen).tables))
+        return gravest_case(study.units)
     except CaseError:
         return None
 

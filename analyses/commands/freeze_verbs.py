@@ -75,9 +75,11 @@ def report(
         help="Own table (CSV) of published series, for the case series.")] = None,
 ) -> Told:
     """Write the documents, figures, tables and results.json of a freeze."""
-    from analyses.documents.report_making import write_report
+    from analyses.study.one_study import open_study
 
     with progress() as tell:
-        lines = write_report(frozen, out, audience=for_.value, case=case, limits=limits,
-                             plan=plan, project=project, published=published, progress=tell)
+        tell("reading the freeze")
+        lines = open_study(frozen, limits=limits).report(
+            out, audience=for_.value, case=case, plan=plan, project=project,
+            published=published, progress=tell)
     return Told(f"report for {for_.value}", lines)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from functools import cached_property
 from importlib.resources import files
 from itertools import count
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from analyses.content.blocks import (
     Caution,
@@ -26,6 +26,7 @@ from analyses.content.blocks import (
     Table,
 )
 from analyses.content.plain_text import sections_text
+from analyses.population.exclusions import hash_words
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -34,6 +35,14 @@ if TYPE_CHECKING:
     from registry.freeze.freeze_reading import Freeze
 
 TABLE_OR_FIGURE = re.compile(r"(<caption>|<figcaption>|<summary>|=\")(?:Table|Figure) S?\d+\. ")
+
+
+@runtime_checkable
+class HasContent(Protocol):
+    """Something that shows itself as sections: a study, an answer."""
+
+    def content(self) -> tuple[Section, ...]:
+        """What is shown."""
 
 
 class Shown:
@@ -61,7 +70,7 @@ class Shown:
 
 
 def show(*things: Any) -> Shown:
-    """Show sections, blocks of content, estimates or a freeze, in the order given.
+    """Show sections, blocks, estimates, a study, its answers or a freeze, in the order given.
 
     Raises TypeError for anything else.
     """
@@ -126,8 +135,9 @@ def freeze_section(freeze: Freeze) -> Section:
     blocks: list[Any] = [] if not is_demo(freeze.path) else [Caution(
         "A fictional service", (Sentence("Nothing here is real: these are the demo's data."),))]
     blocks += [Paragraph((
-        Sentence(f"Freeze {manifest['purpose_in_words']}, written on {manifest['date']}, hash "
-                 f"{manifest['freeze_hash'][:12]}."),
+        Sentence(f"Freeze {manifest.get('purpose_in_words', 'of a purpose not recorded')}, "
+                 f"written on {manifest.get('date', 'a day not recorded')}; "
+                 f"{hash_words(manifest)}."),
         Sentence(f"It holds {rows}."), *left_out(manifest),
         Sentence("It lists study codes and stays inside the service."),
     ))]
@@ -155,6 +165,8 @@ def _taken(thing: Any) -> list[Any]:
 
     if isinstance(thing, Freeze):
         return [freeze_section(thing)]
+    if isinstance(thing, HasContent):
+        return list(thing.content())
     if isinstance(thing, Estimate):
         sentence = Sentence(thing.sentence(about(thing.id).subject), (thing,))
         return [Paragraph((sentence,))]

@@ -1,4 +1,4 @@
-"""From a freeze to a report's folder: read, work out, build the documents, write all of it.
+"""From results to a report's folder: build the documents, write all of it or nothing.
 
 One function an audience gives the folder's files (name → writer); nothing is written before all
 of them are ready to be.
@@ -25,52 +25,56 @@ if TYPE_CHECKING:
     from analyses.measures.results import Results
     from analyses.models.model_plan import Plan
     from analyses.statistics.estimate import Estimate
-    from registry.clinical.practice_limits import PracticeLimits
 
 Progress = Callable[..., None]
 
 
 @dataclass(frozen=True)
 class Wish:
-    """What was asked for beside the freeze.
+    """What was asked for beside the results.
 
-    A case, own practice limits, a plan of models, a project's words, own published series.
+    A case, a plan of models, a project's words, own published series.
     """
 
     case: str | None = None
-    limits: PracticeLimits | None = None
     plan: Path | None = None
     project: Path | None = None
     published: tuple[PublishedSeries, ...] | None = None
 
 
-def write_report(
-    frozen: Path, out: Path, *, audience: str = "series", case: str | None = None,
-    limits: Path | None = None, plan: Path | None = None, project: Path | None = None,
-    published: Path | None = None, progress: Progress | None = None,
-) -> list[str]:
-    """Write the report of a freeze into `out`; returns lines that say what to open.
+def wish_of(
+    *, case: str | None = None, plan: str | Path | None = None,
+    project: str | Path | None = None, published: str | Path | None = None,
+) -> Wish:
+    """What was asked for, from a case and the paths of files; own published series are read.
 
-    audience: series, conference (of `case`) or quality. Raises FreezeError for a freeze that was
-    changed, ReportError and its kin where the call or the folder is wrong; then nothing has been
-    written, and an older report in `out` stays as it was.
+    Raises SentenceError where that file is wrong.
     """
     from analyses.literature.published import read_series
-    from analyses.measures.results import work_out
-    from analyses.population.unit_frames import units_of
-    from registry import read_freeze
-    from registry.clinical.practice_limits import read_limits
 
-    tell = progress or (lambda *words: None)
+    return Wish(case, Path(plan) if plan else None, Path(project) if project else None,
+                read_series(Path(published)) if published else None)
+
+
+def check_audience(audience: str) -> None:
+    """Raises ReportError where there is no report for an audience."""
     if audience not in AUDIENCES:
         raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
-    wish = Wish(case, read_limits(limits) if limits else None, plan, project,
-                read_series(published) if published else None)
-    tell("reading the freeze")
-    freeze = read_freeze(frozen)
-    units = units_of(freeze.tables, wish.limits, freeze.manifest)
-    results = work_out(units, progress=tell)
-    files, first = AUDIENCES[audience](results, wish, tell)
+
+
+def write_report(
+    results: Results, out: Path, *, audience: str = "series", wish: Wish | None = None,
+    progress: Progress | None = None,
+) -> list[str]:
+    """Write the report of a study's results into `out`; returns lines that say what to open.
+
+    audience: series, conference (of the wish's case) or quality. Raises ReportError and its kin
+    where the call or the folder is wrong; then nothing has been written, and an older report in
+    `out` stays as it was.
+    """
+    tell = progress or (lambda *words: None)
+    check_audience(audience)
+    files, first = AUDIENCES[audience](results, wish or Wish(), tell)
     write_folder(out, _told(files, tell))
     return [f"Report for {audience}: {out / first}"]
 
@@ -122,7 +126,7 @@ def conference_files(
     if not wish.case:
         raise ReportError("A conference needs its case: --case STUDY-CODE.")
     tell("building the conference")
-    document, more = conference_document(results, wish.case, wish.limits)
+    document, more = conference_document(results, wish.case)
     return {
         **_numbers(_with(results, more)),
         **_page(document),

@@ -186,7 +186,8 @@ UNITS = ("patient", "lesion", "session", "injection", "catheter", "operation")
 
 FLOW: tuple[Measure, ...] = tuple(
     Worked(id=f"flow.{name}", units=UNITS if name == "excluded" else ("patient",), label=label,
-           subject=label.lower(), counted=label.lower(), among="{units}", kind="count", work=flow_estimates,
+           subject=label.lower(), counted=label.lower(), among="{units}", kind="count",
+           work=flow_estimates,
            answers=("strobe 13",) if name == "recorded" else (),
            checked_against="counted by hand on the small cohort")
     for name, label in WORDS.items())

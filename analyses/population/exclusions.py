@@ -19,7 +19,7 @@ STUDY = "study"
 class Exclusion:
     """Units left out of a study because a condition was not met, or could not be told.
 
-    condition: what the kept units meet, of the frame of `unit`; why: the reason given. units:
+    condition: what the kept units meet, without any code in it; why: the reason given. units:
     how many were left out, `unknown` of them because it could not be told; patients: who went
     with them, `harmed` of them with a recorded death or complication; events: embolization
     complications that are counted no more.
@@ -40,7 +40,7 @@ class Exclusion:
         told = f"{out} left out of this study: {self.why} (kept: {plural(self.unit)} with "
         told += self.condition
         if self.unknown:
-            told += f"; of {self.unknown} left out this is not recorded"
+            told += f"; {self.unknown} of those left out because it is not recorded"
         return f"{told}); {self._with_them()}."
 
     def _with_them(self) -> str:

@@ -226,11 +226,12 @@ class _Rows:
         if column not in self.frame:
             return
         dtype = self.frame[column].dtype
-        if isinstance(value, str) and isinstance(dtype, pd.CategoricalDtype):
-            if value not in list(dtype.categories):
-                listed = ", ".join(map(str, dtype.categories))
-                raise unknown_name(f"value of {column}", value, dtype.categories,
-                                   f"It can be: {listed}.")
+        if not isinstance(value, str) or not isinstance(dtype, pd.CategoricalDtype):
+            return
+        if value not in list(dtype.categories):
+            listed = ", ".join(map(str, dtype.categories))
+            raise unknown_name(f"value of {column}", value, dtype.categories,
+                               f"It can be: {listed}.")
 
     def _called(self, node: ast.Call) -> pd.Series:
         if not isinstance(node.func, ast.Attribute) or node.keywords:

@@ -38,7 +38,7 @@ def choose(tables: Mapping[str, pd.DataFrame], held: pd.DataFrame, purpose: str)
     """
     use = _research_use(tables["patients"], held)
     excluded = use[~use.isin(RESEARCH_USE_ALLOWED)] if purpose == "research" else use.iloc[:0]
-    harmed = _harmed(tables)
+    harmed = harmed_patients(tables)
     by_value = excluded.value_counts()
     left_out = {
         "errors": _by_errors(set(use.index), held),
@@ -65,7 +65,7 @@ def _patient_rows(held: pd.DataFrame) -> list[tuple[str | None, dict[str, str]]]
     return list(zip(rows["patient_id"], rows["values"], strict=True))
 
 
-def _harmed(tables: Mapping[str, pd.DataFrame]) -> set[str]:
+def harmed_patients(tables: Mapping[str, pd.DataFrame]) -> set[str]:
     """Patients with a recorded death or complication."""
     patients, visits = tables["patients"], tables["follow_ups"]
     dead = patients["death_date"].notna() | patients["death_cause"].notna()

@@ -1,0 +1,156 @@
+"""What the columns of a study's frames are: their words, types and units, worked-out ones too."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from registry.clinical.technique import AGENT_GROUPS, VENOUS_PASSAGE
+from registry.freeze.worked_out import worked_out_tables
+from registry.schema import TABLES, FieldSpec
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+WORKED_OUT, ADDED = "worked out", "added to this study"
+
+UNIT_NAMES = ("patient", "lesion", "session", "injection", "catheter", "resection")
+"""The units of a study's frames; `study.patients` is the frame of "patient", and so on."""
+
+GRADE_LEVELS: dict[str, Sequence[int | str]] = {
+    "sm_grade": range(1, 6), "ponce_class": ("A", "B", "C"), "lawton_young": range(1, 6),
+    "lawton_young_sum": range(2, 11),
+}
+"""Grades and their levels in order, from the mildest."""
+
+DTYPES = {"text": "string", "choice": "string", "int": "Int64", "number": "Float64",
+          "yes/no": "boolean", "date": "datetime64[ns]"}
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column: its type (text, choice, grade, int, number, yes/no, date), words and source."""
+
+    name: str
+    type: str
+    label: str
+    definition: str
+    unit: str = ""
+    values: tuple[int | str, ...] = ()
+    source: str = WORKED_OUT
+
+    def typed(self, values: pd.Series) -> pd.Series:
+        """The values in this column's one type; blanks stay blank."""
+        if self.type == "grade":
+            wanted = values.astype("Int64" if isinstance(self.values[0], int) else "string")
+            return _categories(wanted, self.values, ordered=True)
+        if self.type == "choice":
+            return _categories(values.astype("string"), self.values, ordered=False)
+        return values.astype(DTYPES[self.type])
+
+
+def of_field(spec: FieldSpec, table: str) -> Column:
+    """The column of a field of a table."""
+    return Column(spec.name, spec.type, spec.label, spec.definition, spec.unit, spec.values,
+                  f"field {table}.{spec.name}")
+
+
+def fields_of(table: str) -> list[Column]:
+    """The columns of a table's fields, in order."""
+    return [of_field(spec, table) for spec in TABLES[table].fields]
+
+
+def grades() -> list[Column]:
+    """The columns of the worked-out grades and scores of a lesion."""
+    return [_graded(spec) for spec in worked_out_tables()["grades"].fields if not spec.key]
+
+
+def _graded(spec: FieldSpec) -> Column:
+    levels = tuple(GRADE_LEVELS.get(spec.name, ()))
+    return Column(spec.name, "grade" if levels else spec.type, spec.label, spec.definition,
+                  spec.unit, levels)
+
+
+def _categories(
+    values: pd.Series, listed: Sequence[int | str], *, ordered: bool,
+) -> pd.Series:
+    """The values as categories in the order of the list; a word outside it comes after."""
+    others = sorted(set(values.dropna()) - set(listed))
+    dtype = pd.CategoricalDtype([*listed, *others], ordered=ordered)
+    return pd.Series(pd.Categorical(list(values.astype("object").where(values.notna(), None)),
+                                    dtype=dtype), index=values.index)
+
+
+INTENTS = TABLES["sessions"].by_name["intent"].values
+AGENTS = (*AGENT_GROUPS, "not embolized")
+AGENT_FIELD = TABLES["injections"].by_name["agent"]
+
+GROUPS = (
+    Column("sm_grade", "grade", "Spetzler–Martin grade", "Spetzler and Martin 1986; of the "
+           "highest lesion where there are several.", values=tuple(range(1, 6))),
+    Column("ponce_class", "grade", "Three-tier class", "Spetzler and Ponce 2011.",
+           values=("A", "B", "C")),
+    Column("ruptured", "yes/no", "Bled before treatment", "Whether a lesion bled before its "
+           "first treatment."),
+    Column("agent", "choice", "Agent group", "The liquids used, of the whole unit; of an "
+           "injection or a catheter: of its session.", values=AGENTS),
+    Column("period", "int", "Year", "Calendar year of the (first) session, or of the first "
+           "treatment."),
+)
+"""The groupings that every unit has."""
+
+INTENT = Column("intent", "choice", "Intent", "Intent of the first session.",
+                values=(*INTENTS, "not embolized"))
+
+TECHNIQUE = (
+    Column("pedicles", "number", "Pedicles treated", "Arterial pedicles, added up.", "pedicles"),
+    Column("agent_ml", "number", "Agent volume", "All liquids, added up; blank where a part was "
+           "not recorded.", "mL"),
+    Column("agent_per_nidus", "number", "Agent per mL of nidus", "Agent volume over the volume "
+           "of the lesions treated.", "mL/mL"),
+    Column("push_min", "number", "Push time", "Injection time less pauses, added up.", "min"),
+    Column("rate_ml_min", "number", "Mean rate", "All the volume over all the push time.",
+           "mL/min"),
+    Column("longest_pause_s", "number", "Longest pause", "The longest pause.", "s"),
+    Column("formulation", "choice", "Formulation", "Where one formulation of EVOH and no other "
+           "liquid was used.", values=AGENT_FIELD.values),
+    Column("reflux_past_limit", "yes/no", "Reflux past the agreed limit", "In any injection."),
+    Column("venous_passage", "choice", "Agent in the draining vein", "The worst there was.",
+           values=VENOUS_PASSAGE),
+    Column("case_number", "int", "Case number", "Procedures the operator had done before the "
+           "(first) one, counted before anybody was left out.", "procedures"),
+)
+"""Worked-out technique of a session, a lesion or a patient."""
+
+OF_INJECTIONS = (
+    Column("agent_used", "choice", AGENT_FIELD.label, AGENT_FIELD.definition,
+           values=AGENT_FIELD.values, source="field injections.agent"),
+    Column("push_min", "number", "Push time", "Injection time less pauses.", "min"),
+    Column("rate_ml_min", "number", "Mean rate", "Volume over push time, of liquids.", "mL/min"),
+    Column("longest_pause_s", "number", "Longest pause", "As recorded; 0 where there was none.",
+           "s"),
+    Column("reflux_past_limit", "yes/no", "Reflux past the agreed limit", "Reflux beyond the "
+           "limit; no where none was seen."),
+)
+DATES = (
+    Column("treated", "yes/no", "Treated", "Treated in any way."),
+    Column("embolized", "yes/no", "Embolized", "Embolized at least once."),
+    Column("first_treatment", "date", "First treatment", "Day of the first treatment of any "
+           "kind."),
+    Column("last_treatment", "date", "Last treatment", "Day of the last treatment of any kind."),
+    Column("first_session", "date", "First session", "Day of the first embolization."),
+)
+OPERATED = (
+    Column("first_resection", "date", "First resection", "Day of the first resection."),
+    Column("first_radiosurgery", "date", "First radiosurgery", "Day of the first radiosurgery."),
+)
+AGE = Column("age_at_treatment", "number", "Age at treatment",
+             "Age at the first treatment, capped at 90.", "years")
+LESIONS = Column("lesions", "int", "Lesions", "Lesions of the patient, or treated in the session.",
+                 "lesions")
+INJECTIONS = Column("injections", "int", "Injections", "Injections of any agent.", "injections")
+SESSIONS = Column("sessions", "int", "Sessions", "Embolization procedures.", "sessions")
+RETAINED = Column("retained", "yes/no", "Retained", "Part of the catheter was left behind, not by "
+                  "design.")
