@@ -18,6 +18,7 @@ from analyses.statistics.control_charts.funnel import Funnel
 from analyses.statistics.control_charts.interrupted_series import InterruptedSeries
 from analyses.statistics.control_charts.learning_curve import LearningCurve
 from analyses.statistics.control_charts.stages import Change
+from analyses.words.estimate_text import plural
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,15 +29,17 @@ MOST_TICKS, TICKS_AN_INCH = 9, 1.45
 PAPER = {"facecolor": "white", "alpha": 0.8, "pad": 0.5, "edgecolor": "none"}
 LINES = ("-", "--", "-.", ":")
 PER_CENT = "proportion with an event"
+HAPPENED = "sessions with a complication"
 
 
 def chart_figure(
-    chart: Chart, *, changes: Sequence[Change] = (), width_in: float = 6.5
+    chart: Chart, *, changes: Sequence[Change] = (), width_in: float = 6.5,
+    happened: str = HAPPENED, unit: str = "session",
 ) -> Figure:
     """A control chart: points joined, centre, limits by stage, signals as open squares.
 
     changes: placed where the chart's table has a `day` column (its points' first days).
-    width_in: inches.
+    width_in: inches. happened: what a share is of, in words; unit: what is counted.
     """
     import matplotlib as mpl
 
@@ -52,9 +55,9 @@ def chart_figure(
         _mark_signals(axes, place, scale * table["value"].to_numpy(), table["signal"].to_numpy())
         if scale == 100 or table["value"].min() >= 0:
             axes.set_ylim(bottom=0)
-        axes.set_ylabel(_measure(chart))
+        axes.set_ylabel(_measure(chart, happened))
         _ticks(axes, table["label"].tolist())
-        axes.set_xlabel(f"{_under(chart)}\n{chart.method}")
+        axes.set_xlabel(f"{_under(chart, plural(unit))}\n{chart.method}")
         if "day" in table.columns:
             _draw_changes(axes, changes, table["day"].to_numpy(dtype="datetime64[D]"))
         axes.margins(x=0.02)
@@ -317,18 +320,18 @@ def _ticks(axes: Axes, labels: Sequence[Any]) -> None:
             text.set_rotation_mode("anchor")
 
 
-def _measure(chart: Chart) -> str:
-    return "sessions with a complication, %" if chart.measure == PER_CENT else chart.measure
+def _measure(chart: Chart, happened: str) -> str:
+    return f"{happened}, %" if chart.measure == PER_CENT else chart.measure
 
 
-def _under(chart: Chart) -> str:
+def _under(chart: Chart, units: str) -> str:
     table = chart.table
     if chart.kind == "EWMA":
-        return f"{len(table)} sessions in order of time"
+        return f"{len(table)} {units} in order of time"
     if chart.kind in ("g", "t"):
         return f"each of {len(table)} points: one event, by its date"
     if "trials" not in table.columns:
         return f"{len(table)} periods"
     size = table["trials"]
     return (f"{len(table)} periods, {table['events'].sum():.0f} events in "
-            f"{size.sum():,.0f} sessions ({size.min():.0f}–{size.max():.0f} a period)")
+            f"{size.sum():,.0f} {units} ({size.min():.0f}–{size.max():.0f} a period)")

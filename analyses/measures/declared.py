@@ -98,10 +98,13 @@ def shares_at(place: Place) -> list[tuple[Share, str]]:
 
 
 def estimates_of(topic: str | ModuleType, units: Units) -> list[Estimate]:
-    """All estimates of a topic's measures. Raises KeyError for a topic that does not exist.
+    """All estimates of a topic's measures.
 
-    Raises ValueError where a function works out an id that no measure of the topic declares.
+    Raises ValueError for a topic that does not exist, and where a function works out an id that
+    no measure of the topic declares.
     """
+    if isinstance(topic, str) and topic not in TOPICS:
+        raise ValueError(f"There is no topic {topic}; there are {', '.join(TOPICS)}.")
     module = TOPICS[topic] if isinstance(topic, str) else topic
     found = [(one, e) for one in declared_in(module) for e in one.estimates(units)
              if one.in_results]

@@ -28,11 +28,16 @@ FEWEST_QUARTERS = 6
 FEWEST_A_MONTH = 5
 
 
-def chosen_chart(sessions: pd.DataFrame, choice: ChartChoice) -> Chart | None:
-    """The chart of the choice, its stages as in the sessions; None where none fits yet."""
+def chosen_chart(
+    sessions: pd.DataFrame, choice: ChartChoice, unit: str = "session",
+) -> Chart | None:
+    """The chart of the choice, its stages as in the sessions; None where none fits yet.
+
+    unit: what a row is called.
+    """
     if choice.kind == "p":
         return _p(sessions, choice.period)
-    return _g(sessions) if choice.kind == "g" else None
+    return _g(sessions, unit) if choice.kind == "g" else None
 
 
 def quarterly_run_chart(sessions: pd.DataFrame) -> Chart | None:
@@ -91,7 +96,7 @@ def _p(sessions: pd.DataFrame, period: str) -> Chart:
     return replace(chart, table=chart.table.assign(day=days))
 
 
-def _g(sessions: pd.DataFrame) -> Chart:
+def _g(sessions: pd.DataFrame, unit: str) -> Chart:
     """g chart; a gap belongs to the stage in which it ends."""
     y = sessions["complication"].to_numpy()
     gaps = gaps_between_events(y)
@@ -99,5 +104,5 @@ def _g(sessions: pd.DataFrame) -> Chart:
     days = sessions["session_date"].iloc[places]
     stage = sessions["stage"].iloc[places].tolist()
     chart = g_chart(gaps.between, labels=days.dt.strftime("%Y-%m-%d").tolist(), stage=stage,
-                    since_last=gaps.since_last, unit="session")
+                    since_last=gaps.since_last, unit=unit)
     return replace(chart, table=chart.table.assign(day=days.to_numpy()))

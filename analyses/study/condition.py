@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import ast
 import operator
+import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
@@ -31,6 +32,7 @@ ARITHMETIC: dict[type[ast.operator], Callable[[Any, Any], Any]] = {
 }
 METHODS = ("isna", "notna", "isnull", "notnull", "isin", "between")
 TEXT_METHODS = ("contains", "startswith", "endswith")
+DAY = re.compile(r"\d{4}(-\d{2}(-\d{2})?)?")
 DATE_PARTS = ("year", "month", "quarter")
 
 
@@ -175,7 +177,6 @@ class _Rows:
         if isinstance(sign, ast.In | ast.NotIn) or isinstance(right, list):
             return self._among(sign, left, right, names, node)
         if not isinstance(left, pd.Series):
-            right, left = self._same_sort(right, left, names[1], node), left
             left = self._same_sort(right, left, names[1], node)
         else:
             right = self._same_sort(left, right, names[0], node)
@@ -203,11 +204,7 @@ class _Rows:
         if isinstance(value, pd.Series) or not isinstance(column, pd.Series):
             return value
         if pd.api.types.is_datetime64_any_dtype(column.dtype):
-            try:
-                return pd.Timestamp(value)
-            except (ValueError, TypeError):
-                raise StudyError(f"“{value}” is no date; write it year-month-day, such as "
-                                 "'2018-01-01'.") from None
+            return _day(value)
         if pd.api.types.is_bool_dtype(column.dtype) != isinstance(value, bool):
             raise self._unlike(node)
         if pd.api.types.is_numeric_dtype(column.dtype) == isinstance(value, str):
@@ -268,6 +265,16 @@ class _Rows:
                 node.value.attr == "dt"):
             return getattr(self.value(node.value.value).dt, node.attr).astype("Int64")
         raise self._refused(node)
+
+
+def _day(value: Any) -> pd.Timestamp:
+    """A day from its text; 2018 alone is its first day."""
+    try:
+        if DAY.fullmatch(str(value)) and isinstance(value, str):
+            return pd.Timestamp(value)
+    except ValueError:
+        pass
+    raise StudyError(f"“{value}” is no date; write it year-month-day, such as '2018-01-01'.")
 
 
 def _plain(column: pd.Series) -> pd.Series:

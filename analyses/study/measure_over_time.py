@@ -112,5 +112,5 @@ def measure_over_time(
     span = known["session_date"].iloc[-1] - known["session_date"].iloc[0]
     months = max(span.days / DAYS_A_MONTH, 1.0)
     choice = choose_chart(int(known["complication"].sum()), len(known), months, unit=unit)
-    return OverTime(measure, unit, choice, chosen_chart(known, choice), known,
-                    len(rows) - len(known), manifest)
+    return OverTime(measure, unit, choice, chosen_chart(known, choice, unit),
+                    known, len(rows) - len(known), manifest)

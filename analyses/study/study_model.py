@@ -33,8 +33,9 @@ Given = str | Term | Mapping[str, Any]
 class StudyModel(ShowsItself):
     """A fitted model of a measure.
 
-    fit: the model as fitted; terms: how many of the lines of its table are asked about (the
-    others are adjusted for); not_asked: units in which a term has no meaning, a column each.
+    fit: the model as fitted; asked: the columns that are asked about (the others are adjusted
+    for); labels, steps: the words and the unit of each column; not_asked: units in which a column
+    has no meaning.
     """
 
     measure: Share
@@ -42,6 +43,7 @@ class StudyModel(ShowsItself):
     fit: ModelFit
     asked: tuple[str, ...]
     labels: Mapping[str, str]
+    steps: Mapping[str, str]
     not_asked: Mapping[str, int]
 
     @property
@@ -88,15 +90,21 @@ class StudyModel(ShowsItself):
         return (one.group or {}).get("term", "").split(" (")[0].split(" [")[0]
 
     def _name(self, one: Estimate) -> str:
+        """`Mean rate (per 0.1 mL/min)`: the label of the column, with the step of the ratio."""
         term = (one.group or {}).get("term", "")
         column = self._column(one)
-        return f"{self.labels.get(column, column)}{term.removeprefix(column)}"
+        rest, unit = term.removeprefix(column), self.steps.get(column, "")
+        if unit and (not rest or rest.startswith(" (per ")):
+            rest = f"{rest.removesuffix(')') or ' (per'} {unit})"
+        return f"{self.labels.get(column, column)}{rest}"
 
     def _said(self, one: Estimate) -> str:
         if one.value is None:
             return f"{self._name(one)}: these data cannot answer ({self._behind()})."
         wanted = self.measure.direction is Direction.BENEFIT
-        way = "higher" if one.value > 1 else "lower" if one.value < 1 else "the same"
+        way = "higher" if one.value > 1 else "lower"
+        if round(one.value, 2) == 1:
+            way = "about the same"
         said = (f"{self._name(one)}: {way} {'chance' if wanted else 'risk'} of "
                 f"{self.measure.subject}, {one.kind} {ratio_text(one)}; {self._behind()}")
         if one.low is not None and one.high is not None and one.low <= 1 <= one.high:
@@ -143,8 +151,9 @@ def study_model(
     except ValueError as fault:
         raise StudyError(f"No model of {measure.id}: {fault}.") from fault
     labels = {name: frame.columns[name].label for name in columns}
+    steps = {name: frame.columns[name].unit for name in columns}
     return StudyModel(measure, unit, found, tuple(c for t in asked for c in t.columns), labels,
-                      not_asked)
+                      steps, not_asked)
 
 
 OUTCOME, PATIENT = "event", "patient"

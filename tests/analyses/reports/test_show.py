@@ -63,7 +63,7 @@ def test_part_of_the_results_is_the_same_as_in_all_of_them(results) -> None:
     whole = work_out(units_of(small_tables(), manifest=MANIFEST))
     for e in results.estimates:
         assert whole.one(e.id, e.unit, e.group) == e
-    with pytest.raises(ValueError, match="no step obliterations; there are obliteration"):
+    with pytest.raises(ValueError, match="no topic obliterations; there are who is"):
         work_out_topics(["obliterations"], units_of(small_tables(), manifest=MANIFEST))
 
 
