@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
-from analyses.statistics.arguments import Floats
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import pandas as pd
 
 from analyses.measures.gate import Known, Verdict, gate
 from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED
-from analyses.statistics.arguments import Floats
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.clustered import clustered_proportion

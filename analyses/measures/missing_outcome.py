@@ -15,7 +15,7 @@ from analyses.measures.counting import share
 from analyses.measures.headlines import Headline, headlines
 from analyses.measures.places import Place
 from analyses.population.unit_frames import Units
-from analyses.statistics.arguments import Floats
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.weighted_proportion import weighted_proportion

@@ -15,10 +15,10 @@ import pandas as pd
 from scipy.special import logsumexp
 from scipy.stats import chi2
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.predictions import corrected_coefficients
 from analyses.statistics.regression.sandwich import sum_by_cluster
 from analyses.statistics.regression.standardisation import effect_curve, standardised_risks
@@ -98,7 +98,7 @@ def learning_effect(
         _ends(model, case_number, places, unit), operators.nunique())
 
 
-def _ends(model: ModelFit, case_number: str, places: Array, unit: str) -> tuple[Estimate, ...]:
+def _ends(model: ModelFit, case_number: str, places: Floats, unit: str) -> tuple[Estimate, ...]:
     """Risks at the first and the last number, and their difference."""
     found = standardised_risks(
         model, [{case_number: float(places[0])}, {case_number: float(places[-1])}], unit=unit)
@@ -123,7 +123,7 @@ def operator_spread(model: ModelFit, operators: pd.Series) -> tuple[float, float
     return float(grid[profile.argmax()]), float(inside[0]), float(inside[-1])
 
 
-def _best_marginal(offset: Array, y: Array, codes: Array, sd: float) -> float:
+def _best_marginal(offset: Floats, y: Floats, codes: Floats, sd: float) -> float:
     """Marginal log-likelihood at `sd`, maximised over a common shift of the intercept."""
     from scipy.optimize import minimize_scalar
 
@@ -132,7 +132,7 @@ def _best_marginal(offset: Array, y: Array, codes: Array, sd: float) -> float:
     return float(-found.fun)
 
 
-def _marginal(offset: Array, y: Array, codes: Array, sd: float) -> float:
+def _marginal(offset: Floats, y: Floats, codes: Floats, sd: float) -> float:
     nodes, weights = np.polynomial.hermite_e.hermegauss(31)
     eta = offset[:, None] + sd * nodes[None, :]
     rows = y[:, None] * eta - np.logaddexp(0, eta)

@@ -15,11 +15,11 @@ import pandas as pd
 from scipy import stats
 
 from analyses.models.model_plan import PlannedModel
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.regression.fitted import SCALES
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.terms import Term, is_two_valued
 
 RATIO_OF_RATIOS = "ratio of {kind}s"
@@ -87,7 +87,7 @@ def _along(
     group: Mapping[str, str],
 ) -> Estimate:
     """The ratio of a sum of coefficients, Wald with the smallest of their degrees of freedom."""
-    vector: Array = np.zeros(len(found.fitted.names))
+    vector: Floats = np.zeros(len(found.fitted.names))
     vector[list(parts)] = list(parts.values())
     value = float(vector @ found.fitted.coefficients)
     df = float(np.min(found.fitted.df[list(parts)]))

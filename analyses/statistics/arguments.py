@@ -9,10 +9,9 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Whole = NDArray[np.int64]
+from analyses.statistics.arrays import Floats, Whole
 
 
 def check_level(level: float) -> float:

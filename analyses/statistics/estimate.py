@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypedDict, TypeVar, Unpack
 
 from analyses.words import estimate_text
 from analyses.words.flags import flag_words
@@ -23,6 +23,8 @@ RECORD_KEYS = (
     "value", "low", "high", "level", "method", "flags",
 )
 """The keys of one entry of `results.json`, in their order there."""
+
+Number = TypeVar("Number", int, float)
 
 
 class CountedRow(NamedTuple):
@@ -151,10 +153,49 @@ def counted_rows(keys: Iterable[Any] | None, events: Iterable[Any]) -> tuple[Cou
     return tuple(map(CountedRow, named, found))
 
 
-def replaced(estimate: Estimate, **changes: Any) -> Estimate:
-    """The same estimate with some fields changed (a group, a unit, an id)."""
+class Parts(TypedDict, total=False):
+    """The parts of an `Estimate` by name, so that a type checker sees which are changed."""
+
+    id: str
+    kind: str
+    value: float | None
+    low: float | None
+    high: float | None
+    level: float
+    method: str
+    unit: str
+    events: int | None
+    n: int | None
+    denominator: float | None
+    per: float | None
+    clusters: int | None
+    group: Mapping[str, str] | None
+    flags: tuple[str, ...]
+    measure: str
+    effective_n: float | None
+    arms: tuple[Estimate, ...]
+    beside: tuple[Estimate, ...]
+    counted: tuple[CountedRow, ...]
+
+
+def replaced(estimate: Estimate, **changes: Unpack[Parts]) -> Estimate:
+    """The same estimate with some parts changed (a group, a unit, an id).
+
+    A calculation names what was counted once, in an estimate without a value, and fills in value,
+    bounds and method as far as it gets.
+    """
     now = {f.name: getattr(estimate, f.name) for f in fields(estimate)}
     return Estimate(**{**now, **changes})
+
+
+def given(number: Number | None) -> Number:
+    """A part of an estimate that is known to be there.
+
+    Raises ValueError where it is not: a fault of the calculation, never of the data.
+    """
+    if number is None:
+        raise ValueError("A number that the calculation needs was not given.")
+    return number
 
 
 def _key(key: Any) -> str:

@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.control_charts.chart import Chart, Limits, chart_table, in_stages
-from analyses.statistics.control_charts.chart_arrays import Floats, counts, numbers, same_length
+from analyses.statistics.control_charts.chart_arrays import counts, numbers, same_length
 
 SIGMAS = 3.0
 # Mean moving range of two standard normal values: 2/sqrt(pi).
@@ -124,7 +125,7 @@ def _chart(
 ) -> Chart:
     """A p or u chart whose three-sigma limits are widened by a factor of the setting periods."""
 
-    def limits(places: np.ndarray, setters: np.ndarray) -> Limits:
+    def limits(places: Whole, setters: Whole) -> Limits:
         centre = found[setters].sum() / size[setters].sum()
         variance = _unit_variance(kind, centre)
         factor = widen(found[setters], size[setters], variance)

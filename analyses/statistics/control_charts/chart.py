@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.control_charts.chart_arrays import Floats
+from analyses.statistics.arrays import Floats, Labels, Whole
 from analyses.words.numerals import quantity, span
 from analyses.words.self_showing import Displayed, Summary
 
@@ -65,7 +65,7 @@ Limits = tuple[Any, Any, Any]
 
 def in_stages(
     count: int, stage: Sequence[Any] | None, baseline: Iterable[Any] | None
-) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+) -> Iterator[tuple[Whole, Whole]]:
     """The places of each stage, and of those the ones that may set its limits.
 
     Raises ValueError where the lengths differ, a stage comes back after another one, or a stage
@@ -85,7 +85,7 @@ def in_stages(
         yield places, setters
 
 
-def stage_labels(count: int, stage: Sequence[Any] | None) -> np.ndarray:
+def stage_labels(count: int, stage: Sequence[Any] | None) -> Labels:
     """One stage name a point; a single unnamed stage where none were given."""
     if stage is None:
         return np.array(["all"] * count, dtype=object)
@@ -97,7 +97,7 @@ def stage_labels(count: int, stage: Sequence[Any] | None) -> np.ndarray:
 
 def chart_table(
     value: Floats,
-    limits: Callable[[np.ndarray, np.ndarray], Limits],
+    limits: Callable[[Whole, Whole], Limits],
     *,
     labels: Sequence[Any] | None,
     stage: Sequence[Any] | None,

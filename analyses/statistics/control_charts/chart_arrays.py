@@ -6,9 +6,8 @@ from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from analyses.statistics.arrays import Floats
 
 
 def numbers(values: Iterable[Any] | Any, name: str) -> Floats:

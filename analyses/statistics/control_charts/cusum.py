@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
+from analyses.statistics.arrays import Floats, Mask
+from analyses.statistics.control_charts.chart_arrays import events, risks, same_length
 from analyses.statistics.control_charts.cusum_scores import cusum_scores
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import quantity
@@ -96,7 +97,7 @@ def risk_adjusted_cusum(
     return Cusum(table, odds_ratio, limit, unit)
 
 
-def _accumulate(score: Floats, limit: float) -> tuple[Floats, np.ndarray, np.ndarray]:
+def _accumulate(score: Floats, limit: float) -> tuple[Floats, Mask, Mask]:
     value = np.empty(score.size)
     signal = np.zeros(score.size, bool)
     reset = np.zeros(score.size, bool)

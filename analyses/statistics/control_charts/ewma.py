@@ -12,15 +12,10 @@ from typing import Any
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.control_charts.attribute_charts import ABOVE, BELOW
 from analyses.statistics.control_charts.chart import Chart, chart_table
-from analyses.statistics.control_charts.chart_arrays import (
-    Floats,
-    events,
-    numbers,
-    risks,
-    same_length,
-)
+from analyses.statistics.control_charts.chart_arrays import events, numbers, risks, same_length
 
 
 def ewma_chart(

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
+from analyses.statistics.arrays import Floats, Labels, Mask
+from analyses.statistics.control_charts.chart_arrays import events, risks, same_length
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import quantity, span
@@ -140,7 +141,7 @@ def mixed_density(p: Floats) -> Floats:
 
 
 def _row(
-    name: str, rows: np.ndarray, y: Floats, p: Floats | None, target: float
+    name: str, rows: Mask, y: Floats, p: Floats | None, target: float
 ) -> dict[str, Any]:
     """Counts, value, z score and exact limits of one group."""
     found, count = float(y[rows].sum()), int(rows.sum())
@@ -220,7 +221,7 @@ def _curves(table: pd.DataFrame, target: float, factor: float) -> pd.DataFrame:
 
 
 def _estimates(
-    names: Sequence[str], codes: np.ndarray, y: Floats, p: Floats | None, patient: np.ndarray,
+    names: Sequence[str], codes: Labels, y: Floats, p: Floats | None, patient: Labels,
     unit: str, group_name: str,
 ) -> list[Estimate]:
     from analyses.statistics.control_charts.observed_expected import observed_expected_ratio

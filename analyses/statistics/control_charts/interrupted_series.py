@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import Floats, numbers
+from analyses.statistics.arrays import Floats
+from analyses.statistics.control_charts.chart_arrays import numbers
 from analyses.statistics.control_charts.segmented import LinearFit, ar1, newey_west
 from analyses.statistics.estimate import Estimate
 from analyses.words import numerals

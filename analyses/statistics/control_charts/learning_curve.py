@@ -15,13 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import (
-    Floats,
-    counts,
-    events,
-    risks,
-    same_length,
-)
+from analyses.statistics.arrays import Floats, Labels
+from analyses.statistics.control_charts.chart_arrays import counts, events, risks, same_length
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.self_showing import Displayed, Summary
@@ -103,7 +98,7 @@ def block_names(numbers: Floats) -> list[str]:
 
 
 def _blocks(
-    number: Floats, y: Floats, p: Floats, patient: np.ndarray, unit: str,
+    number: Floats, y: Floats, p: Floats, patient: Labels, unit: str,
 ) -> tuple[tuple[Estimate, ...], tuple[Estimate, ...]]:
     from analyses.statistics.control_charts.observed_expected import observed_expected_ratio
     from analyses.statistics.proportions.clustered import clustered_proportion
@@ -122,7 +117,7 @@ def _blocks(
 
 
 def _slope(
-    number: Floats, y: Floats, p: Floats, patient: np.ndarray, unit: str,
+    number: Floats, y: Floats, p: Floats, patient: Labels, unit: str,
 ) -> tuple[Estimate | None, pd.DataFrame, list[str]]:
     """The odds ratio of a doubling, and the curve it draws; None with too few events."""
     import pandas as pd
@@ -155,7 +150,7 @@ def _slope(
 
 
 def _offset_firth(
-    x: Floats, y: Floats, offset: Floats, patient: np.ndarray
+    x: Floats, y: Floats, offset: Floats, patient: Labels
 ) -> tuple[Floats, Floats, int]:
     """Firth coefficients with a known offset, cluster-robust covariance, degrees of freedom."""
     from analyses.statistics.regression.sandwich import adjusted_scores, cluster_parts, sandwich
@@ -180,7 +175,7 @@ def _t(df: int) -> float:
     return float(t.ppf(0.975, max(1, df)))
 
 
-def _running(number: Floats, y: Floats, p: Floats, who: np.ndarray) -> pd.DataFrame:
+def _running(number: Floats, y: Floats, p: Floats, who: Labels) -> pd.DataFrame:
     import pandas as pd
 
     frame = pd.DataFrame({"group": who, "case_number": number.astype(int), "observed": y,

@@ -17,7 +17,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import Floats
+from analyses.statistics.arrays import Floats
 
 FINEST_STEP = 0.00075
 

@@ -12,8 +12,9 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.control_charts.chart import Chart, Limits, chart_table
-from analyses.statistics.control_charts.chart_arrays import Floats, counts, events, numbers
+from analyses.statistics.control_charts.chart_arrays import counts, events, numbers
 from analyses.words.estimate_text import plural
 
 # Both tails together as in three-sigma limits of a normal chart.
@@ -85,7 +86,7 @@ def g_chart(
     """
     value = counts(list(between), "between")
 
-    def worked(places: np.ndarray, setters: np.ndarray) -> Limits:
+    def worked(places: Whole, setters: Whole) -> Limits:
         mean = float(value[setters].mean())
         if limits == "three-sigma":
             half = 3 * np.sqrt(mean * (mean + 1))
@@ -120,7 +121,7 @@ def t_chart(
     if (value < 0).any():
         raise ValueError("between: a gap below 0 days; put the dates in order")
 
-    def worked(places: np.ndarray, setters: np.ndarray) -> Limits:
+    def worked(places: Whole, setters: Whole) -> Limits:
         mean = float(value[setters].mean())
         return mean, -mean * np.log1p(-ALPHA / 2), -mean * np.log(ALPHA / 2)
 

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import Floats, events, risks, same_length
+from analyses.statistics.arrays import Floats, Labels, Mask
+from analyses.statistics.control_charts.chart_arrays import events, risks, same_length
 from analyses.statistics.control_charts.observed_expected import (
     calibration,
     observed_expected_ratio,
@@ -109,7 +110,7 @@ def declared_risk(
 
 
 def _described(
-    risk: Floats, y: Floats, fitted: np.ndarray, patient: np.ndarray, source: str,
+    risk: Floats, y: Floats, fitted: Mask, patient: Labels, source: str,
     terms: tuple[str, ...], coefficients: tuple[float, ...], notes: tuple[str, ...],
     unit: str,
 ) -> ExpectedRisk:
@@ -121,7 +122,7 @@ def _described(
 
 
 def _affordable(
-    trials: pd.DataFrame, terms: Sequence[str], fitted: np.ndarray, found: int, many: str,
+    trials: pd.DataFrame, terms: Sequence[str], fitted: Mask, found: int, many: str,
 ) -> tuple[list[str], list[str]]:
     """The terms that vary in the baseline and that its events can carry."""
     varying = [t for t in terms if trials.loc[fitted, t].dropna().nunique() > 1]
@@ -138,7 +139,7 @@ def _affordable(
 
 
 def _columns(
-    trials: pd.DataFrame, terms: Sequence[str], fitted: np.ndarray, many: str,
+    trials: pd.DataFrame, terms: Sequence[str], fitted: Mask, many: str,
 ) -> tuple[Floats, list[str]]:
     """The design matrix with its intercept; blanks filled with the baseline's median, and told."""
     columns, notes = [np.ones(len(trials))], []

@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.control_charts.chart import COLUMNS, Chart, in_stages, stage_labels
-from analyses.statistics.control_charts.chart_arrays import Floats, numbers
+from analyses.statistics.control_charts.chart_arrays import numbers
 
 SHIFT = 6
 TREND = 5
@@ -88,7 +89,7 @@ def _one_sided(centre: float, name: str) -> str:
             "for a rare event, are wanted.")
 
 
-def _rules(value: Floats, centre: float) -> tuple[list[tuple[np.ndarray, str]], list[str]]:
+def _rules(value: Floats, centre: float) -> tuple[list[tuple[Whole, str]], list[str]]:
     """The places each rule marks, and what the chart says as a whole."""
     side = np.sign(value - centre)
     useful = np.flatnonzero(side)
@@ -126,7 +127,7 @@ def _runs(side: Floats) -> list[tuple[int, int]]:
     return list(zip(marks[:-1], marks[1:], strict=True))
 
 
-def _trends(value: Floats) -> list[np.ndarray]:
+def _trends(value: Floats) -> list[Whole]:
     """Places of each stretch of points all rising or all falling, equal neighbours skipped."""
     kept = np.concatenate([[0], np.flatnonzero(np.diff(value)) + 1])
     direction = np.sign(np.diff(value[kept]))

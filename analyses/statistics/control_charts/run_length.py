@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import Floats, numbers, risks, same_length
+from analyses.statistics.arrays import Floats
+from analyses.statistics.control_charts.chart_arrays import numbers, risks, same_length
 from analyses.statistics.control_charts.cusum_scores import cusum_scores
 from analyses.statistics.control_charts.markov import (
     Chain,

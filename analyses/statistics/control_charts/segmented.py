@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.statistics.control_charts.chart_arrays import Floats
+from analyses.statistics.arrays import Floats
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special, stats
 
-from analyses.statistics.arguments import Floats, Whole, check_level, codes, finite, same_length
+from analyses.statistics.arguments import check_level, codes, finite, same_length
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.presentation import few_units
 from analyses.statistics.proportions import clusters as by_patient
@@ -41,16 +42,16 @@ def median(
     Raises ValueError for missing values or text.
     """
     found = np.sort(finite(values, "value"))
-    common = _common("median", found, level, measure, id, unit, group, keys)
+    counted = _counted("median", found, level, measure, id, unit, group, keys)
     if not len(found):
-        return _nothing(**common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
     rank = int(stats.binom.ppf((1 - level) / 2, len(found), 0.5))
     low, high = (found[rank - 1], found[-rank]) if rank else (None, None)
-    return Estimate(
-        value=np.median(found), low=low, high=high,
+    return replaced(
+        counted, value=float(np.median(found)), low=low, high=high,
         method=f"order statistics {rank} and {len(found) + 1 - rank}" if rank else "none",
         flags=few_units(len(found)) + (() if rank else (NO_INTERVAL,)),
-        beside=_quartiles(found, common), **common,
+        beside=_quartiles(found, counted),
     )
 
 
@@ -116,23 +117,23 @@ def clustered_mean(
     """
     found, (patient, names) = finite(values, "value"), codes(cluster)
     same_length(values=found, cluster=patient)
-    common = _common("mean", found, level, measure, id, unit, group, keys)
-    common["clusters"] = len(names)
+    counted = replaced(_counted("mean", found, level, measure, id, unit, group, keys),
+                       clusters=len(names))
     if not len(found):
-        return _nothing(**common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
     value, patients = float(found.mean()), len(names)
-    spread = _spread(found, common)
+    spread = _spread(found, counted)
     if patients < 2:
         flags = (*few_units(len(found)), ONE_CLUSTER if len(found) > 1 else NO_INTERVAL)
-        return Estimate(value=value, method="none", flags=flags, beside=spread, **common)
+        return replaced(counted, value=value, method="none", flags=flags, beside=spread)
     by_each = by_patient.totals((found - value) / len(found), patient)
     error = float(by_patient.cluster_variance(by_each, patients)) ** 0.5
     half = float(special.stdtrit(patients - 1, 1 - (1 - level) / 2)) * error
     alone = patients == len(found)
-    return Estimate(
-        value=value, low=value - half, high=value + half,
+    return replaced(
+        counted, value=value, low=value - half, high=value + half,
         method="t interval" if alone else "t interval, clustered on the patient",
-        flags=few_units(len(found)), beside=spread, **common,
+        flags=few_units(len(found)), beside=spread,
     )
 
 
@@ -166,35 +167,30 @@ def _weighted_medians(in_order: Floats, weights: Whole) -> Floats:
     return (in_order[lower] + in_order[upper]) / 2
 
 
-def _common(
+def _counted(
     kind: str, found: Floats, level: float, measure: str, id: str, unit: str,
     group: Mapping[str, str] | None, keys: Sequence[Any] | None,
-) -> dict[str, Any]:
-    return {
-        "kind": kind, "level": check_level(level), "measure": measure, "id": id, "unit": unit,
-        "group": group, "n": len(found), "counted": counted_rows(keys, np.zeros(len(found))),
-    }
+) -> Estimate:
+    """What was measured, without a value yet."""
+    return Estimate(
+        id=id, kind=kind, value=None, level=check_level(level), measure=measure, unit=unit,
+        group=group, n=len(found), counted=counted_rows(keys, np.zeros(len(found))),
+    )
 
 
-def _nothing(**common: Any) -> Estimate:
-    return Estimate(value=None, flags=(NOTHING_COUNTED,), **common)
-
-
-def _quartiles(found: Floats, common: dict[str, Any]) -> tuple[Estimate, ...]:
+def _quartiles(found: Floats, counted: Estimate) -> tuple[Estimate, ...]:
     """The quartiles as estimates of their own, without intervals."""
     parts = (("lower quartile", "lower_quartile", 0.25), ("upper quartile", "upper_quartile", 0.75))
     return tuple(
-        Estimate(
-            value=np.quantile(found, share),
-            **{**common, "kind": kind, "id": f"{common['id']}.{name}"},
-        )
+        replaced(counted, id=f"{counted.id}.{name}", kind=kind,
+                 value=float(np.quantile(found, share)))
         for kind, name, share in parts
     )
 
 
-def _spread(found: Floats, common: dict[str, Any]) -> tuple[Estimate, ...]:
+def _spread(found: Floats, counted: Estimate) -> tuple[Estimate, ...]:
     """The standard deviation of the rows (n - 1); none for a single row."""
     if len(found) < 2:
         return ()
-    names = {**common, "kind": "standard deviation", "id": f"{common['id']}.sd"}
-    return (Estimate(value=found.std(ddof=1), **names),)
+    return (replaced(counted, id=f"{counted.id}.sd", kind="standard deviation",
+                     value=float(found.std(ddof=1))),)

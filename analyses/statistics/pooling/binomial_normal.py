@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import expit
 
-Floats = NDArray[np.float64]
+from analyses.statistics.arrays import Floats
 
 NODES = 41
 """Nodes of the quadrature: more change no digit that is printed (a test shows it)."""

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analyses.statistics.pooling.binomial_normal import Floats, Marginal, marginal
+from analyses.statistics.arrays import Floats
+from analyses.statistics.pooling.binomial_normal import Marginal, marginal
 
 GRID = np.concatenate([[0.0], np.geomspace(0.02, 12.0, 33)])
 """Values of tau (log odds) at which the profile is looked at before its maximum is refined."""

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import math
 
-from analyses.statistics.pooling.binomial_normal import Floats, marginal
+from analyses.statistics.arrays import Floats
+from analyses.statistics.pooling.binomial_normal import marginal
 from analyses.statistics.pooling.maximum import LARGEST_TAU, ROOT, Peak, best_mu
 
 

@@ -16,8 +16,8 @@ import numpy as np
 from scipy.special import expit
 
 from analyses.statistics.arguments import check_level, counts_of
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
-from analyses.statistics.pooling.binomial_normal import Floats
 from analyses.statistics.pooling.maximum import Peak, common_peak, peak
 from analyses.statistics.pooling.pooled_interval import standard_error, tau_limits
 from analyses.statistics.pooling.predictive import NewSeries, higgins_limits, new_series

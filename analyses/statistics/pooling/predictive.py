@@ -21,7 +21,8 @@ from typing import cast
 import numpy as np
 from scipy.special import betainc, expit, gammaln, ndtr
 
-from analyses.statistics.pooling.binomial_normal import Floats, marginal, values
+from analyses.statistics.arrays import Floats
+from analyses.statistics.pooling.binomial_normal import marginal, values
 from analyses.statistics.pooling.maximum import Peak, best_mu
 
 PRIOR_SCALE = 1.0

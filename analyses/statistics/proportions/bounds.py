@@ -33,17 +33,21 @@ def proportion_bounds(
     different length.
     """
     outcome, (patient, _) = events_or_missing(event), codes(cluster)
-    same_length(event=outcome, cluster=patient, **({} if keys is None else {"keys": keys}))
+    same_length(event=outcome, cluster=patient)
+    if keys is not None:
+        same_length(event=outcome, keys=keys)
     known = ~np.isnan(outcome)
-    names = {"level": level, "unit": unit, "group": group}
     kept_keys = None if keys is None else [k for k, here in zip(keys, known, strict=True) if here]
-    seen = clustered_proportion(outcome[known], patient[known], id=id, keys=kept_keys, **names)
+    seen = clustered_proportion(
+        outcome[known], patient[known], level=level, id=id, unit=unit, group=group, keys=kept_keys,
+    )
     if known.all():
         flags = seen.flags if NOTHING_COUNTED in seen.flags else (*seen.flags, NOTHING_MISSING)
         return replaced(seen, flags=flags)
     cases = tuple(
         clustered_proportion(
-            np.where(known, outcome, filled), patient, id=f"{id}.{case}", keys=keys, **names
+            np.where(known, outcome, filled), patient, level=level, id=f"{id}.{case}", unit=unit,
+            group=group, keys=keys,
         )
         for case, filled in (("missing_none", 0.0), ("missing_all", 1.0))
     )

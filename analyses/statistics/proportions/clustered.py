@@ -8,15 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from analyses.statistics.arguments import (
-    Floats,
-    Whole,
-    check_level,
-    codes,
-    event_values,
-    same_length,
-)
-from analyses.statistics.estimate import Estimate, counted_rows
+from analyses.statistics.arguments import check_level, codes, event_values, same_length
+from analyses.statistics.arrays import Floats, Whole
+from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.presentation import few_units, presentation_flags
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.intervals import METHODS, clopper_pearson
@@ -47,34 +41,33 @@ def clustered_proportion(
     """
     outcome, (patient, names) = event_values(event), codes(cluster)
     same_length(event=outcome, cluster=patient)
-    level = check_level(level)
-    common = {
-        "id": id, "kind": "proportion", "unit": unit, "group": group, "level": level,
-        "events": int(outcome.sum()), "n": len(outcome), "clusters": len(names),
-        "counted": counted_rows(keys, outcome),
-    }
+    counted = Estimate(
+        id=id, kind="proportion", value=None, unit=unit, group=group, level=check_level(level),
+        method=KORN_GRAUBARD, events=int(outcome.sum()), n=len(outcome), clusters=len(names),
+        counted=counted_rows(keys, outcome),
+    )
     if not len(outcome):
-        return Estimate(value=None, method=KORN_GRAUBARD, flags=(NOTHING_COUNTED,), **common)
-    return _clustered(outcome, patient, common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
+    return _clustered(outcome, patient, counted)
 
 
-def _clustered(outcome: Floats, patient: Whole, common: dict[str, Any]) -> Estimate:
+def _clustered(outcome: Floats, patient: Whole, counted: Estimate) -> Estimate:
     """The estimate of one non-empty set of rows."""
     events = by_patient.totals(outcome, patient)
     rows = by_patient.totals(np.ones_like(outcome), patient)
-    limits = by_patient.korn_graubard(events, rows, common["level"])
+    limits = by_patient.korn_graubard(events, rows, counted.level)
     at_95 = by_patient.korn_graubard(events, rows, 0.95)
-    n, found = common["n"], common["events"]
+    n, found = len(outcome), int(outcome.sum())
     flags = few_units(n) + _case_flags(found, n, len(rows), float(limits.variance))
     if ONE_CLUSTER not in flags:
         flags += presentation_flags(
             found / n, float(at_95.low), float(at_95.high), float(at_95.plain_effective_n)
         )
-    return Estimate(
-        value=found / n, low=float(limits.low), high=float(limits.high),
+    return replaced(
+        counted, value=found / n, low=float(limits.low), high=float(limits.high),
         effective_n=float(limits.effective_n), flags=flags,
         method=_clustered_method(found, n, len(rows)),
-        beside=_by_rows(common) if BY_PATIENTS in flags else (), **common,
+        beside=(_by_rows(counted, found, n),) if BY_PATIENTS in flags else (),
     )
 
 
@@ -95,11 +88,10 @@ def _clustered_method(found: int, n: int, patients: int) -> str:
     return BY_PATIENT_BOUNDS if found in (0, n) else KORN_GRAUBARD
 
 
-def _by_rows(common: dict[str, Any]) -> tuple[Estimate, ...]:
+def _by_rows(counted: Estimate, found: int, n: int) -> Estimate:
     """The other exact bound at no events or all, for the reader who wants it."""
-    found, n = common["events"], common["n"]
-    low, high = (float(limit) for limit in clopper_pearson(found, n, common["level"]))
-    return (Estimate(
-        value=found / n, low=low, high=high, method=BY_ROW_BOUNDS, effective_n=n,
-        **{**common, "id": f"{common['id']}.by_rows"},
-    ),)
+    low, high = (float(limit) for limit in clopper_pearson(found, n, counted.level))
+    return replaced(
+        counted, id=f"{counted.id}.by_rows", value=found / n, low=low, high=high,
+        method=BY_ROW_BOUNDS, effective_n=n,
+    )

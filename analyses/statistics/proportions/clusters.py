@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
-from analyses.statistics.arguments import Floats, Whole
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.proportions.intervals import clopper_pearson
 
 

@@ -7,18 +7,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-from analyses.statistics.arguments import (
-    Floats,
-    Whole,
-    check_level,
-    codes,
-    event_values,
-    same_length,
-)
-from analyses.statistics.estimate import Estimate, counted_rows
+from analyses.statistics.arguments import check_level, codes, event_values, same_length
+from analyses.statistics.arrays import Floats, Mask, Whole
+from analyses.statistics.estimate import Estimate, counted_rows, given, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.clustered import clustered_proportion
 from analyses.statistics.proportions.independent import proportion
@@ -30,8 +24,7 @@ MARGINAL = "marginal model, variance clustered on the patient"
 CLUSTERED_HYBRID = "hybrid of the two clustered intervals"
 NEGLIGIBLE = 1e-20
 
-Flags = NDArray[np.bool_]
-
+Limits = tuple[float | None, float | None]
 
 def proportion_difference(
     events_1: int, trials_1: int, events_2: int, trials_2: int, *, level: float = 0.95,
@@ -51,11 +44,11 @@ def proportion_difference(
         proportion(x, n, level=level, id=f"{id}.{place}", unit=unit, group=_named(names, place))
         for place, (x, n) in enumerate(counts, start=1)
     )
-    common = {"id": id, "unit": unit, "group": group, "level": level, "method": NEWCOMBE}
+    counted = _counted(Estimate(id=id, kind="difference", value=None, unit=unit, group=group,
+                                level=level, method=NEWCOMBE, arms=arms))
     if not all(arm.n for arm in arms):
-        return _nothing(arms, **common)
-    limits = [wilson(arm.events, arm.n, level) for arm in arms]
-    return _hybrid(arms, [(float(low), float(high)) for low, high in limits], **common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
+    return _hybrid(counted, _wilson_limits(counted))
 
 
 def clustered_difference(
@@ -94,73 +87,71 @@ def clustered_difference(
         )
         for place, (pick, name) in enumerate(zip(picks, names, strict=True), start=1)
     )
-    common = {
-        "id": id, "unit": unit, "group": group, "level": level, "method": MARGINAL,
-        "clusters": len(patients), "counted": counted_rows(keys, outcome),
-    }
+    counted = _counted(Estimate(
+        id=id, kind="difference", value=None, unit=unit, group=group, level=level,
+        method=MARGINAL, arms=arms, clusters=len(patients), counted=counted_rows(keys, outcome),
+    ))
     if not all(a.n for a in arms):
-        return _nothing(arms, **common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
     if len(patients) == len(outcome):
-        limits = [tuple(float(x) for x in wilson(a.events, a.n, level)) for a in arms]
-        return _hybrid(arms, limits, **{**common, "method": NEWCOMBE})
+        return _hybrid(replaced(counted, method=NEWCOMBE), _wilson_limits(counted))
     variance = _variance(arms, outcome, picks[0], patient)
     if any(a.events in (0, a.n) for a in arms) or variance < NEGLIGIBLE:
-        limits = [(a.low, a.high) for a in arms]
-        return _hybrid(arms, limits, **{**common, "method": CLUSTERED_HYBRID})
-    return _marginal(arms, variance, **common)
+        return _hybrid(replaced(counted, method=CLUSTERED_HYBRID), [(a.low, a.high) for a in arms])
+    return _marginal(counted, variance, len(patients))
+
+
+def _counted(named: Estimate) -> Estimate:
+    """The difference without a value yet: what both arms counted, flagged where one is small."""
+    few = (FEW_UNITS,) if any(FEW_UNITS in arm.flags for arm in named.arms) else ()
+    return replaced(named, events=sum(given(arm.events) for arm in named.arms),
+                    n=sum(given(arm.n) for arm in named.arms), flags=few)
+
+
+def _wilson_limits(counted: Estimate) -> list[Limits]:
+    """Wilson's limits of each arm."""
+    found = (wilson(given(arm.events), given(arm.n), counted.level) for arm in counted.arms)
+    return [(float(low), float(high)) for low, high in found]
 
 
 def _variance(
-    arms: tuple[Estimate, ...], outcome: Floats, in_first: Flags, patient: Whole
+    arms: tuple[Estimate, ...], outcome: Floats, in_first: Mask, patient: Whole
 ) -> float:
     """Linearised variance of the difference, by patient."""
-    one, two = (float(a.value) for a in arms)
-    influence = np.where(in_first, (outcome - one) / arms[0].n, -(outcome - two) / arms[1].n)
+    (one, two), (n_1, n_2) = ([given(a.value) for a in arms], [given(a.n) for a in arms])
+    influence = np.where(in_first, (outcome - one) / n_1, -(outcome - two) / n_2)
     by_each = by_patient.totals(influence, patient)
     return float(by_patient.cluster_variance(by_each, len(by_each)))
 
 
-def _marginal(arms: tuple[Estimate, ...], variance: float, **common: Any) -> Estimate:
+def _marginal(counted: Estimate, variance: float, patients: int) -> Estimate:
     """Plain difference with t limits on C - 2 degrees of freedom; none with under 3 patients."""
-    if common["clusters"] < 3:
-        return _difference(arms, None, None, flags=(NO_INTERVAL,), **common)
-    tail = 1 - (1 - common["level"]) / 2
-    half = float(special.stdtrit(common["clusters"] - 2, tail)) * math.sqrt(variance)
-    middle = arms[0].value - arms[1].value
-    return _difference(arms, middle - half, middle + half, **common)
+    one, two = (given(arm.value) for arm in counted.arms)
+    if patients < 3:
+        return _without_interval(counted, one - two)
+    tail = 1 - (1 - counted.level) / 2
+    half = float(special.stdtrit(patients - 2, tail)) * math.sqrt(variance)
+    return _within(counted, one - two, one - two - half, one - two + half)
 
 
-def _hybrid(
-    arms: tuple[Estimate, ...], limits: Sequence[tuple[float | None, float | None]], **common: Any
-) -> Estimate:
+def _hybrid(counted: Estimate, limits: Sequence[Limits]) -> Estimate:
     """Newcombe's combination of two intervals: each arm lends the side that faces the bound."""
+    one, two = (given(arm.value) for arm in counted.arms)
     (low_1, high_1), (low_2, high_2) = limits
-    if None in (low_1, high_1, low_2, high_2):
-        return _difference(arms, None, None, flags=(NO_INTERVAL,), **common)
-    one, two = (float(a.value) for a in arms)
+    if low_1 is None or high_1 is None or low_2 is None or high_2 is None:
+        return _without_interval(counted, one - two)
     low = one - two - math.hypot(one - low_1, high_2 - two)
     high = one - two + math.hypot(high_1 - one, two - low_2)
-    return _difference(arms, low, high, **common)
+    return _within(counted, one - two, low, high)
 
 
-def _difference(
-    arms: tuple[Estimate, ...], low: float | None, high: float | None,
-    flags: tuple[str, ...] = (), **common: Any,
-) -> Estimate:
-    few = (FEW_UNITS,) if any(FEW_UNITS in a.flags for a in arms) else ()
-    inside = (None if low is None else max(-1.0, low), None if high is None else min(1.0, high))
-    return Estimate(
-        kind="difference", value=arms[0].value - arms[1].value, low=inside[0], high=inside[1],
-        events=arms[0].events + arms[1].events, n=arms[0].n + arms[1].n, arms=arms,
-        flags=(*few, *flags), **common,
-    )
+def _within(counted: Estimate, value: float, low: float, high: float) -> Estimate:
+    """The difference with its limits, which cannot leave the range from -1 to 1."""
+    return replaced(counted, value=value, low=max(-1.0, low), high=min(1.0, high))
 
 
-def _nothing(arms: tuple[Estimate, ...], **common: Any) -> Estimate:
-    return Estimate(
-        kind="difference", value=None, events=sum(a.events for a in arms),
-        n=sum(a.n for a in arms), arms=arms, flags=(NOTHING_COUNTED,), **common,
-    )
+def _without_interval(counted: Estimate, value: float) -> Estimate:
+    return replaced(counted, value=value, flags=(*counted.flags, NO_INTERVAL))
 
 
 def _first_arm(labels: list[Any], reference: Any) -> int:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from analyses.statistics.arguments import check_level, counts_of
-from analyses.statistics.estimate import CountedRow, Estimate, counted_rows
+from analyses.statistics.estimate import CountedRow, Estimate, counted_rows, replaced
 from analyses.statistics.presentation import few_units, presentation_flags
-from analyses.statistics.proportions.intervals import METHODS
+from analyses.statistics.proportions.intervals import METHODS, Limits
 from analyses.words.flags import NOTHING_COUNTED
 
 
@@ -31,22 +31,22 @@ def proportion(
     found, n = counts_of(events, trials)
     name, limits = _method(method)
     level = check_level(level)
-    common = {
-        "id": id, "kind": "proportion", "unit": unit, "group": group, "level": level,
-        "method": name, "events": found, "n": n, "clusters": n if unit == "patient" else None,
-        "counted": _keyed(keys, event_keys, found, n),
-    }
+    counted = Estimate(
+        id=id, kind="proportion", value=None, unit=unit, group=group, level=level, method=name,
+        events=found, n=n, clusters=n if unit == "patient" else None,
+        counted=_keyed(keys, event_keys, found, n),
+    )
     if n == 0:
-        return Estimate(value=None, flags=(NOTHING_COUNTED,), **common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
     low, high = (float(limit) for limit in limits(found, n, level))
-    at_95 = (float(limit) for limit in limits(found, n, 0.95))
-    flags = (*few_units(n), *presentation_flags(found / n, *at_95, n))
-    return Estimate(
-        value=found / n, low=low, high=high, effective_n=n, flags=flags, **common
+    low_95, high_95 = (float(limit) for limit in limits(found, n, 0.95))
+    flags = (*few_units(n), *presentation_flags(found / n, low_95, high_95, n))
+    return replaced(
+        counted, value=found / n, low=low, high=high, effective_n=n, flags=flags,
     )
 
 
-def _method(method: str) -> tuple[str, Any]:
+def _method(method: str) -> tuple[str, Callable[..., Limits]]:
     if method not in METHODS:
         raise ValueError(f"The method is {method!r}; one of {', '.join(METHODS)} is wanted.")
     return METHODS[method]

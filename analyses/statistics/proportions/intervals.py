@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from analyses.statistics.arguments import Floats
+from analyses.statistics.arrays import Floats
 
 Limits = tuple[Floats, Floats]
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
-from analyses.statistics.arguments import Floats
+from analyses.statistics.arrays import Floats
 
 LARGEST_GRID = 4_000_000
 """Cells of the exact table (events × score sums) beyond which draws are taken instead."""

@@ -13,7 +13,7 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.arguments import Floats
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.flags import NO_INTERVAL
 

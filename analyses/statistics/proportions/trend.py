@@ -18,8 +18,6 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from analyses.statistics.arguments import (
-    Floats,
-    Whole,
     check_level,
     codes,
     counts_of,
@@ -27,7 +25,8 @@ from analyses.statistics.arguments import (
     finite,
     same_length,
 )
-from analyses.statistics.estimate import Estimate, counted_rows
+from analyses.statistics.arrays import Floats, Whole
+from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions import permutation
 from analyses.words.flags import ALL_EVENTS, NO_EVENTS, NO_INTERVAL, NOTHING_COUNTED
@@ -112,7 +111,9 @@ def trend_across_groups(
     check_level(level)
     x, n = (np.array(column, dtype=float) for column in zip(*counts, strict=True)) if counts else (
         np.zeros(0), np.zeros(0))
-    effect = _slope_of_groups(x, n, given, level, id=id, unit=unit, group=group)
+    effect = _slope_of_groups(
+        x, n, given, Estimate(id=id, kind="difference", value=None, level=level, unit=unit,
+                              group=group))
     if effect.value is None or x.sum() in (0, n.sum()):
         return Trend(estimate=effect, method=COCHRAN_ARMITAGE, statistic=None, df=1, p=None)
     statistic = _cochran_armitage(x, n, given)
@@ -144,10 +145,10 @@ def clustered_trend(
     outcome, values = event_values(event), finite(score, "score")
     patient, patients = codes(cluster)
     same_length(event=outcome, score=values, cluster=patient)
-    effect = _slope(
-        outcome, values, patient, len(patients), check_level(level), id=id, unit=unit,
-        group=group, counted=counted_rows(keys, outcome), clusters=len(patients),
-    )
+    effect = _slope(outcome, values, patient, Estimate(
+        id=id, kind="difference", value=None, level=check_level(level), unit=unit, group=group,
+        counted=counted_rows(keys, outcome), clusters=len(patients),
+    ))
     alone = len(patients) == len(outcome)
     method = COCHRAN_ARMITAGE if alone else ROBUST_SCORE
     statistic = None if effect.value is None else _score_test(outcome, values, patient, alone)
@@ -176,52 +177,52 @@ def _cochran_armitage(events: Floats, trials: Floats, scores: Floats) -> float:
 
 
 def _slope_of_groups(
-    events: Floats, trials: Floats, scores: Floats, level: float, **names: Any
+    events: Floats, trials: Floats, scores: Floats, named: Estimate,
 ) -> Estimate:
     """The slope from counts, each unit its own patient, without unfolding the counts."""
     total = trials.sum()
     away = scores - (trials * scores).sum() / total if total else scores
     spread = (trials * away**2).sum()
-    common = {**names, "events": int(events.sum()), "n": int(total), "level": level}
+    counted = replaced(named, events=int(events.sum()), n=int(total))
     if total < 3 or spread <= 0 or events.sum() in (0, total):
-        return _no_slope(**common)
+        return _no_slope(counted)
     slope = float((away * events).sum() / spread)
     fitted = events.sum() / total + slope * away
     squares = events * (1 - fitted) ** 2 + (trials - events) * fitted**2
     variance = total / (total - 1) * float((away**2 * squares).sum()) / spread**2
-    return _slope_estimate(slope, variance, int(total), **common)
+    return _slope_estimate(counted, slope, variance, int(total))
 
 
-def _slope(
-    outcome: Floats, score: Floats, patient: Whole, patients: int, level: float, **names: Any
-) -> Estimate:
+def _slope(outcome: Floats, score: Floats, patient: Whole, named: Estimate) -> Estimate:
     """The slope from rows, its variance linearised by patient."""
-    common = {**names, "events": int(outcome.sum()), "n": len(outcome), "level": level}
+    counted = replaced(named, events=int(outcome.sum()), n=len(outcome))
+    patients = named.clusters or 0
     away = score - score.mean() if len(score) else score
     spread = (away**2).sum()
     if patients < 3 or spread <= 0 or outcome.sum() in (0, len(outcome)):
-        return _no_slope(**common)
+        return _no_slope(counted)
     slope = float((away * outcome).sum() / spread)
     influence = away * (outcome - outcome.mean() - slope * away) / spread
     by_each = by_patient.totals(influence, patient)
     variance = float(by_patient.cluster_variance(by_each, patients))
-    return _slope_estimate(slope, variance, patients, **common)
+    return _slope_estimate(counted, slope, variance, patients)
 
 
-def _slope_estimate(slope: float, variance: float, patients: int, **common: Any) -> Estimate:
+def _slope_estimate(
+    counted: Estimate, slope: float, variance: float, patients: int,
+) -> Estimate:
     """Slope with t limits on patients - 2 degrees of freedom; none where nothing happened."""
-    common |= {"kind": "difference", "value": slope, "method": "least-squares slope, robust"}
-    tail = 1 - (1 - common["level"]) / 2
+    tail = 1 - (1 - counted.level) / 2
     half = float(special.stdtrit(patients - 2, tail)) * math.sqrt(variance)
-    return Estimate(low=slope - half, high=slope + half, **common)
+    return replaced(counted, value=slope, low=slope - half, high=slope + half,
+                    method="least-squares slope, robust")
 
 
-def _no_slope(**common: Any) -> Estimate:
-    n = common["n"]
-    flag = NOTHING_COUNTED if not n else NO_INTERVAL
-    if n and common["events"] in (0, n):
-        flag = NO_EVENTS if common["events"] == 0 else ALL_EVENTS
-    return Estimate(kind="difference", value=None, flags=(flag,), **common)
+def _no_slope(counted: Estimate) -> Estimate:
+    flag = NO_INTERVAL if counted.n else NOTHING_COUNTED
+    if counted.n and counted.events in (0, counted.n):
+        flag = NO_EVENTS if counted.events == 0 else ALL_EVENTS
+    return replaced(counted, flags=(flag,))
 
 
 def _direction(slope: Estimate) -> str:

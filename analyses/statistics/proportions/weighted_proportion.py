@@ -12,8 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from analyses.statistics.arguments import Floats, Whole, codes, same_length
-from analyses.statistics.estimate import Estimate, counted_rows
+from analyses.statistics.arguments import codes, same_length
+from analyses.statistics.arrays import Floats, Mask, Whole
+from analyses.statistics.estimate import CountedRow, Estimate, counted_rows, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.intervals import clopper_pearson
 from analyses.statistics.regression.firth import penalised_logistic
@@ -45,22 +46,21 @@ def weighted_proportion(
     same_length(event=event, cluster=patient)
     seen = ~np.isnan(event)
     found = int(event[seen].sum())
-    common = {
-        "id": id, "unit": unit, "group": group, "level": level, "method": METHOD,
-        "kind": "probability", "events": found, "n": int(seen.sum()), "clusters": len(names),
-        "counted": _counted(keys, event, seen),
-    }
+    counted = Estimate(
+        id=id, kind="probability", value=None, unit=unit, group=group, level=level, method=METHOD,
+        events=found, n=int(seen.sum()), clusters=len(names), counted=_counted(keys, event, seen),
+    )
     flags = _cannot(found, int(seen.sum()), len(event))
     if flags:
-        return Estimate(value=None, flags=flags, **common)
+        return replaced(counted, flags=flags)
     design = np.column_stack([np.ones(len(event)), covariates])
     chance = penalised_logistic(design, seen.astype(float)).risk
     value, variance = _weighted(np.where(seen, event, 0.0), seen, chance, design, patient)
     low, high = _limits(value, variance, int(seen.sum()), len(names), level)
-    return Estimate(value=value, low=low, high=high, **common)
+    return replaced(counted, value=value, low=low, high=high)
 
 
-def _counted(keys: Sequence[Any] | None, event: Floats, seen: Floats) -> Any:
+def _counted(keys: Sequence[Any] | None, event: Floats, seen: Mask) -> tuple[CountedRow, ...]:
     if keys is None:
         return ()
     return counted_rows([k for k, here in zip(keys, seen, strict=True) if here], event[seen])
@@ -77,7 +77,7 @@ def _cannot(found: int, n: int, rows: int) -> tuple[str, ...]:
 
 
 def _weighted(
-    outcome: Floats, seen: Floats, chance: Floats, design: Floats, patient: Whole,
+    outcome: Floats, seen: Mask, chance: Floats, design: Floats, patient: Whole,
 ) -> tuple[float, float]:
     """The weighted proportion and its variance, the weights being estimated too."""
     weights = seen / chance

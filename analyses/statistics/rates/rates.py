@@ -14,8 +14,6 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from analyses.statistics.arguments import (
-    Floats,
-    Whole,
     check_level,
     codes,
     count,
@@ -23,6 +21,7 @@ from analyses.statistics.arguments import (
     same_length,
     time_at_risk,
 )
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.intervals import clopper_pearson
@@ -61,14 +60,14 @@ def incidence_rate(
     level = check_level(level)
     if found and not time:
         raise ValueError(f"There are {found} events in no person-time.")
-    common = {
-        "id": id, "kind": "rate", "unit": unit, "group": group, "level": level,
-        "method": GARWOOD, "events": found, "denominator": time, "per": float(per),
-    }
+    counted = Estimate(
+        id=id, kind="rate", value=None, unit=unit, group=group, level=level, method=GARWOOD,
+        events=found, denominator=time, per=float(per),
+    )
     if not time:
-        return Estimate(value=None, flags=(NOTHING_COUNTED,), **common)
+        return replaced(counted, flags=(NOTHING_COUNTED,))
     low, high = (float(limit) * per / time for limit in garwood(found, level))
-    return Estimate(value=found * per / time, low=low, high=high, **common)
+    return replaced(counted, value=found * per / time, low=low, high=high)
 
 
 def clustered_rate(
@@ -86,23 +85,19 @@ def clustered_rate(
     Raises ValueError for missing or negative input, or columns of different length.
     """
     counts, time, patient = _columns(events, person_years, cluster)
-    plain = incidence_rate(
-        int(counts.sum()), float(time.sum()), per=per, level=level, id=id, unit=unit, group=group
-    )
+    found, years = int(counts.sum()), float(time.sum())
     by_each = by_patient.totals(counts, patient), by_patient.totals(time, patient)
-    clusters = {"clusters": len(by_each[0]), "n": len(counts),
-                "counted": counted_rows(keys, counts > 0)}
-    if plain.value is None or by_each[0].max(initial=0) < 2:
-        return replaced(plain, **clusters)
-    if len(by_each[0]) == 1:
-        return replaced(plain, low=None, high=None, flags=(ONE_CLUSTER,), **clusters)
-    widening = overdispersion(*by_each)
-    limits = (float(x) * widening * per / plain.denominator
-              for x in garwood(plain.events / widening, level))
-    low, high = limits
-    return replaced(
-        plain, low=low, high=high, method=WIDENED_GARWOOD, flags=(WIDENED,), **clusters
+    plain = replaced(
+        incidence_rate(found, years, per=per, level=level, id=id, unit=unit, group=group),
+        clusters=len(by_each[0]), n=len(counts), counted=counted_rows(keys, counts > 0),
     )
+    if plain.value is None or by_each[0].max(initial=0) < 2:
+        return plain
+    if len(by_each[0]) == 1:
+        return replaced(plain, low=None, high=None, flags=(ONE_CLUSTER,))
+    widening = overdispersion(*by_each)
+    low, high = (float(x) * widening * per / years for x in garwood(found / widening, level))
+    return replaced(plain, low=low, high=high, method=WIDENED_GARWOOD, flags=(WIDENED,))
 
 
 def overdispersion(events: Floats, time: Floats) -> float:
@@ -133,7 +128,9 @@ def rate_ratio(
             ((events_1, person_years_1), (events_2, person_years_2)), start=1
         )
     )
-    return _ratio(arms, 1.0, level=level, id=id, unit=unit, group=group, method=CONDITIONAL)
+    counted = Estimate(id=id, kind="rate ratio", value=None, level=level, unit=unit, group=group,
+                       method=CONDITIONAL, arms=arms)
+    return _ratio(counted, 1.0)
 
 
 def clustered_rate_ratio(
@@ -165,11 +162,12 @@ def clustered_rate_ratio(
         for place, (pick, code) in enumerate(zip(picks, (first, 1 - first), strict=True), start=1)
     )
     widening = _ratio_overdispersion(counts, time, picks, patient)
-    method = CONDITIONAL if widening == 1 else WIDENED_CONDITIONAL
-    return _ratio(
-        arms, widening, level=level, id=id, unit=unit, group=group, method=method,
+    counted = Estimate(
+        id=id, kind="rate ratio", value=None, level=level, unit=unit, group=group, arms=arms,
+        method=CONDITIONAL if widening == 1 else WIDENED_CONDITIONAL,
         clusters=len(set(patient.tolist())),
     )
+    return _ratio(counted, widening)
 
 
 def _ratio_overdispersion(
@@ -189,25 +187,24 @@ def _ratio_overdispersion(
     return max(1.0, float(by_patient.cluster_variance(by_each, len(by_each))) / poisson)
 
 
-def _ratio(arms: tuple[Estimate, ...], widening: float, *, level: float, **common: Any) -> Estimate:
-    """The ratio of two rates, its exact limits on counts divided by `widening`."""
-    one, two = (arm.events or 0 for arm in arms)
-    times = [arm.denominator or 0.0 for arm in arms]
+def _ratio(counted: Estimate, widening: float) -> Estimate:
+    """The ratio of the two arms of `counted`, its exact limits on counts divided by `widening`."""
+    one, two = (arm.events or 0 for arm in counted.arms)
+    times = [arm.denominator or 0.0 for arm in counted.arms]
     if 0.0 in times:
         raise ValueError("An arm has no person-time; a ratio needs time in both.")
-    common |= {"kind": "rate ratio", "level": level, "events": one + two, "arms": arms,
-               "denominator": sum(times)}
+    counted = replaced(counted, events=one + two, denominator=sum(times))
     if one + two == 0:
-        return Estimate(value=None, flags=(NO_EVENTS,), **common)
+        return replaced(counted, flags=(NO_EVENTS,))
     scale = times[1] / times[0]
     low, high = (
         _odds(float(share)) * scale
-        for share in clopper_pearson(one / widening, (one + two) / widening, level)
+        for share in clopper_pearson(one / widening, (one + two) / widening, counted.level)
     )
     flags = (WIDENED,) if widening > 1 else ()
-    return Estimate(
-        value=one / two * scale if two else np.inf, low=low, high=high,
-        flags=flags if two else (*flags, UNBOUNDED), **common,
+    return replaced(
+        counted, value=one / two * scale if two else np.inf, low=low, high=high,
+        flags=flags if two else (*flags, UNBOUNDED),
     )
 
 

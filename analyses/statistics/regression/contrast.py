@@ -12,11 +12,11 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitted import SCALES
 from analyses.statistics.regression.imputed_fit import ImputedFit
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.rubin import pool
 from analyses.statistics.regression.terms import Term, numbers
 
@@ -79,7 +79,7 @@ def pooled_ratios(
                          method),)
 
 
-def curve_vector(model: ModelFit, exposure: Term, between: Quartiles | None = None) -> Array:
+def curve_vector(model: ModelFit, exposure: Term, between: Quartiles | None = None) -> Floats:
     """(columns,) what to multiply the coefficients by for the log ratio of a curve."""
     between = between or quartiles_of(model.rows.frame[exposure.columns[0]])
     frame = model.rows.frame.iloc[:1]
@@ -91,7 +91,7 @@ def curve_vector(model: ModelFit, exposure: Term, between: Quartiles | None = No
     return vector
 
 
-def _along(model: ModelFit, vector: Array) -> tuple[float, float]:
+def _along(model: ModelFit, vector: Floats) -> tuple[float, float]:
     return (float(vector @ model.fitted.coefficients),
             float(vector @ model.fitted.covariance @ vector))
 

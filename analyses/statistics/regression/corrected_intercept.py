@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import expit
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats
 
 
-def corrected_intercept(slope_part: Array, y: Array, weights: Array | None = None) -> Array:
+def corrected_intercept(slope_part: Floats, y: Floats, weights: Floats | None = None) -> Floats:
     """Intercepts that make predicted events equal observed ones.
 
     slope_part: (fits, rows) or (rows,), linear predictor without its intercept; y: (rows,);

@@ -11,6 +11,7 @@ import warnings as python_warnings
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import Fitted
 from analyses.statistics.regression.model_rows import ModelRows
 
@@ -44,7 +45,7 @@ def firth_cox(rows: ModelRows, duration: str, level: float) -> Fitted:
                   "Firth-penalised Cox model, profile interval")
 
 
-def _check(rows: ModelRows, time: np.ndarray, duration: str) -> None:
+def _check(rows: ModelRows, time: Floats, duration: str) -> None:
     if rows.repeated:
         raise ValueError("the penalised Cox model takes one row a patient; patients repeat here")
     if not (time > 0).all():

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.terms import Encoding, Term, encoding_of
 
 INTERCEPT = "intercept"
@@ -38,7 +38,7 @@ class DesignColumns:
             raise ValueError(f"{term!r} is not a term of this model")
         return found
 
-    def encode(self, frame: pd.DataFrame) -> Array:
+    def encode(self, frame: pd.DataFrame) -> Floats:
         """(rows, columns) design matrix with its intercept."""
         blocks = [np.ones((len(frame), 1))]
         for parts in self.encodings:

@@ -11,17 +11,17 @@ without the term (Freedman and Lane 1983, J Bus Econ Stat 1:292), which is appro
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import expit
 
-from analyses.statistics.regression.penalised_core import Array, Design, maximise
+from analyses.statistics.arrays import Floats, Whole
+from analyses.statistics.regression.penalised_core import Design, maximise
 
 PERMUTATIONS = 9_999
 
 
 def exchange_patients(
-    cluster: NDArray[np.intp], times: int, generator: np.random.Generator
-) -> NDArray[np.intp]:
+    cluster: Whole, times: int, generator: np.random.Generator
+) -> Whole:
     """Row orders that exchange whole patients among those with the same number of rows.
 
     Returns (times, rows): the row whose residual each row receives. A patient whose number of
@@ -38,7 +38,7 @@ def exchange_patients(
     return orders
 
 
-def fisher_exact(y: Array, exposed: Array) -> float:
+def fisher_exact(y: Floats, exposed: Floats) -> float:
     """Two-sided P of Fisher's exact test; y and exposed: (rows,) of 0 and 1."""
     from scipy.stats import fisher_exact as test
 
@@ -47,7 +47,7 @@ def fisher_exact(y: Array, exposed: Array) -> float:
 
 
 def permutation_p(
-    x: Array, y: Array, places: list[int], cluster: NDArray[np.intp], *, seed: int = 20260101,
+    x: Floats, y: Floats, places: list[int], cluster: Whole, *, seed: int = 20260101,
     times: int = PERMUTATIONS,
 ) -> float:
     """Two-sided permutation P of the terms in columns `places`, adjusted for the others.
@@ -67,7 +67,7 @@ def permutation_p(
     residual = (y - risk) / root
     scale = np.linalg.pinv(tested.T @ tested)
 
-    def statistic(residuals: Array) -> Array:
+    def statistic(residuals: Floats) -> Floats:
         score = residuals @ tested
         return np.einsum("bi,ij,bj->b", score, scale, score)
 

@@ -14,7 +14,8 @@ import numpy as np
 from scipy.special import expit
 from scipy.stats import chi2
 
-from analyses.statistics.regression.penalised_core import Array, Design, State, maximise
+from analyses.statistics.arrays import Floats
+from analyses.statistics.regression.penalised_core import Design, State, maximise
 from analyses.statistics.regression.profile import bounds_at, likelihood_ratio, profile_bounds
 
 
@@ -23,34 +24,34 @@ class PenalisedFit:
     """A penalised logistic fit: coefficients, covariance and what further steps need."""
 
     design: Design
-    y: Array
-    weights: Array
+    y: Floats
+    weights: Floats
     state: State
     penalty: float
 
     @property
-    def coefficients(self) -> Array:
+    def coefficients(self) -> Floats:
         """(terms,), log odds ratios a unit of each column."""
         return self.state.beta[0] / self.design.scale
 
     @property
-    def covariance(self) -> Array:
+    def covariance(self) -> Floats:
         """(terms, terms), the inverse of X'WX at the estimates."""
         inverse = np.linalg.inv(self.state.information[0])
         return inverse / np.outer(self.design.scale, self.design.scale)
 
     @property
-    def columns(self) -> Array:
+    def columns(self) -> Floats:
         """(rows, terms), the design matrix as given."""
         return self.design.x * self.design.scale
 
     @property
-    def risk(self) -> Array:
+    def risk(self) -> Floats:
         """(rows,), fitted probabilities before the intercept is corrected."""
         return expit(self.design.x @ self.state.beta[0])
 
     @property
-    def hat(self) -> Array:
+    def hat(self) -> Floats:
         """(rows,), leverage of each row: the diagonal of W^1/2 X (X'WX)^-1 X' W^1/2."""
         inverse = np.linalg.inv(self.state.information[0])
         variance = self.weights[0] * self.risk * (1 - self.risk)
@@ -62,7 +63,7 @@ class PenalisedFit:
 
 
 def penalised_logistic(
-    x: Array, y: Array, *, penalty: float = 0.5, weights: Array | None = None
+    x: Floats, y: Floats, *, penalty: float = 0.5, weights: Floats | None = None
 ) -> PenalisedFit:
     """Fit a logistic model with the Firth penalty (penalty 0: maximum likelihood).
 
@@ -86,9 +87,9 @@ def penalised_logistic(
 
 
 def profile_interval(
-    fit: PenalisedFit, level: float = 0.95, *, inflation: Array | float = 1.0,
-    critical: Array | None = None,
-) -> tuple[Array, Array]:
+    fit: PenalisedFit, level: float = 0.95, *, inflation: Floats | float = 1.0,
+    critical: Floats | None = None,
+) -> tuple[Floats, Floats]:
     """Penalised-likelihood profile interval of every coefficient: two (terms,) arrays.
 
     level: coverage wanted; inflation: how much the clustering of rows in patients multiplies
@@ -100,7 +101,7 @@ def profile_interval(
     return low / fit.design.scale, high / fit.design.scale
 
 
-def profile_interval_of(fit: PenalisedFit, term: int, critical: Array) -> tuple[Array, Array]:
+def profile_interval_of(fit: PenalisedFit, term: int, critical: Floats) -> tuple[Floats, Floats]:
     """Profile bounds of one coefficient at several critical values: two (values,) arrays."""
     root = np.sqrt(np.asarray(critical, float))
     bounds = bounds_at(fit.design, fit.y, fit.weights, fit.state, np.full(2 * len(root), term),
@@ -108,7 +109,7 @@ def profile_interval_of(fit: PenalisedFit, term: int, critical: Array) -> tuple[
     return bounds[: len(root)], bounds[len(root) :]
 
 
-def profile_test(fit: PenalisedFit) -> tuple[Array, Array]:
+def profile_test(fit: PenalisedFit) -> tuple[Floats, Floats]:
     """Penalised likelihood-ratio statistic and P value of each coefficient being 0."""
     statistic = likelihood_ratio(fit.design, fit.y, fit.weights, fit.state)
     return statistic, chi2.sf(statistic, 1)

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
+from analyses.statistics.arrays import Floats, Labels
 from analyses.statistics.regression.firth import PenalisedFit
-from analyses.statistics.regression.penalised_core import Array
 
 SCALES = {
     "log odds ratio": "odds ratio",
@@ -30,13 +29,13 @@ class Fitted:
     """
 
     names: tuple[str, ...]
-    coefficients: Array
-    se: Array
-    low: Array
-    high: Array
-    p: Array
-    covariance: Array
-    df: Array
+    coefficients: Floats
+    se: Floats
+    low: Floats
+    high: Floats
+    p: Floats
+    covariance: Floats
+    df: Floats
     scale: str
     method: str
     warnings: tuple[str, ...] = ()
@@ -45,8 +44,8 @@ class Fitted:
 
 
 def wald(
-    coefficients: Array, covariance: Array, level: float, df: Array | float = np.inf
-) -> tuple[Array, Array, Array, Array, Array]:
+    coefficients: Floats, covariance: Floats, level: float, df: Floats | float = np.inf
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """se, low, high, p and df of coefficients by the t distribution (normal where df is inf)."""
     df = np.broadcast_to(np.asarray(df, float), coefficients.shape).copy()
     se = np.sqrt(np.diag(covariance))
@@ -56,7 +55,7 @@ def wald(
     return se, coefficients - far, coefficients + far, p, df
 
 
-def infinite_terms(x: Array, y: NDArray, names: tuple[str, ...]) -> dict[str, int]:
+def infinite_terms(x: Floats, y: Labels, names: tuple[str, ...]) -> dict[str, int]:
     """Columns whose maximum-likelihood estimate is infinite, with the direction (+1 or -1).
 
     Found by linear programming (Konis 2007) with the firthmodels library.

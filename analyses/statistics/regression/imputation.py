@@ -16,9 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats, Labels, Mask, Whole
 from analyses.statistics.regression.terms import is_two_valued, numbers
 
 DONORS = 5
@@ -41,7 +40,7 @@ class Imputation:
     without_outcome: int = 0
 
 
-def patient_constant(data: pd.DataFrame, column: str, codes: NDArray[np.intp]) -> bool:
+def patient_constant(data: pd.DataFrame, column: str, codes: Whole) -> bool:
     """Whether a column never varies within a patient (a property of the patient)."""
     return bool((data[column].groupby(codes).nunique(dropna=True) <= 1).all())
 
@@ -74,7 +73,7 @@ def impute(
 
 
 def _fill_from_own_patient(
-    frame: pd.DataFrame, constant: tuple[str, ...], codes: NDArray[np.intp]
+    frame: pd.DataFrame, constant: tuple[str, ...], codes: Whole
 ) -> pd.DataFrame:
     """A property of the patient recorded in one row is known in all of that patient's rows."""
     frame = frame.copy()
@@ -88,7 +87,7 @@ class _Chain:
     frame: pd.DataFrame
     columns: tuple[str, ...]
     outcome: str
-    codes: NDArray[np.intp]
+    codes: Whole
     constant: tuple[str, ...]
     gaps: pd.DataFrame
 
@@ -109,7 +108,7 @@ class _Chain:
         now.loc[gap, column] = self._same_for_patient(
             now[column].to_numpy()[generator.choice(seen, gap.sum())], gap, column)
 
-    def _same_for_patient(self, values: NDArray, gap: NDArray[np.bool_], column: str) -> NDArray:
+    def _same_for_patient(self, values: Labels, gap: Mask, column: str) -> Labels:
         if column not in self.constant:
             return values
         _, first = np.unique(self.codes[gap], return_index=True)
@@ -127,8 +126,8 @@ class _Chain:
         now.loc[gap, column] = self.frame[column].to_numpy()[donors]
 
     def _impute_patients(
-        self, x: Array, target: Array, gap: NDArray[np.bool_], generator: np.random.Generator
-    ) -> NDArray[np.intp]:
+        self, x: Floats, target: Floats, gap: Mask, generator: np.random.Generator
+    ) -> Whole:
         """Match whole patients on the averages of their rows; every row gets the same donor."""
         patients, first, inverse = np.unique(self.codes, return_index=True, return_inverse=True)
         sizes = np.bincount(inverse)[:, None]
@@ -140,14 +139,14 @@ class _Chain:
         whole[np.flatnonzero(gap[first])] = first[donors]
         return whole[inverse[gap]]
 
-    def _predictors(self, now: pd.DataFrame, column: str) -> Array:
+    def _predictors(self, now: pd.DataFrame, column: str) -> Floats:
         others = [c for c in self.columns if c != column]
         blocks = [_as_columns(now[c]) for c in (*others, self.outcome)]
         if column not in self.constant and len(np.unique(self.codes)) < len(self.codes):
             blocks.append(self._other_rows(column))
         return np.column_stack(blocks)
 
-    def _other_rows(self, column: str) -> Array:
+    def _other_rows(self, column: str) -> Floats:
         """Mean recorded value in the patient's other rows, the overall mean where there is none."""
         values = _as_columns(self.frame[column])
         seen = ~self.gaps[column].to_numpy()
@@ -160,7 +159,7 @@ class _Chain:
         return (total + overall) / (count + 1)[:, None]
 
 
-def _as_columns(column: pd.Series) -> Array:
+def _as_columns(column: pd.Series) -> Floats:
     """A column as numbers: itself, 0/1, or one column a level of a factor."""
     if is_two_valued(column) or pd.api.types.is_numeric_dtype(column.dtype):
         return numbers(column)[:, None]
@@ -170,9 +169,9 @@ def _as_columns(column: pd.Series) -> Array:
 
 
 def _match(
-    x: Array, target: Array, gap: NDArray[np.bool_], codes: NDArray[np.intp],
+    x: Floats, target: Floats, gap: Mask, codes: Whole,
     generator: np.random.Generator,
-) -> NDArray[np.intp]:
+) -> Whole:
     """Rows (among all) whose recorded value each gap receives."""
     seen = np.flatnonzero(~gap)
     spread = x.std(axis=0)
@@ -188,7 +187,7 @@ def _match(
     return seen[near[np.arange(len(near)), generator.integers(0, near.shape[1], len(near))]]
 
 
-def _ridge(x: Array, y: Array, weights: Array) -> Array:
+def _ridge(x: Floats, y: Floats, weights: Floats) -> Floats:
     gram = (x * weights[:, None]).T @ x
     gram[np.diag_indices_from(gram)] += RIDGE * np.maximum(np.diag(gram), 1.0)
     return np.linalg.solve(gram, (x * weights[:, None]).T @ y)

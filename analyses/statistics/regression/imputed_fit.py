@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitted import SCALES
 from analyses.statistics.regression.fitting import fit, fit_again
 from analyses.statistics.regression.imputation import Imputation, impute
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.rubin import Pooled, pool
 from analyses.statistics.regression.terms import Term, as_term
 
@@ -129,7 +129,7 @@ def _pooled(models: list[ModelFit]) -> Pooled:
     return pool(estimates, variances, _complete_df(models))
 
 
-def _complete_df(models: list[ModelFit]) -> Array:
+def _complete_df(models: list[ModelFit]) -> Floats:
     """Degrees of freedom had nothing been missing: those of the interval, a coefficient each.
 
     Where few patients carry the information on a term the clustered fit has few, and pooling

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import SCALES
 from analyses.statistics.regression.log_linear import log_outcome
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.predictions import require_penalised
 from analyses.statistics.regression.refits import leave_one_patient_out
 from analyses.statistics.regression.validation_linear import weighted_lines
@@ -30,7 +30,7 @@ def patient_influence(model: ModelFit) -> pd.DataFrame:
     return found
 
 
-def _without_each(model: ModelFit) -> Array:
+def _without_each(model: ModelFit) -> Floats:
     """(patients, columns) coefficients, NaN where the others leave no answer."""
     rows = model.rows
     if model.estimator == "log-linear":

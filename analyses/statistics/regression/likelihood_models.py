@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.firth import penalised_logistic
 from analyses.statistics.regression.fitted import Fitted, infinite_terms, wald
 from analyses.statistics.regression.lone_patient import rests_on_one, withheld
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.sandwich import cluster_parts, sandwich
 
 SEPARATED = (
@@ -29,7 +29,7 @@ def logistic(rows: ModelRows, level: float) -> Fitted:
 def gee(rows: ModelRows, level: float) -> Fitted:
     """GEE with independence and the Liang–Zeger variance (Liang and Zeger 1986)."""
 
-    def robust(x: Array, risk: Array) -> Array:
+    def robust(x: Floats, risk: Floats) -> Floats:
         parts = cluster_parts(x, risk * (1 - risk), rows.y - risk, rows.cluster)
         return sandwich(parts, parts.scores)
 

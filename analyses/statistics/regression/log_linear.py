@@ -15,10 +15,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import Fitted, wald
 from analyses.statistics.regression.lone_patient import rests_on_one, withheld
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.sandwich import (
     adjusted_scores,
     cluster_parts,
@@ -44,7 +44,7 @@ def log_linear(rows: ModelRows, level: float) -> Fitted:
     return withheld(fitted, rows, rests_on_one(parts))
 
 
-def log_outcome(rows: ModelRows) -> tuple[Array, tuple[str, ...]]:
+def log_outcome(rows: ModelRows) -> tuple[Floats, tuple[str, ...]]:
     """Natural logarithm of the outcome; a 0 counts as half the smallest value above 0."""
     y = rows.y
     if (y < 0).any() or not (y > 0).any():

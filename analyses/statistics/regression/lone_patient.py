@@ -21,8 +21,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Mask
 from analyses.statistics.regression.design_matrix import INTERCEPT
 from analyses.statistics.regression.fitted import Fitted
 from analyses.statistics.regression.model_rows import ModelRows
@@ -31,7 +31,7 @@ from analyses.statistics.regression.sandwich import ClusterParts, cluster_parts,
 SOLE_SHARE = 0.99
 
 
-def rests_on_one(parts: ClusterParts) -> NDArray[np.bool_]:
+def rests_on_one(parts: ClusterParts) -> Mask:
     """Which coefficients one patient alone determines: (terms,)."""
     return largest_share(parts) >= SOLE_SHARE
 
@@ -45,7 +45,7 @@ def unweighted_parts(rows: ModelRows) -> ClusterParts:
     return cluster_parts(rows.x, np.ones(rows.n), np.zeros(rows.n), rows.cluster)
 
 
-def withheld(fitted: Fitted, rows: ModelRows, alone: NDArray[np.bool_]) -> Fitted:
+def withheld(fitted: Fitted, rows: ModelRows, alone: Mask) -> Fitted:
     """The fit without numbers for the coefficients marked in `alone`, and a sentence for each.
 
     alone: (columns of the design,). The estimates stay in `coefficients`, which predictions
@@ -90,7 +90,7 @@ def _sentence(rows: ModelRows, name: str) -> str:
             f"compared with; {end}")
 
 
-def _counted(rows: ModelRows, side: NDArray[np.bool_]) -> str:
+def _counted(rows: ModelRows, side: Mask) -> str:
     """How many rows that patient gives, where a row is not a patient."""
     count = int(side.sum())
     return f" (in {count} row{'s' if count > 1 else ''})" if rows.clustered_by else ""

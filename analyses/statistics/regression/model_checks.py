@@ -13,9 +13,9 @@ from collections.abc import Collection
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import infinite_terms
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 
 FEWEST_EVENTS = 8
 COMFORTABLE_EVENTS_PER_PARAMETER = 10
@@ -23,17 +23,17 @@ HIGH_INFLATION = 5.0
 FEW_PATIENTS = 5
 
 
-def rarer_outcome(y: Array) -> int:
+def rarer_outcome(y: Floats) -> int:
     """The smaller of the numbers of events and of non-events: what a model can live on."""
     return int(min((y == 1).sum(), (y == 0).sum()))
 
 
-def is_binary(y: Array) -> bool:
+def is_binary(y: Floats) -> bool:
     """Whether an outcome holds only 0 and 1."""
     return bool(np.isin(y, (0.0, 1.0)).all())
 
 
-def variance_inflation(x: Array, names: tuple[str, ...]) -> pd.Series:
+def variance_inflation(x: Floats, names: tuple[str, ...]) -> pd.Series:
     """Variance inflation factor of each column but the intercept (1: unrelated to the others)."""
     inner = x[:, 1:]
     if inner.shape[1] < 2:
@@ -46,7 +46,7 @@ def variance_inflation(x: Array, names: tuple[str, ...]) -> pd.Series:
     return pd.Series(np.diag(np.linalg.pinv(correlation)), index=list(names[1:]), name="vif")
 
 
-def rank_problem(x: Array, names: tuple[str, ...]) -> str | None:
+def rank_problem(x: Floats, names: tuple[str, ...]) -> str | None:
     """Words for columns that are constant or a combination of others; None where there are none."""
     scale = np.sqrt((x**2).mean(axis=0))
     if (scale == 0).any() or (x[:, 1:].std(axis=0) == 0).any():
@@ -139,7 +139,7 @@ def lone_patient_warning(rows: ModelRows, told_already: Collection[str] = ()) ->
     return f"Very few patients on one side of: {', '.join(told)}; the answer rests on them."
 
 
-def _few_holders(rows: ModelRows, name: str, side: Array) -> list[str]:
+def _few_holders(rows: ModelRows, name: str, side: Floats) -> list[str]:
     holders = len(np.unique(rows.cluster[side == 1]))
     return [f"{name} ({holders})"] if holders < FEW_PATIENTS else []
 

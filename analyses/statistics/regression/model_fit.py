@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitted import SCALES, Fitted
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.predictions import predicted_risk
 
 
@@ -59,7 +59,7 @@ class ModelFit:
         """Ratios of every line but the intercept."""
         return tuple(self.estimate(term, unit) for term in self.table.index if term != "intercept")
 
-    def predict(self, frame: pd.DataFrame | None = None) -> Array:
+    def predict(self, frame: pd.DataFrame | None = None) -> Floats:
         """Risks (yes/no outcome) of the rows of `frame`, or of the model's own rows.
 
         From the intercept-corrected fit (FLIC), so that predicted events sum to observed ones.

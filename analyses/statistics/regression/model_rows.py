@@ -11,10 +11,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Floats, Mask, Whole
 from analyses.statistics.regression.design_matrix import DesignColumns, design_columns
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.terms import Term, as_term, is_two_valued, numbers
 
 
@@ -30,10 +29,10 @@ class ModelRows:
     frame: pd.DataFrame
     outcome: str
     columns: DesignColumns
-    x: Array
-    y: Array
-    cluster: NDArray[np.intp]
-    kept: NDArray[np.intp]
+    x: Floats
+    y: Floats
+    cluster: Whole
+    kept: Whole
     missing: Mapping[str, int]
     clustered_by: str | None
 
@@ -60,7 +59,7 @@ class ModelRows:
         return self.clusters < self.n
 
 
-def outcome_values(column: pd.Series) -> Array:
+def outcome_values(column: pd.Series) -> Floats:
     """The outcome as floats; an ordered categorical as the place of its level, 0, 1, …"""
     if isinstance(column.dtype, pd.CategoricalDtype):
         codes = column.cat.codes.to_numpy(float)
@@ -106,7 +105,7 @@ def _type_problems(data: pd.DataFrame, outcome: str, terms: Sequence[Term]) -> l
     return problems
 
 
-def _complete(data: pd.DataFrame, needed: list[str]) -> tuple[NDArray[np.bool_], dict[str, int]]:
+def _complete(data: pd.DataFrame, needed: list[str]) -> tuple[Mask, dict[str, int]]:
     gaps = data[needed].isna()
     for name in needed:
         if pd.api.types.is_float_dtype(data[name].dtype):

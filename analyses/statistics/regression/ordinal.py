@@ -11,10 +11,10 @@ import warnings as python_warnings
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import Fitted, wald
 from analyses.statistics.regression.lone_patient import rests_on_one, unweighted_parts, withheld
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.sandwich import sum_by_cluster
 
 
@@ -46,7 +46,7 @@ def proportional_odds(rows: ModelRows, level: float) -> Fitted:
     return withheld(fitted, rows, rests_on_one(unweighted_parts(rows)))
 
 
-def _fit(x: Array, codes: Array):
+def _fit(x: Floats, codes: Floats):
     from statsmodels.miscmodels.ordinal_model import OrderedModel
 
     model = OrderedModel(codes, x, distr="logit")
@@ -57,7 +57,7 @@ def _fit(x: Array, codes: Array):
                                 tol=1e-12)
 
 
-def _covariance(model, result, rows: ModelRows) -> Array:
+def _covariance(model, result, rows: ModelRows) -> Floats:
     """Inverse observed information; with repeated patients the sandwich around it."""
     inverse = np.linalg.inv(-model.hessian(result.params))
     if not rows.repeated:
@@ -66,13 +66,13 @@ def _covariance(model, result, rows: ModelRows) -> Array:
     return inverse @ (scores.T @ scores) @ inverse
 
 
-def _notes(result, coefficients: Array, scale: Array) -> tuple[str, ...]:
+def _notes(result, coefficients: Floats, scale: Floats) -> tuple[str, ...]:
     if not np.isfinite(coefficients).all() or np.any(np.abs(coefficients * scale) > 15):
         return ("An estimate runs to infinity (the levels are separated); do not use it.",)
     return ()
 
 
-def _parallel(x: Array, codes: Array, together: Array) -> tuple[str, ...]:
+def _parallel(x: Floats, codes: Floats, together: Floats) -> tuple[str, ...]:
     """Compare with a Firth logistic model at each cut; a sentence where they disagree in sign."""
     from analyses.statistics.regression.firth import penalised_logistic
 

@@ -15,10 +15,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import expit
 
-Array = NDArray[np.float64]
+from analyses.statistics.arrays import Floats, Mask, Whole
+
 LARGEST_STEP = 5.0
 CHUNK = 128
 # Steps taken with the cheap augmented information; a fit that is still not there is slow for
@@ -30,12 +30,12 @@ PLAIN_STEPS = 10
 class Design:
     """A design matrix scaled for the solver, and its row-wise outer products (made once)."""
 
-    x: Array
-    scale: Array
-    outer: Array
+    x: Floats
+    scale: Floats
+    outer: Floats
 
     @classmethod
-    def of(cls, x: Array) -> Design:
+    def of(cls, x: Floats) -> Design:
         """Scale each column of `x` (rows, terms) to root mean square 1."""
         x = np.ascontiguousarray(x, dtype=float)
         scale = np.sqrt(np.mean(x**2, axis=0))
@@ -53,15 +53,15 @@ class Design:
 class State:
     """Everything the solver needs at one set of coefficients, a row a fit."""
 
-    beta: Array  # (fits, terms), on the scaled columns
-    loglik: Array  # (fits,), penalised
-    score: Array  # (fits, terms), penalised
-    information: Array  # (fits, terms, terms), X'WX
-    curvature: Array  # the same with the augmented weights W(1 + h), used for steps
-    converged: NDArray[np.bool_]
+    beta: Floats  # (fits, terms), on the scaled columns
+    loglik: Floats  # (fits,), penalised
+    score: Floats  # (fits, terms), penalised
+    information: Floats  # (fits, terms, terms), X'WX
+    curvature: Floats  # the same with the augmented weights W(1 + h), used for steps
+    converged: Mask
 
 
-def invert(matrices: Array) -> tuple[Array, Array]:
+def invert(matrices: Floats) -> tuple[Floats, Floats]:
     """Inverses and log determinants; a singular one gets a pseudo-inverse and -inf."""
     sign, logdet = np.linalg.slogdet(matrices)
     logdet = np.where(sign > 0, logdet, -np.inf)
@@ -72,7 +72,7 @@ def invert(matrices: Array) -> tuple[Array, Array]:
 
 
 def evaluate(
-    design: Design, y: Array, beta: Array, weights: Array, penalty: float, offset: Array | float
+    design: Design, y: Floats, beta: Floats, weights: Floats, penalty: float, offset: Floats | float
 ) -> State:
     """Penalised log-likelihood, score and information of several fits at `beta`."""
     fits, terms = beta.shape
@@ -96,8 +96,8 @@ def evaluate(
 
 
 def exact_curvature(
-    design: Design, state: State, weights: Array, penalty: float, offset: Array | float
-) -> Array:
+    design: Design, state: State, weights: Floats, penalty: float, offset: Floats | float
+) -> Floats:
     """Minus the second derivative of the penalised log-likelihood, (fits, terms, terms).
 
     The augmented information ignores how leverages change with the coefficients, and steps that
@@ -122,14 +122,14 @@ def exact_curvature(
     return np.where(sound[:, None, None], exact, state.curvature)
 
 
-def _solve(matrices: Array, vectors: Array) -> Array:
+def _solve(matrices: Floats, vectors: Floats) -> Floats:
     try:
         return np.linalg.solve(matrices, vectors[:, :, None])[:, :, 0]
     except np.linalg.LinAlgError:
         return (np.linalg.pinv(matrices, hermitian=True) @ vectors[:, :, None])[:, :, 0]
 
 
-def newton_step(state: State, held: NDArray[np.intp] | None) -> tuple[Array, Array]:
+def newton_step(state: State, held: Whole | None) -> tuple[Floats, Floats]:
     """The capped step of each fit and its decrement (the squared distance in standard errors).
 
     `held` names, for each fit, a coefficient that must not move (-1: none).
@@ -148,18 +148,18 @@ def newton_step(state: State, held: NDArray[np.intp] | None) -> tuple[Array, Arr
     return step * np.minimum(1.0, LARGEST_STEP / np.maximum(largest, 1e-300)), decrement
 
 
-def _take(state: State, rows: NDArray[np.intp]) -> State:
+def _take(state: State, rows: Whole) -> State:
     return State(*(getattr(state, name)[rows] for name in State.__dataclass_fields__))
 
 
-def _put(state: State, rows: NDArray[np.intp], other: State) -> None:
+def _put(state: State, rows: Whole, other: State) -> None:
     for name in State.__dataclass_fields__:
         getattr(state, name)[rows] = getattr(other, name)
 
 
 def _advance(
-    design: Design, y: Array, state: State, step: Array, weights: Array, penalty: float,
-    offset: Array | float,
+    design: Design, y: Floats, state: State, step: Floats, weights: Floats, penalty: float,
+    offset: Floats | float,
 ) -> State:
     """Take the step, halved for the fits whose penalised log-likelihood would fall."""
     factor = np.ones(len(step))
@@ -178,9 +178,9 @@ def _advance(
 
 
 def maximise(
-    design: Design, y: Array, *, weights: Array, start: Array, penalty: float = 0.5,
-    held: NDArray[np.intp] | None = None, tolerance: float = 1e-9, max_iter: int = 100,
-    offset: Array | float = 0.0,
+    design: Design, y: Floats, *, weights: Floats, start: Floats, penalty: float = 0.5,
+    held: Whole | None = None, tolerance: float = 1e-9, max_iter: int = 100,
+    offset: Floats | float = 0.0,
 ) -> State:
     """Maximise the penalised log-likelihood of several fits side by side.
 

@@ -36,13 +36,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
+from analyses.statistics.arrays import Floats, Labels
 from analyses.statistics.regression.firth import PenalisedFit, penalised_logistic
 from analyses.statistics.regression.fitted import Fitted
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.sandwich import (
     ClusterParts,
     adjusted_scores,
@@ -56,12 +55,12 @@ METHOD = ("Firth-type penalised GEE, independence; the larger of the Mancl–DeR
           "model-based variance, t with Satterthwaite (Bell–McCaffrey) degrees of freedom")
 
 
-def clustered_parts(fit: PenalisedFit, cluster: NDArray) -> ClusterParts:
+def clustered_parts(fit: PenalisedFit, cluster: Labels) -> ClusterParts:
     """Sums over patients of a penalised fit."""
     return cluster_parts(fit.columns, fit.risk * (1 - fit.risk), fit.y - fit.risk, cluster)
 
 
-def clustered_covariance(parts: ClusterParts) -> Array:
+def clustered_covariance(parts: ClusterParts) -> Floats:
     """Covariance of the coefficients, (terms, terms).
 
     The Mancl–DeRouen matrix, its rows and columns stretched so that no variance is below the
@@ -76,14 +75,14 @@ def clustered_covariance(parts: ClusterParts) -> Array:
     return stretched
 
 
-def reference_df(parts: ClusterParts) -> Array:
+def reference_df(parts: ClusterParts) -> Floats:
     """Degrees of freedom of each coefficient's t distribution, at least 1: (terms,)."""
     return np.maximum(1.0, satterthwaite_df(parts))
 
 
 def interval_of(
     fit: PenalisedFit, parts: ClusterParts, level: float, places: Sequence[int]
-) -> tuple[Array, Array, Array]:
+) -> tuple[Floats, Floats, Floats]:
     """Lower bounds, upper bounds and P values of the coefficients in `places`."""
     places = list(places)
     value, df = fit.coefficients[places], reference_df(parts)[places]

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import Fitted, wald
 from analyses.statistics.regression.lone_patient import rests_on_one, withheld, without_numbers
 from analyses.statistics.regression.model_rows import ModelRows
@@ -65,7 +66,7 @@ def _events_in_every_row(rows: ModelRows) -> tuple[tuple[str, ...], tuple[str, .
     return tuple(dict.fromkeys(names)), tuple(said)
 
 
-def _poisson(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+def _poisson(x: Floats, y: Floats) -> Floats:
     from statsmodels.genmod.families import Poisson
     from statsmodels.genmod.generalized_linear_model import GLM
 

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.corrected_intercept import corrected_intercept
 from analyses.statistics.regression.fitted import Fitted
 from analyses.statistics.regression.model_rows import ModelRows
-from analyses.statistics.regression.penalised_core import Array
 
 
 class Predicting(Protocol):
@@ -38,7 +38,7 @@ def require_penalised(model: Predicting) -> None:
         )
 
 
-def corrected_coefficients(model: Predicting) -> Array:
+def corrected_coefficients(model: Predicting) -> Floats:
     """Penalised slopes with the intercept that makes predicted events equal observed ones."""
     require_penalised(model)
     beta = model.fitted.coefficients.copy()
@@ -46,7 +46,7 @@ def corrected_coefficients(model: Predicting) -> Array:
     return beta
 
 
-def predicted_risk(model: Predicting, frame: pd.DataFrame) -> Array:
+def predicted_risk(model: Predicting, frame: pd.DataFrame) -> Floats:
     """(rows,) risks for the rows of `frame`, which needs the columns of the model's terms.
 
     Raises ValueError where a column is missing or the model gives no risks.

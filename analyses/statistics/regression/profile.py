@@ -14,9 +14,9 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import brentq
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.penalised_core import (
     PLAIN_STEPS,
-    Array,
     Design,
     State,
     evaluate,
@@ -28,8 +28,8 @@ from analyses.statistics.regression.penalised_core import (
 
 
 def likelihood_ratio(
-    design: Design, y: Array, weights: Array, best: State, null: float = 0.0
-) -> Array:
+    design: Design, y: Floats, weights: Floats, best: State, null: float = 0.0
+) -> Floats:
     """Twice the drop of the penalised log-likelihood with each coefficient held at `null`.
 
     Returns (terms,). The penalty keeps the information of the whole model, as in Heinze and
@@ -43,8 +43,8 @@ def likelihood_ratio(
 
 
 def profile_bounds(
-    design: Design, y: Array, weights: Array, best: State, critical: Array
-) -> tuple[Array, Array]:
+    design: Design, y: Floats, weights: Floats, best: State, critical: Floats
+) -> tuple[Floats, Floats]:
     """Lower and upper bounds of every coefficient, on the scaled columns.
 
     critical: (terms,), the drop of twice the log-likelihood at the bound: the chi-square
@@ -57,8 +57,8 @@ def profile_bounds(
 
 
 def bounds_at(
-    design: Design, y: Array, weights: Array, best: State, which: Array, root: Array
-) -> Array:
+    design: Design, y: Floats, weights: Floats, best: State, which: Floats, root: Floats
+) -> Floats:
     """Values of coefficients `which` (bounds,) at signed roots `root` of the drop: (bounds,)."""
     beta, solved = _walk(design, y, weights, best, which, root)
     bounds = beta[np.arange(len(which)), which]
@@ -68,8 +68,8 @@ def bounds_at(
 
 
 def _walk(
-    design: Design, y: Array, weights: Array, best: State, which: Array, root: Array
-) -> tuple[Array, Array]:
+    design: Design, y: Floats, weights: Floats, best: State, which: Floats, root: Floats
+) -> tuple[Floats, Floats]:
     """Newton's walk along all profiles at once; says which of them arrived."""
     rows = np.arange(len(which))
     covariance = np.linalg.inv(best.information[0])
@@ -109,7 +109,7 @@ def _walk(
 
 
 def _bracketed(
-    design: Design, y: Array, weights: Array, best: State, term: int, root: float
+    design: Design, y: Floats, weights: Floats, best: State, term: int, root: float
 ) -> float:
     """One bound by bracketing and Brent's method, for a profile the walk did not finish."""
     covariance = np.linalg.inv(best.information[0])

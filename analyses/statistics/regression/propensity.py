@@ -17,10 +17,10 @@ import pandas as pd
 from scipy.special import expit
 from scipy.stats import t as student
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.model_checks import FEWEST_EVENTS
 from analyses.statistics.regression.model_rows import ModelRows, model_rows
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.refits import patient_draws, weighted_refits
 from analyses.statistics.regression.terms import numbers
 
@@ -46,7 +46,7 @@ class WeightedComparison:
     warnings: tuple[str, ...]
 
 
-def propensity_weights(risk: Array, treated: Array, scheme: str) -> Array:
+def propensity_weights(risk: Floats, treated: Floats, scheme: str) -> Floats:
     """Weights of rows whose chance of treatment is `risk`; scheme one of SCHEMES."""
     if scheme == "overlap":
         return np.where(treated == 1, 1 - risk, risk)
@@ -55,7 +55,7 @@ def propensity_weights(risk: Array, treated: Array, scheme: str) -> Array:
     raise ValueError(f"weights {scheme!r}: wanted one of {', '.join(SCHEMES)}")
 
 
-def standardised_differences(x: Array, treated: Array, weights: Array) -> Array:
+def standardised_differences(x: Floats, treated: Floats, weights: Floats) -> Floats:
     """Difference of weighted means over the pooled unweighted standard deviation, a column each.
 
     Austin 2009, Stat Med 28:3083; beyond 0.1 is usually called unbalanced.
@@ -125,7 +125,7 @@ class _Setting:
             "clusters": self.rows.clusters,
             "method": f"propensity {scheme} weights, bootstrap of patients, t"}
 
-    def gaps(self, counts: Array) -> tuple[Array, Array]:
+    def gaps(self, counts: Floats) -> tuple[Floats, Floats]:
         """(draws,) weighted differences and (draws, rows) weights; NaN where a group is empty."""
         fits = weighted_refits(self.rows.x, self.treated, counts, np.zeros(self.rows.x.shape[1]))
         risk = np.clip(expit(fits.coefficients @ self.rows.x.T), 1e-6, 1 - 1e-6)
@@ -173,7 +173,7 @@ def _check(rows: ModelRows) -> None:
         raise ValueError(f"only {fewest} rows in one group; there is no comparison to weight")
 
 
-def _check_events(value: Array, treated: Array) -> None:
+def _check_events(value: Floats, treated: Floats) -> None:
     """A group without events would have none in every sample, and a falsely narrow interval."""
     for found, word in ((value == 1, "events"), (value == 0, "rows without the event")):
         if found.sum() < FEWEST_EVENTS or not found[treated == 1].any() or not found[
@@ -184,7 +184,7 @@ def _check_events(value: Array, treated: Array) -> None:
                 "are needed)")
 
 
-def _balance(rows: ModelRows, treated: Array, weights: Array) -> pd.DataFrame:
+def _balance(rows: ModelRows, treated: Floats, weights: Floats) -> pd.DataFrame:
     inner = rows.x[:, 1:]
     return pd.DataFrame({
         "before": standardised_differences(inner, treated, np.ones(rows.n)),

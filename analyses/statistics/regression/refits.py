@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Floats, Mask, Whole
 from analyses.statistics.regression.corrected_intercept import corrected_intercept
-from analyses.statistics.regression.penalised_core import CHUNK, Array, Design, maximise
+from analyses.statistics.regression.penalised_core import CHUNK, Design, maximise
 
 
 @dataclass(frozen=True)
@@ -24,13 +24,13 @@ class Refits:
     usable: (refits,), both outcomes occurred and the fit converged.
     """
 
-    coefficients: Array
-    intercept: Array
-    weights: Array
-    usable: NDArray[np.bool_]
+    coefficients: Floats
+    intercept: Floats
+    weights: Floats
+    usable: Mask
 
     @property
-    def corrected(self) -> Array:
+    def corrected(self) -> Floats:
         """Coefficients with the corrected intercept in place of the penalised one."""
         beta = self.coefficients.copy()
         beta[:, 0] = self.intercept
@@ -38,7 +38,7 @@ class Refits:
 
 
 def weighted_refits(
-    x: Array, y: Array, weights: Array, start: Array, *, tolerance: float = 1e-6
+    x: Floats, y: Floats, weights: Floats, start: Floats, *, tolerance: float = 1e-6
 ) -> Refits:
     """Firth fits of the same rows under each line of `weights` (refits, rows).
 
@@ -50,12 +50,12 @@ def weighted_refits(
                   np.concatenate([p.usable for p in parts]))
 
 
-def _blocks(weights: Array) -> Iterator[Array]:
+def _blocks(weights: Floats) -> Iterator[Floats]:
     for first in range(0, len(weights), CHUNK):
         yield weights[first : first + CHUNK]
 
 
-def _chunk(x: Array, y: Array, weights: Array, start: Array, tolerance: float) -> Refits:
+def _chunk(x: Floats, y: Floats, weights: Floats, start: Floats, tolerance: float) -> Refits:
     design = Design.of(x)
     events = weights @ y
     usable = (events > 0) & (events < weights.sum(axis=1))
@@ -66,14 +66,14 @@ def _chunk(x: Array, y: Array, weights: Array, start: Array, tolerance: float) -
     return Refits(beta, intercept, weights, usable & state.converged)
 
 
-def leave_one_patient_out(x: Array, y: Array, cluster: NDArray[np.intp], start: Array) -> Refits:
+def leave_one_patient_out(x: Floats, y: Floats, cluster: Whole, start: Floats) -> Refits:
     """A refit without each patient, in the order of the codes in `cluster`."""
     patients = int(cluster.max()) + 1
     weights = (np.arange(patients)[:, None] != cluster[None, :]).astype(float)
     return weighted_refits(x, y, weights, start)
 
 
-def patient_draws(cluster: NDArray[np.intp], times: int, seed: int) -> Array:
+def patient_draws(cluster: Whole, times: int, seed: int) -> Floats:
     """(times, rows) row weights of bootstrap samples of whole patients."""
     patients = int(cluster.max()) + 1
     generator = np.random.default_rng(seed)
@@ -82,7 +82,7 @@ def patient_draws(cluster: NDArray[np.intp], times: int, seed: int) -> Array:
 
 
 def bootstrap_patients(
-    x: Array, y: Array, cluster: NDArray[np.intp], start: Array, *, times: int = 1000,
+    x: Floats, y: Floats, cluster: Whole, start: Floats, *, times: int = 1000,
     seed: int = 20260101,
 ) -> Refits:
     """Refits on `times` samples of patients drawn with replacement."""

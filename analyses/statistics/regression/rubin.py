@@ -11,30 +11,30 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import t as student
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats
 
 
 @dataclass(frozen=True)
 class Pooled:
     """Pooled estimates, a place each: estimate, se, df, and the share of information missing."""
 
-    estimate: Array
-    se: Array
-    df: Array
-    missing_information: Array
+    estimate: Floats
+    se: Floats
+    df: Floats
+    missing_information: Floats
 
-    def interval(self, level: float = 0.95) -> tuple[Array, Array]:
+    def interval(self, level: float = 0.95) -> tuple[Floats, Floats]:
         """Wald interval by t with the pooled degrees of freedom."""
         far = student.ppf((1 + level) / 2, self.df) * self.se
         return self.estimate - far, self.estimate + far
 
     @property
-    def p(self) -> Array:
+    def p(self) -> Floats:
         """Two-sided P of each estimate being 0."""
         return 2 * student.sf(np.abs(self.estimate) / self.se, self.df)
 
 
-def pool(estimates: Array, variances: Array, complete_df: float | Array) -> Pooled:
+def pool(estimates: Floats, variances: Floats, complete_df: float | Floats) -> Pooled:
     """Pool m estimates of k coefficients.
 
     estimates, variances: (m, k); complete_df: degrees of freedom had nothing been missing,

@@ -17,9 +17,8 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats, Labels, Whole
 
 # A patient who alone determines a term has leverage 1, and the correction would divide by
 # zero. Fay and Graubard bound it at 0.75; so do we, wherever a leverage is divided by.
@@ -29,19 +28,19 @@ LEVERAGE_BOUND = 0.75
 class Leverage(NamedTuple):
     """Eigenvalues and axes of L^-1 M_c L^-T for each patient, where A = L L'."""
 
-    root: Array  # L
-    inverse: Array  # L^-1
-    values: Array  # (patients, terms), each from 0 to 1
-    axes: Array  # (patients, terms, terms)
+    root: Floats  # L
+    inverse: Floats  # L^-1
+    values: Floats  # (patients, terms), each from 0 to 1
+    axes: Floats  # (patients, terms, terms)
 
 
 @dataclass(frozen=True)
 class ClusterParts:
     """The sums over each patient's rows that every sandwich needs."""
 
-    bread: Array  # A, (terms, terms)
-    shares: Array  # M_c, (patients, terms, terms)
-    scores: Array  # s_c, (patients, terms)
+    bread: Floats  # A, (terms, terms)
+    shares: Floats  # M_c, (patients, terms, terms)
+    scores: Floats  # s_c, (patients, terms)
 
     @property
     def clusters(self) -> int:
@@ -56,7 +55,7 @@ class ClusterParts:
         return Leverage(root, inverse, values, axes)
 
 
-def cluster_codes(cluster: NDArray) -> tuple[NDArray[np.intp], int]:
+def cluster_codes(cluster: Labels) -> tuple[Whole, int]:
     """Codes 0, 1, … of the patients of each row in order of appearance, and how many there are."""
     import pandas as pd
 
@@ -64,7 +63,7 @@ def cluster_codes(cluster: NDArray) -> tuple[NDArray[np.intp], int]:
     return codes, len(names)
 
 
-def sum_by_cluster(values: Array, codes: NDArray[np.intp], clusters: int) -> Array:
+def sum_by_cluster(values: Floats, codes: Whole, clusters: int) -> Floats:
     """Sums of `values` (rows, …) over each patient's rows: (patients, …)."""
     flat = values.reshape(len(values), -1)
     out = np.empty((clusters, flat.shape[1]))
@@ -73,7 +72,7 @@ def sum_by_cluster(values: Array, codes: NDArray[np.intp], clusters: int) -> Arr
     return out.reshape(clusters, *values.shape[1:])
 
 
-def cluster_parts(x: Array, weight: Array, residual: Array, cluster: NDArray) -> ClusterParts:
+def cluster_parts(x: Floats, weight: Floats, residual: Floats, cluster: Labels) -> ClusterParts:
     """Gather the sums.
 
     x: (rows, terms); weight: (rows,), working variance of each outcome (times d mu/d eta over
@@ -87,7 +86,7 @@ def cluster_parts(x: Array, weight: Array, residual: Array, cluster: NDArray) ->
     return ClusterParts(shares.sum(axis=0), shares, scores)
 
 
-def adjusted_scores(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Array:
+def adjusted_scores(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Floats:
     """Scores corrected for leverage: (I - M_c A^-1)^-power s_c, (patients, terms).
 
     power 0: none (Liang and Zeger); 1/2: Kauermann and Carroll; 1: Mancl and DeRouen.
@@ -100,24 +99,24 @@ def adjusted_scores(parts: ClusterParts, power: float, bound: float = LEVERAGE_B
     return (axes @ (factor * rotated)[:, :, None])[:, :, 0] @ root.T
 
 
-def fay_graubard_scores(parts: ClusterParts, bound: float = LEVERAGE_BOUND) -> Array:
+def fay_graubard_scores(parts: ClusterParts, bound: float = LEVERAGE_BOUND) -> Floats:
     """Scores divided by (1 - min(bound, diagonal of M_c A^-1))^1/2, term by term."""
     diagonal = np.einsum("cij,ji->ci", parts.shares, np.linalg.inv(parts.bread))
     return parts.scores / np.sqrt(1 - np.minimum(bound, diagonal))
 
 
-def sandwich(parts: ClusterParts, scores: Array) -> Array:
+def sandwich(parts: ClusterParts, scores: Floats) -> Floats:
     """A^-1 (sum of s_c s_c') A^-1, (terms, terms)."""
     reach = np.linalg.solve(parts.bread, scores.T)
     return reach @ reach.T
 
 
-def model_variance(parts: ClusterParts) -> Array:
+def model_variance(parts: ClusterParts) -> Floats:
     """A^-1: the variance if rows were independent."""
     return np.linalg.inv(parts.bread)
 
 
-def largest_share(parts: ClusterParts) -> Array:
+def largest_share(parts: ClusterParts) -> Floats:
     """The most of the information on each coefficient that one patient holds: (terms,), 0 to 1.
 
     Information on a coefficient is 1 over its model-based variance. Without patient c that
@@ -132,7 +131,7 @@ def largest_share(parts: ClusterParts) -> Array:
     return (1 - squared.sum(axis=1) / (squared / left).sum(axis=1)).max(axis=0)
 
 
-def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Array:
+def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Floats:
     """u_c = (I - A^-1 M_c)^-power A^-1 e_k for each term k: (patients, terms, terms k)."""
     _, inverse, leverage, axes = parts.leverage
     factor = (1 - np.clip(leverage, 0.0, bound)) ** -power
@@ -141,7 +140,7 @@ def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) 
 
 def satterthwaite_df(
     parts: ClusterParts, power: float = 1.0, bound: float = LEVERAGE_BOUND
-) -> Array:
+) -> Floats:
     """Degrees of freedom of each coefficient's sandwich variance, (terms,).
 
     Bell and McCaffrey: the variance is a quadratic form in the residuals; matching its first
@@ -160,7 +159,7 @@ def satterthwaite_df(
     return np.divide(first**2, second, out=np.ones_like(first), where=second > 0)
 
 
-def empirical_df(parts: ClusterParts, scores: Array) -> Array:
+def empirical_df(parts: ClusterParts, scores: Floats) -> Floats:
     """Degrees of freedom from how much the patients' own contributions vary, (terms,).
 
     After Pan and Wall 2002, term by term: the variance is a sum of the patients' squared
@@ -172,7 +171,7 @@ def empirical_df(parts: ClusterParts, scores: Array) -> Array:
     return 2 * total**2 / spread
 
 
-def binary_df(x: Array, risk: Array, cluster: NDArray, parts: ClusterParts) -> Array:
+def binary_df(x: Floats, risk: Floats, cluster: Labels, parts: ClusterParts) -> Floats:
     """Satterthwaite degrees of freedom with the kurtosis of rare binary outcomes, (terms,).
 
     As `satterthwaite_df`, but the variance of the squared residuals of a Bernoulli outcome of
@@ -189,7 +188,9 @@ def binary_df(x: Array, risk: Array, cluster: NDArray, parts: ClusterParts) -> A
     return 2 * own.sum(axis=0) ** 2 / (2 * (own**2).sum(axis=0) + np.maximum(fourth, 0.0))
 
 
-def exchangeable_correlation(residual: Array, weight: Array, cluster: NDArray, terms: int) -> float:
+def exchangeable_correlation(
+    residual: Floats, weight: Floats, cluster: Labels, terms: int,
+) -> float:
     """Moment estimate of the correlation between outcomes of one patient, at least 0.
 
     Mean product of Pearson residuals over pairs of rows of one patient (Liang and Zeger 1986),
@@ -208,7 +209,7 @@ def exchangeable_correlation(residual: Array, weight: Array, cluster: NDArray, t
     return float(np.clip(between / scale, 0.0, 1.0))
 
 
-def exchangeable_variance(x: Array, weight: Array, cluster: NDArray, correlation: float) -> Array:
+def exchangeable_variance(x: Floats, weight: Floats, cluster: Labels, correlation: float) -> Floats:
     """Variance of the independence estimator if outcomes correlate equally within patients."""
     codes, clusters = cluster_codes(cluster)
     rows = x * np.sqrt(weight)[:, None]

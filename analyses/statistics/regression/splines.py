@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats
 
 QUANTILES = {
     3: (0.10, 0.50, 0.90),
@@ -17,7 +17,7 @@ QUANTILES = {
 }
 
 
-def default_knots(values: Array, knots: int = 3) -> tuple[float, ...]:
+def default_knots(values: Floats, knots: int = 3) -> tuple[float, ...]:
     """Knots at Harrell's quantiles of the values seen.
 
     values: (rows,), no gaps; knots: 3, 4 or 5. Raises ValueError where the values are too few
@@ -34,7 +34,7 @@ def default_knots(values: Array, knots: int = 3) -> tuple[float, ...]:
     return tuple(float(place) for place in places)
 
 
-def spline_basis(values: Array, knots: tuple[float, ...]) -> Array:
+def spline_basis(values: Floats, knots: tuple[float, ...]) -> Floats:
     """Columns of the spline: the value itself, then one column a knot but two.
 
     Returns (rows, knots - 1); the curved columns are divided by the squared distance of the

@@ -19,9 +19,9 @@ import pandas as pd
 from scipy.special import expit, logit
 from scipy.stats import t as student
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.predictions import corrected_coefficients, require_penalised
 from analyses.statistics.regression.refits import Refits, leave_one_patient_out
 
@@ -44,7 +44,7 @@ class StandardisedRisks:
     number_needed: tuple[str, ...]
 
 
-def _average(beta: Array, blocks: Sequence[Array], weights: Array) -> Array:
+def _average(beta: Floats, blocks: Sequence[Floats], weights: Floats) -> Floats:
     """(fits, settings) average risks; beta (fits, columns), weights (fits, rows)."""
     total = weights.sum(axis=1)
     return np.column_stack([
@@ -59,7 +59,7 @@ def jackknife_refits(model: ModelFit) -> Refits:
                                  model.fitted.coefficients)
 
 
-def _jackknife_error(without: Array) -> Array:
+def _jackknife_error(without: Floats) -> Floats:
     count = len(without)
     return np.sqrt((count - 1) / count * ((without - without.mean(axis=0)) ** 2).sum(axis=0))
 
@@ -115,9 +115,9 @@ def imputed_risks(
 class _Averages(NamedTuple):
     """(settings,) standardised risks, and jackknife errors of their log odds and differences."""
 
-    risk: Array
-    logit_error: Array
-    gap_error: Array
+    risk: Floats
+    logit_error: Floats
+    gap_error: Floats
 
 
 def _averages(
@@ -131,7 +131,7 @@ def _averages(
                      _jackknife_error(without - without[:, [0]]))
 
 
-def _far(model: ModelFit) -> Array:
+def _far(model: ModelFit) -> Floats:
     return student.ppf((1 + model.level) / 2, max(1, model.clusters - model.rows.x.shape[1]))
 
 
@@ -146,8 +146,8 @@ def _shared(model: ModelFit, unit: str) -> dict[str, Any]:
 
 
 def _risk_estimates(
-    model: ModelFit, settings: Sequence[Mapping[str, Any]], fitted: Array, error: Array,
-    far: Array, unit: str,
+    model: ModelFit, settings: Sequence[Mapping[str, Any]], fitted: Floats, error: Floats,
+    far: Floats, unit: str,
 ) -> tuple[Estimate, ...]:
     low, high = expit(logit(fitted) - far * error), expit(logit(fitted) + far * error)
     return tuple(
@@ -158,7 +158,7 @@ def _risk_estimates(
 
 
 def _difference_estimates(
-    model: ModelFit, risks: Sequence[Estimate], fitted: Array, error: Array, far: Array,
+    model: ModelFit, risks: Sequence[Estimate], fitted: Floats, error: Floats, far: Floats,
     unit: str,
 ) -> tuple[Estimate, ...]:
     far = np.broadcast_to(far, error.shape)
@@ -217,7 +217,7 @@ def _each(difference: float) -> str:
 
 
 def effect_curve(
-    model: ModelFit, column: str, values: Array, *, refits: Refits | None = None
+    model: ModelFit, column: str, values: Floats, *, refits: Refits | None = None
 ) -> pd.DataFrame:
     """Standardised risk along values of one column: columns value, risk, low, high."""
     found = standardised_risks(model, [{column: float(v)} for v in values], refits=refits).risks

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.regression.penalised_core import Array
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.splines import default_knots, spline_basis
 
 FORMS = ("linear", "factor", "spline", "interaction")
@@ -79,7 +79,7 @@ def is_two_valued(column: pd.Series) -> bool:
     ).all()
 
 
-def numbers(column: pd.Series) -> Array:
+def numbers(column: pd.Series) -> Floats:
     """The column as floats, True as 1 and False as 0. Raises ValueError where it is text."""
     if is_two_valued(column):
         return column.astype("boolean").astype("Float64").to_numpy(float, na_value=np.nan)
@@ -113,7 +113,7 @@ class Encoding:
         step = "" if self.per == 1 else f" (per {self.per:g})"
         return (f"{self.column}{step}", *curved)
 
-    def encode(self, frame: pd.DataFrame) -> Array:
+    def encode(self, frame: pd.DataFrame) -> Floats:
         """(rows, len(names)) for the rows of `frame`."""
         if self.form == "factor":
             values = frame[self.column].astype(object).to_numpy()

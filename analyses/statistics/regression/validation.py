@@ -13,14 +13,14 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.predictions import corrected_coefficients
 from analyses.statistics.regression.refits import bootstrap_patients
 
 
-def c_statistic(risk: Array, y: Array, weights: Array | None = None) -> float:
+def c_statistic(risk: Floats, y: Floats, weights: Floats | None = None) -> float:
     """Chance that a row with the event has the higher risk than one without; ties count half."""
     weights = np.ones_like(risk) if weights is None else weights
     levels, place = np.unique(risk, return_inverse=True)
@@ -30,7 +30,7 @@ def c_statistic(risk: Array, y: Array, weights: Array | None = None) -> float:
     return float((events * below).sum() / (events.sum() * others.sum()))
 
 
-def calibration_slope(linear: Array, y: Array, weights: Array | None = None) -> Array:
+def calibration_slope(linear: Floats, y: Floats, weights: Floats | None = None) -> Floats:
     """Slopes of the outcome on linear predictors: 1 is perfect, under 1 overfitted.
 
     linear: (rows,) or (fits, rows); y: (rows,); weights: as linear, 1 where None. Maximum
@@ -53,7 +53,7 @@ def calibration_slope(linear: Array, y: Array, weights: Array | None = None) -> 
     return np.where(settled, beta[:, 1], np.nan)
 
 
-def _newton(line: Array, left: Array, weight: Array) -> Array:
+def _newton(line: Floats, left: Floats, weight: Floats) -> Floats:
     """Newton steps of intercept and slope, (fits, 2); NaN where the information is singular."""
     scores = np.stack([left.sum(axis=1), (left * line).sum(axis=1)])
     a, b, c = weight.sum(axis=1), (weight * line).sum(axis=1), (weight * line**2).sum(axis=1)
@@ -64,7 +64,7 @@ def _newton(line: Array, left: Array, weight: Array) -> Array:
         :, None])
 
 
-def brier(risk: Array, y: Array, weights: Array | None = None) -> float:
+def brier(risk: Floats, y: Floats, weights: Floats | None = None) -> float:
     """Mean squared distance of risk and outcome."""
     return float(np.average((y - risk) ** 2, weights=weights))
 
@@ -83,7 +83,7 @@ class Validation:
     sentence: str
 
 
-def _measures(beta: Array, x: Array, y: Array, weights: Array) -> Array:
+def _measures(beta: Floats, x: Floats, y: Floats, weights: Floats) -> Floats:
     """(fits, 3): the measures of each line of `beta` (fits, columns) under its `weights`."""
     linear = beta @ x.T
     risk = expit(linear)
@@ -114,7 +114,7 @@ def validate(model: ModelFit, *, times: int = 200, seed: int = 20260101) -> Vali
     return Validation(table, c, _sentence(table, c, len(inside)))
 
 
-def _c_estimate(model: ModelFit, table: pd.DataFrame, drawn: Array) -> Estimate:
+def _c_estimate(model: ModelFit, table: pd.DataFrame, drawn: Floats) -> Estimate:
     tail = (1 - model.level) / 2
     low, high = np.quantile(drawn, [tail, 1 - tail]) - table.loc["c statistic", "optimism"]
     value = table.loc["c statistic", "corrected"]

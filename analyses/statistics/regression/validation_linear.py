@@ -10,17 +10,17 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.log_linear import log_outcome
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.refits import patient_draws
 from analyses.statistics.regression.validation import Validation
 
 MEASURES = ("explained variation", "calibration slope")
 
 
-def weighted_lines(x: Array, y: Array, weights: Array) -> Array:
+def weighted_lines(x: Floats, y: Floats, weights: Floats) -> Floats:
     """Least squares under each line of `weights` (fits, rows): (fits, columns).
 
     NaN where a sample leaves no answer.
@@ -33,13 +33,13 @@ def weighted_lines(x: Array, y: Array, weights: Array) -> Array:
     return found
 
 
-def explained(line: Array, y: Array, weights: Array) -> float:
+def explained(line: Floats, y: Floats, weights: Floats) -> float:
     """1 − residual over total sum of squares; below 0 where the mean would do better."""
     total = (weights * (y - np.average(y, weights=weights)) ** 2).sum()
     return float(1 - (weights * (y - line) ** 2).sum() / total)
 
 
-def slope(line: Array, y: Array, weights: Array) -> float:
+def slope(line: Floats, y: Floats, weights: Floats) -> float:
     """Slope of the outcome on the prediction."""
     centred = line - np.average(line, weights=weights)
     spread = (weights * centred**2).sum()
@@ -72,11 +72,11 @@ def validate_log_linear(
     return Validation(table, share, _sentence(share, table, len(usable)))
 
 
-def _measures(line: Array, y: Array, weights: Array) -> Array:
+def _measures(line: Floats, y: Floats, weights: Floats) -> Floats:
     return np.array([explained(line, y, weights), slope(line, y, weights)])
 
 
-def _share(model: ModelFit, table: pd.DataFrame, drawn: Array) -> Estimate:
+def _share(model: ModelFit, table: pd.DataFrame, drawn: Floats) -> Estimate:
     tail = (1 - model.level) / 2
     value = float(table.loc[MEASURES[0], "corrected"])
     low, high = np.quantile(drawn, [tail, 1 - tail]) - table.loc[MEASURES[0], "optimism"]

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.timetoevent.at_risk import (
     Counts,
     at_risk_matrix,
@@ -39,27 +39,27 @@ class AalenJohansen:
         return counts(self.people)
 
     @cached_property
-    def event_free(self) -> NDArray[np.float64]:
+    def event_free(self) -> Floats:
         """Probability of no event of any cause, just after each time."""
         c = self.counts
         return np.cumprod((c.at_risk - c.all_events) / c.at_risk)
 
     @cached_property
-    def before(self) -> NDArray[np.float64]:
+    def before(self) -> Floats:
         """The same just before each time."""
         return np.concatenate([[1.0], self.event_free[:-1]])
 
-    def incidence(self, cause: int) -> NDArray[np.float64]:
+    def incidence(self, cause: int) -> Floats:
         """F(t) of a cause, just after each time."""
         return settled(np.cumsum(self.before * self.counts.of(cause) / self.counts.at_risk))
 
-    def se(self, cause: int) -> NDArray[np.float64]:
+    def se(self, cause: int) -> Floats:
         """Standard error of F(t), one a time."""
         if self.people.cluster is not None:
             return np.sqrt((self.influence(cause)**2).sum(axis=0))
         return np.sqrt(np.maximum(self._variance(cause), 0.0))
 
-    def influence(self, cause: int) -> NDArray[np.float64]:
+    def influence(self, cause: int) -> Floats:
         """What each unit (patient, else row) adds to F(t): units down, times across.
 
         The infinitesimal jackknife: the derivative of F to the weight of a row, summed by
@@ -77,7 +77,7 @@ class AalenJohansen:
         each = free_before * hazard + self.before * (hit - risk * hazard) / c.at_risk
         return by_cluster(np.cumsum(each, axis=1), self.people.cluster)
 
-    def limits(self, cause: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def limits(self, cause: int) -> tuple[Floats, Floats]:
         """Lower and upper limit of F(t) at each time."""
         return incidence_limits(
             self.incidence(cause), self.se(cause), self.units(self.counts.time), self.level,
@@ -93,13 +93,13 @@ class AalenJohansen:
         low, high = self.limits(cause)
         return value, float(low[place]), float(high[place])
 
-    def influence_at(self, time: float, cause: int) -> NDArray[np.float64]:
+    def influence_at(self, time: float, cause: int) -> Floats:
         """What each unit adds to F(time)."""
         place = int(np.searchsorted(self.counts.time, time, side="right")) - 1
         found = self.influence(cause)
         return np.zeros(found.shape[0]) if place < 0 else found[:, place]
 
-    def units(self, times: NDArray[np.float64]) -> NDArray[np.float64]:
+    def units(self, times: Floats) -> Floats:
         """How many units' outcome is known that far, had nobody died of another cause.
 
         Those still at risk over the share still free of any event: the number that censoring
@@ -114,7 +114,7 @@ class AalenJohansen:
         last = np.minimum.accumulate(kept)
         return np.where(np.isfinite(last), last, start)
 
-    def _variance(self, cause: int) -> NDArray[np.float64]:
+    def _variance(self, cause: int) -> Floats:
         """Variance of F(t) with the correction for ties of R's cmprsk.
 
         Sum over the times u up to t of S(u−)²/n² · [ d₁(n − d₁)/(n − 1) · (1 − g)²
@@ -134,6 +134,6 @@ class AalenJohansen:
         return constant - 2 * f * linear + f**2 * square
 
 
-def _tied(d: NDArray[np.float64], n: NDArray[np.float64]) -> NDArray[np.float64]:
+def _tied(d: Floats, n: Floats) -> Floats:
     """d(n − d)/(n − 1), the variance factor of d events at one time; d where n is 1."""
     return np.where(n > 1, d * (n - d) / np.where(n > 1, n - 1, 1.0), d)

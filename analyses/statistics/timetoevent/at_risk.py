@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.timetoevent.time_inputs import Followed
 
 
@@ -18,25 +18,25 @@ class Counts:
     for an event at t (Kalbfleisch and Prentice 2002, section 1.4).
     """
 
-    time: NDArray[np.float64]
-    at_risk: NDArray[np.float64]
-    events: NDArray[np.float64]
-    censored: NDArray[np.float64]
+    time: Floats
+    at_risk: Floats
+    events: Floats
+    censored: Floats
 
-    def of(self, code: int) -> NDArray[np.float64]:
+    def of(self, code: int) -> Floats:
         """Events of one code; nobody where the code does not occur."""
         rows = self.events.shape[0]
         return self.events[code - 1] if code <= rows else np.zeros_like(self.at_risk)
 
     @property
-    def all_events(self) -> NDArray[np.float64]:
+    def all_events(self) -> Floats:
         """Events of any code."""
         return self.events.sum(axis=0)
 
 
 def counts(
     people: Followed,
-    times: NDArray[np.float64] | None = None,
+    times: Floats | None = None,
     highest_code: int | None = None,
 ) -> Counts:
     """Count at the distinct durations, or at `times` (sorted, holding every duration)."""
@@ -48,7 +48,7 @@ def counts(
     return Counts(at, number_at_risk(people, at), left[1:], left[0])
 
 
-def number_at_risk(people: Followed, times: NDArray[np.float64]) -> NDArray[np.float64]:
+def number_at_risk(people: Followed, times: Floats) -> Floats:
     """How many rows are under observation just before each time."""
     gone = np.searchsorted(np.sort(people.duration), times, side="left")
     if people.entry is None:
@@ -57,7 +57,7 @@ def number_at_risk(people: Followed, times: NDArray[np.float64]) -> NDArray[np.f
     return (come - gone).astype(np.float64)
 
 
-def throughout(people: Followed, times: NDArray[np.float64]) -> NDArray[np.float64]:
+def throughout(people: Followed, times: Floats) -> Floats:
     """How many independent units were under observation from the first entry to each time.
 
     Units are patients where they are named, else rows. A late entrant does not count: nobody
@@ -75,7 +75,7 @@ def throughout(people: Followed, times: NDArray[np.float64]) -> NDArray[np.float
     return (duration.size - np.searchsorted(np.sort(duration), times, "left")).astype(float)
 
 
-def at_risk_matrix(people: Followed, times: NDArray[np.float64]) -> NDArray[np.float64]:
+def at_risk_matrix(people: Followed, times: Floats) -> Floats:
     """1 where a row (down) is at risk at a time (across), else 0."""
     inside = people.duration[:, None] >= times[None, :]
     if people.entry is not None:
@@ -84,16 +84,16 @@ def at_risk_matrix(people: Followed, times: NDArray[np.float64]) -> NDArray[np.f
 
 
 def event_matrix(
-    people: Followed, times: NDArray[np.float64], code: int | None,
-) -> NDArray[np.float64]:
+    people: Followed, times: Floats, code: int | None,
+) -> Floats:
     """1 where a row (down) has the event at a time (across); any event where code is None."""
     hit = people.event > 0 if code is None else people.event == code
     return (hit[:, None] & (people.duration[:, None] == times[None, :])).astype(np.float64)
 
 
 def by_cluster(
-    influence: NDArray[np.float64], cluster: NDArray[np.int64] | None,
-) -> NDArray[np.float64]:
+    influence: Floats, cluster: Whole | None,
+) -> Floats:
     """Sum the rows' influence by patient (unchanged where no patients are named)."""
     if cluster is None:
         return influence

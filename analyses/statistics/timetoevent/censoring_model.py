@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from analyses.statistics.arrays import Floats, Mask, Whole
 
 STEPS = 30
 SMALL = 1e-10
@@ -25,11 +24,11 @@ class CensoringModel:
     that 2·rank stands for the events and 2·rank + 1 for the censorings of a time.
     """
 
-    coefficients: Array
-    _places: Array
-    _hazard: Array
+    coefficients: Floats
+    _places: Floats
+    _hazard: Floats
 
-    def still_followed(self, places: Array, covariates: Array) -> Array:
+    def still_followed(self, places: Floats, covariates: Floats) -> Floats:
         """Probability of not being censored before each place (across) for each row (down)."""
         upto = np.concatenate([[0.0], np.cumsum(self._hazard)])
         baseline = upto[np.searchsorted(self._places, places, side="left")]
@@ -41,7 +40,7 @@ class CensoringModel:
 
 
 def censoring_model(
-    places: Array, censored: NDArray[np.bool_], covariates: Array,
+    places: Floats, censored: Mask, covariates: Floats,
 ) -> CensoringModel:
     """Fit by Newton's method on the partial likelihood, ties as Breslow 1974, Biometrics 30:89.
 
@@ -60,7 +59,7 @@ def censoring_model(
     return CensoringModel(beta, at, deaths / risk)
 
 
-def _newton(places: Array, censored: NDArray[np.bool_], x: Array) -> Array:
+def _newton(places: Floats, censored: Mask, x: Floats) -> Floats:
     order = np.argsort(-places, kind="stable")
     x, places, censored = x[order], places[order], censored[order]
     # The risk set of a row is everybody up to the last row that shares its place.
@@ -85,8 +84,8 @@ def _newton(places: Array, censored: NDArray[np.bool_], x: Array) -> Array:
 
 
 def _partial_likelihood(
-    beta: Array, x: Array, censored: NDArray[np.bool_], last: NDArray[np.int64],
-) -> tuple[float, Array, Array]:
+    beta: Floats, x: Floats, censored: Mask, last: Whole,
+) -> tuple[float, Floats, Floats]:
     """Log partial likelihood with its gradient and information."""
     linear = x @ beta
     weight = np.exp(linear - linear.max())

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.time_inputs import Followed
-from analyses.statistics.timetoevent.time_labels import Labels
+from analyses.statistics.timetoevent.time_labels import TimeLabels
 from analyses.words.numerals import percent, span
 from analyses.words.self_showing import Summary
 
@@ -26,7 +26,7 @@ class Curve(Protocol):
     @property
     def people(self) -> Followed: ...
     @property
-    def labels(self) -> Labels: ...
+    def labels(self) -> TimeLabels: ...
     def at(self, time: float) -> Estimate:
         """The probability at this time."""
 
@@ -37,7 +37,7 @@ class CurvesByGroup(Protocol):
     @property
     def people(self) -> Followed: ...
     @property
-    def labels(self) -> Labels: ...
+    def labels(self) -> TimeLabels: ...
     @property
     def groups(self) -> tuple[Hashable, ...]: ...
     def at(self, time: float, group: Hashable | None = None) -> Estimate:

@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.timetoevent.at_risk import counts
 from analyses.statistics.timetoevent.groups_compared import (
     GroupTest,
@@ -19,8 +20,6 @@ from analyses.statistics.timetoevent.groups_compared import (
 )
 from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
 from analyses.statistics.timetoevent.time_inputs import Followed
-
-Array = NDArray[np.float64]
 
 
 def gray_test(
@@ -76,7 +75,7 @@ class GrayScore:
     cause: int
 
     @cached_property
-    def _events(self) -> tuple[Array, Array, Array]:
+    def _events(self) -> tuple[Floats, Floats, Floats]:
         """At risk, events of the cause, events of other causes, at the times with any event."""
         times = np.unique(self.people.duration[self.people.event > 0])
         grid = np.unique(self.people.duration)
@@ -89,12 +88,12 @@ class GrayScore:
         return risk, own, np.array([c.all_events[keep] for c in each]) - own
 
     @cached_property
-    def observed(self) -> Array:
+    def observed(self) -> Floats:
         """Events of the cause in each group."""
         return self._events[1].sum(axis=1)
 
     @cached_property
-    def _free(self) -> tuple[Array, Array]:
+    def _free(self) -> tuple[Floats, Floats]:
         """Each group's probability of no event, just before and just after each time."""
         risk, own, other = self._events
         left = np.where(risk > 0, risk - own - other, 1.0)
@@ -102,13 +101,13 @@ class GrayScore:
         return _before(after, 1.0), after
 
     @cached_property
-    def _weight(self) -> Array:
+    def _weight(self) -> Floats:
         """Number at risk over the probability of no event just before (h in the paper)."""
         risk, before = self._events[0], self._free[0]
         return np.where(risk > 0, risk / np.where(risk > 0, before, 1.0), 0.0)
 
     @cached_property
-    def scores(self) -> Array:
+    def scores(self) -> Floats:
         """Observed less expected events of the cause, one a group."""
         risk, own, _ = self._events
         incidence = np.cumsum(
@@ -120,13 +119,13 @@ class GrayScore:
         return (own - expected).sum(axis=1)
 
     @cached_property
-    def _pooled(self) -> tuple[Array, Array]:
+    def _pooled(self) -> tuple[Floats, Floats]:
         """The cumulative incidence of the cause with all groups alike: its steps and itself."""
         step = self._events[1].sum(axis=0) / self._weight.sum(axis=0)
         return step, np.cumsum(step)
 
     @cached_property
-    def variance(self) -> Array:
+    def variance(self) -> Floats:
         """Covariance of the scores: for each group, what its events of either kind carry.
 
         Section 3 of the paper as a sum over event times, each weighted by its variance with
@@ -149,7 +148,7 @@ class GrayScore:
             total += (mine * own) @ mine.T + (theirs * other) @ theirs.T
         return total
 
-    def _carried(self, k: int) -> tuple[Array, Array]:
+    def _carried(self, k: int) -> tuple[Floats, Floats]:
         """Variance of group k's increments at each time: of the cause, and of the others."""
         risk, own, other = (part[k] for part in self._events)
         before, after = (part[k] for part in self._free)
@@ -161,13 +160,13 @@ class GrayScore:
                          * other * _tie_factor(other, risk), 0.0))
 
 
-def _tie_factor(events: Array, at_risk: Array) -> Array:
+def _tie_factor(events: Floats, at_risk: Floats) -> Floats:
     """1 − (d − 1)/(n − 1) for more than one event at a time, else 1."""
     tied = events > 1
     return np.where(tied, 1 - (events - 1) / np.where(tied, at_risk - 1, 1.0), 1.0)
 
 
-def _before(after: Array, start: float) -> Array:
+def _before(after: Floats, start: float) -> Floats:
     """The same step function just before each time."""
     first = np.full((*after.shape[:-1], 1), start)
     return np.concatenate([first, after[..., :-1]], axis=-1)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.stats import chi2
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.time_inputs import Followed
 from analyses.statistics.timetoevent.time_labels import FEW_LEFT
@@ -46,7 +46,7 @@ class GroupTest:
 
 
 def chi_squared(
-    scores: NDArray[np.float64], variance: NDArray[np.float64],
+    scores: Floats, variance: Floats,
 ) -> tuple[float | None, int, float | None]:
     """Statistic, degrees of freedom and p of scores that sum to 0 over the groups.
 

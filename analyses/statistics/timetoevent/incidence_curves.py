@@ -24,7 +24,7 @@ from analyses.statistics.timetoevent.time_differences import (
 )
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
 from analyses.statistics.timetoevent.time_labels import (
-    Labels,
+    TimeLabels,
     beyond_words,
     few_left_words,
     finite,
@@ -47,7 +47,7 @@ class IncidenceCurves(Displayed):
     """
 
     people: Followed
-    labels: Labels
+    labels: TimeLabels
 
     @property
     def groups(self) -> tuple[Hashable, ...]:
@@ -215,7 +215,7 @@ def cumulative_incidence(
     be read so.
     """
     people = followed(duration, event, group=group, cluster=cluster, keys=keys)
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
+    labels = TimeLabels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return IncidenceCurves(people, labels)
 
 

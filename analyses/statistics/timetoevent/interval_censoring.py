@@ -9,9 +9,10 @@ from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from analyses.statistics.arguments import check_level
+from analyses.statistics.arrays import Floats, Mask
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.curves_shown import last_round_time, summary_of_curve
 from analyses.statistics.timetoevent.incidence_curves import (
@@ -24,12 +25,11 @@ from analyses.statistics.timetoevent.time_inputs import (
     rows_text,
     whole_time,
 )
-from analyses.statistics.timetoevent.time_labels import Labels, beyond_words, unit_name
+from analyses.statistics.timetoevent.time_labels import TimeLabels, beyond_words, unit_name
 from analyses.statistics.timetoevent.turnbull import Turnbull, turnbull
 from analyses.words import flags
 from analyses.words.self_showing import Displayed, Summary
 
-Array = NDArray[np.float64]
 Place = Literal["earliest", "middle", "latest"]
 PLACES: tuple[Place, ...] = ("earliest", "middle", "latest")
 
@@ -38,13 +38,13 @@ PLACES: tuple[Place, ...] = ("earliest", "middle", "latest")
 class IntervalCensored(Displayed):
     """Events in (last_negative, first_positive]; an infinite end was never seen positive."""
 
-    last_negative: Array
-    first_positive: Array
+    last_negative: Floats
+    first_positive: Floats
     people: Followed
-    labels: Labels
+    labels: TimeLabels
 
     @property
-    def seen(self) -> NDArray[np.bool_]:
+    def seen(self) -> Mask:
         """Rows in which the event was seen."""
         return np.isfinite(self.first_positive)
 
@@ -191,5 +191,5 @@ def interval_censored(
             f"first_positive lies before last_negative in {rows_text(right < left)}; one of the "
             "two dates is wrong, or the event went away again."
         )
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
+    labels = TimeLabels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return IntervalCensored(left, right, people, labels)

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.timetoevent.at_risk import (
     Counts,
     at_risk_matrix,
@@ -39,13 +39,13 @@ class KaplanMeier:
         return counts(self.people)
 
     @cached_property
-    def survival(self) -> NDArray[np.float64]:
+    def survival(self) -> Floats:
         """S(t) just after each time."""
         stay = self.counts.at_risk - self.counts.of(1)
         return np.cumprod(_share(stay, self.counts.at_risk, 1.0))
 
     @cached_property
-    def influence(self) -> NDArray[np.float64]:
+    def influence(self) -> Floats:
         """What each unit adds to S(t): units (patients, else rows) down, times across."""
         c = self.counts
         risk = at_risk_matrix(self.people, c.time)
@@ -55,14 +55,14 @@ class KaplanMeier:
         return by_cluster(-np.cumsum(step, axis=1) * self.survival, self.people.cluster)
 
     @cached_property
-    def se(self) -> NDArray[np.float64]:
+    def se(self) -> Floats:
         """Standard error of S(t); 0 before the first event and where the curve has ended."""
         if self.people.cluster is not None:
             return np.sqrt((self.influence**2).sum(axis=0))
         return self.survival * np.sqrt(np.cumsum(self._greenwood))
 
     @cached_property
-    def limits(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def limits(self) -> tuple[Floats, Floats]:
         """Lower and upper limit of S(t) at each time."""
         units = throughout(self.people, self.counts.time)
         return survival_limits(self.survival, self.se, units, self.level)
@@ -76,14 +76,14 @@ class KaplanMeier:
         low, high = self.limits
         return float(self.survival[place]), float(low[place]), float(high[place])
 
-    def influence_at(self, time: float) -> NDArray[np.float64]:
+    def influence_at(self, time: float) -> Floats:
         """What each unit adds to S(time)."""
         place = int(np.searchsorted(self.counts.time, time, side="right")) - 1
         if place < 0:
             return np.zeros(self.influence.shape[0])
         return self.influence[:, place]
 
-    def quantile(self, curve: NDArray[np.float64], share: float = 0.5) -> float:
+    def quantile(self, curve: Floats, share: float = 0.5) -> float:
         """The first time a curve falls to `share`; inf where it never does.
 
         Where it stands level at the share, the middle of that step, as R survival gives.
@@ -105,29 +105,29 @@ class KaplanMeier:
             return area, float(np.sqrt((self.restricted_influence(tau)**2).sum()))
         return area, float(np.sqrt(self._restricted_variance(widths)))
 
-    def restricted_influence(self, tau: float) -> NDArray[np.float64]:
+    def restricted_influence(self, tau: float) -> Floats:
         """What each unit adds to the restricted mean."""
         return self.influence @ self._widths(tau)[1:]
 
-    def _widths(self, tau: float) -> NDArray[np.float64]:
+    def _widths(self, tau: float) -> Floats:
         """How long the curve stands at 1, and then at each of its values, before tau."""
         edges = np.concatenate([[0.0], self.counts.time, [np.inf]])
         return np.diff(np.minimum(edges, tau))
 
-    def _restricted_variance(self, widths: NDArray[np.float64]) -> float:
+    def _restricted_variance(self, widths: Floats) -> float:
         """Sum of (area still to come)² · d/(n(n − d)); Klein and Moeschberger 2003, 4.5.2."""
         to_come = np.cumsum((widths[1:] * self.survival)[::-1])[::-1]
         inside = np.cumsum(widths[::-1])[::-1][1:] > 0
         return float(np.sum(np.where(inside, to_come**2 * self._greenwood, 0.0)))
 
     @cached_property
-    def _greenwood(self) -> NDArray[np.float64]:
+    def _greenwood(self) -> Floats:
         d, n = self.counts.of(1), self.counts.at_risk
         return _share(d, n * (n - d), 0.0)
 
 
 def _share(
-    part: NDArray[np.float64], whole: NDArray[np.float64], otherwise: float,
-) -> NDArray[np.float64]:
+    part: Floats, whole: Floats, otherwise: float,
+) -> Floats:
     """part / whole, and `otherwise` where whole is 0."""
     return np.where(whole > 0, part / np.where(whole > 0, whole, 1.0), otherwise)

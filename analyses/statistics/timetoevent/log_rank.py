@@ -6,8 +6,9 @@ from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.timetoevent.at_risk import (
     Counts,
     at_risk_matrix,
@@ -77,13 +78,13 @@ def _counted(people: Followed, parts: list[Followed]) -> tuple[Counts, list[Coun
     return counts(people, times, highest), [counts(p, times, highest) for p in parts]
 
 
-def _expected(together: Counts, each: list[Counts]) -> NDArray[np.float64]:
+def _expected(together: Counts, each: list[Counts]) -> Floats:
     hazard = together.of(1) / together.at_risk
     return np.array([float(c.at_risk @ hazard) for c in each])
 
 
 def _statistic(
-    people: Followed, together: Counts, each: list[Counts], scores: NDArray[np.float64],
+    people: Followed, together: Counts, each: list[Counts], scores: Floats,
 ) -> tuple[float | None, int, float | None]:
     """Groups in which nobody was ever at risk at an event say nothing and are left out."""
     hazard = together.of(1) > 0
@@ -97,14 +98,14 @@ def _statistic(
     return chi_squared(scores[inside], variance[np.ix_(inside, inside)])
 
 
-def _hypergeometric(together: Counts, each: list[Counts]) -> NDArray[np.float64]:
+def _hypergeometric(together: Counts, each: list[Counts]) -> Floats:
     d, n = together.of(1), together.at_risk
     tied = np.where(n > 1, d * (n - d) / np.where(n > 1, n - 1, 1.0), 0.0)
     share = np.array([c.at_risk for c in each]) / n
     return np.diag(share @ tied) - (share * tied) @ share.T
 
 
-def _by_patient(people: Followed, together: Counts, each: list[Counts]) -> NDArray[np.float64]:
+def _by_patient(people: Followed, together: Counts, each: list[Counts]) -> Floats:
     """Sum over patients of the outer product of what each adds to observed − expected."""
     times = together.time
     hit = event_matrix(people, times, 1)
@@ -118,8 +119,8 @@ def _by_patient(people: Followed, together: Counts, each: list[Counts]) -> NDArr
 
 
 def _table(
-    people: Followed, parts: list[Followed], observed: NDArray[np.float64],
-    expected: NDArray[np.float64],
+    people: Followed, parts: list[Followed], observed: Floats,
+    expected: Floats,
 ) -> pd.DataFrame:
     return pd.DataFrame({
         "group": list(people.groups), "n": [p.duration.size for p in parts],
@@ -127,7 +128,7 @@ def _table(
     })
 
 
-def _why_none(observed: NDArray[np.float64]) -> str:
+def _why_none(observed: Floats) -> str:
     if observed.sum() == 0:
         return "no event in any group"
     return "the groups were never at risk together when an event happened"

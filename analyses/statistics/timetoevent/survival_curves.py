@@ -24,7 +24,7 @@ from analyses.statistics.timetoevent.time_differences import (
 )
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
 from analyses.statistics.timetoevent.time_labels import (
-    Labels,
+    TimeLabels,
     beyond_words,
     few_left_words,
     finite,
@@ -48,7 +48,7 @@ class SurvivalCurves(Displayed):
     """
 
     people: Followed
-    labels: Labels
+    labels: TimeLabels
     words: tuple[str, ...] = ()
     method: str = GREENWOOD
 
@@ -237,7 +237,7 @@ def survival(
     """
     people = followed(duration, event, group=group, entry=entry, cluster=cluster, keys=keys)
     words = _competing_words(people, competing) + _late_entry_words(people)
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
+    labels = TimeLabels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return SurvivalCurves(people, labels, words)
 
 
@@ -262,12 +262,12 @@ def follow_up(
     """
     people = followed(duration, event, group=group, entry=entry, cluster=cluster, keys=keys)
     turned = replace(people, event=np.where(people.event == 0, 1, 0))
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level))
+    labels = TimeLabels(id, unit_name(unit, cluster), measure, check_level(level))
     return SurvivalCurves(turned, labels, _late_entry_words(people), REVERSE)
 
 
 def _restricted(
-    curve: KaplanMeier, tau: float, labels: Labels,
+    curve: KaplanMeier, tau: float, labels: TimeLabels,
 ) -> tuple[float, float, float, tuple[str, ...]]:
     """Value, low, high and words of a restricted mean."""
     nan, last = float("nan"), float(curve.people.duration.max())

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.timetoevent.time_inputs import Followed
 from analyses.words import flags
@@ -31,15 +31,15 @@ def difference_estimate(
     )
 
 
-def correlation(first: NDArray[np.float64], second: NDArray[np.float64]) -> float:
+def correlation(first: Floats, second: Floats) -> float:
     """Correlation of two estimates from what each patient adds to them; 0 where one is fixed."""
     size = float(np.sqrt((first**2).sum() * (second**2).sum()))
     return float(first @ second) / size if size > 0 else 0.0
 
 
 def aligned(
-    first: NDArray[np.float64], second: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    first: Floats, second: Floats,
+) -> tuple[Floats, Floats]:
     """Two sums by patient at one length: a patient absent from a group adds nothing there."""
     size = max(first.size, second.size)
     return np.pad(first, (0, size - first.size)), np.pad(second, (0, size - second.size))

@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from analyses.statistics.arrays import Floats, Mask, Whole
 
 TIE = 1e-9
 """Times nearer to each other than this share of the mean time are the same time: 0.1 + 0.2 and
@@ -21,11 +23,11 @@ SHOWN = 5
 class Followed:
     """Checked arrays, one entry a row: the shared input of every method here."""
 
-    duration: NDArray[np.float64]
-    event: NDArray[np.int64]
-    entry: NDArray[np.float64] | None
-    cluster: NDArray[np.int64] | None
-    group: NDArray[np.int64]
+    duration: Floats
+    event: Whole
+    entry: Floats | None
+    cluster: Whole | None
+    group: Whole
     groups: tuple[Hashable, ...]
     group_name: str
     keys: tuple[Any, ...] | None
@@ -97,7 +99,7 @@ def whole_time(value: float, name: str = "time") -> float:
     return asked
 
 
-def _numbers(values: Any, name: str, problems: list[str]) -> NDArray[np.float64]:
+def _numbers(values: Any, name: str, problems: list[str]) -> Floats:
     try:
         found = pd.to_numeric(pd.Series(np.ravel(np.asarray(values, dtype=object)),
                                         dtype=object), errors="raise")
@@ -116,7 +118,7 @@ def _same_lengths(rows: int, problems: list[str], **others: Any) -> None:
             )
 
 
-def _refuse_durations(durations: NDArray[np.float64], problems: list[str]) -> None:
+def _refuse_durations(durations: Floats, problems: list[str]) -> None:
     unknown = ~np.isfinite(durations)
     if unknown.any():
         problems.append(
@@ -130,7 +132,7 @@ def _refuse_durations(durations: NDArray[np.float64], problems: list[str]) -> No
         )
 
 
-def _refuse_events(events: NDArray[np.float64], problems: list[str]) -> None:
+def _refuse_events(events: Floats, problems: list[str]) -> None:
     with np.errstate(invalid="ignore"):
         wrong = ~(np.isfinite(events) & (events >= 0) & (events == np.floor(events)))
     if wrong.any():
@@ -141,7 +143,7 @@ def _refuse_events(events: NDArray[np.float64], problems: list[str]) -> None:
 
 
 def _refuse_entries(
-    entries: NDArray[np.float64], durations: NDArray[np.float64], problems: list[str],
+    entries: Floats, durations: Floats, problems: list[str],
 ) -> None:
     unknown = ~np.isfinite(entries) | (entries < 0)
     if unknown.any():
@@ -156,7 +158,7 @@ def _refuse_entries(
 
 def _labels(
     values: Any, rows: int, name: str, problems: list[str],
-) -> tuple[NDArray[np.int64], tuple[Hashable, ...]]:
+) -> tuple[Whole, tuple[Hashable, ...]]:
     """Codes and their labels: in the order of a categorical, else sorted; () where none asked."""
     if values is None:
         return np.zeros(rows, dtype=np.int64), ()
@@ -180,8 +182,8 @@ def _listed(values: Any) -> Any:
 
 
 def _same_times(
-    durations: NDArray[np.float64], entries: NDArray[np.float64] | None,
-) -> tuple[NDArray[np.float64], NDArray[np.float64] | None]:
+    durations: Floats, entries: Floats | None,
+) -> tuple[Floats, Floats | None]:
     """Times that differ only by the rounding of the computer become one time."""
     together = durations if entries is None else np.concatenate([durations, entries])
     times, where = np.unique(together, return_inverse=True)
@@ -192,7 +194,7 @@ def _same_times(
     return snapped[:durations.size], snapped[durations.size:]
 
 
-def rows_text(wrong: NDArray[np.bool_]) -> str:
+def rows_text(wrong: Mask) -> str:
     """`row 3` or `rows 3, 7, 12 and 4 more`, counted from 1."""
     found = [str(place + 1) for place in np.flatnonzero(wrong)]
     if len(found) == 1:

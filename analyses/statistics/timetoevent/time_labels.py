@@ -22,7 +22,7 @@ practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Labels:
+class TimeLabels:
     """The names that go into every estimate of one analysis.
 
     label: what the probability is of, in words, for the title of a summary (else the id).

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import norm
+
+from analyses.statistics.arrays import Floats
 
 NOTHING = 1e-12
 """A standard error below this is none: a sum of influences that cancel, not a certainty."""
@@ -15,14 +16,14 @@ def z_value(level: float) -> float:
     return float(norm.ppf(0.5 + level / 2))
 
 
-def settled(incidence: NDArray[np.float64]) -> NDArray[np.float64]:
+def settled(incidence: Floats) -> Floats:
     """A sum of steps that misses 1 by the rounding of the computer becomes 1."""
     return np.where(incidence > 1 - NOTHING, 1.0, incidence)
 
 
 def log_log_limits(
-    estimate: NDArray[np.float64], se: NDArray[np.float64], level: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    estimate: Floats, se: Floats, level: float,
+) -> tuple[Floats, Floats]:
     """`p^exp(±z·se/(p·ln p))`, the same formula for survival and for cumulative incidence.
 
     For Kaplan–Meier it is the log–log interval of Kalbfleisch and Prentice (R survival's
@@ -36,11 +37,11 @@ def log_log_limits(
 
 
 def survival_limits(
-    survival: NDArray[np.float64],
-    se: NDArray[np.float64],
-    followed_units: NDArray[np.float64],
+    survival: Floats,
+    se: Floats,
+    followed_units: Floats,
     level: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     """Log–log limits, with limits that still say something where the curve stands at 1 or 0.
 
     At 1 (no event yet) the lower limit is the exact binomial one for the units followed that
@@ -56,11 +57,11 @@ def survival_limits(
 
 
 def incidence_limits(
-    incidence: NDArray[np.float64],
-    se: NDArray[np.float64],
-    followed_units: NDArray[np.float64],
+    incidence: Floats,
+    se: Floats,
+    followed_units: Floats,
     level: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     """`F^exp(±z·se/(F·ln F))`, with exact limits at 0 and the last limit kept at 1.
 
     The mirror of `survival_limits`; the formula itself works on F, not on 1 − F.
@@ -74,7 +75,7 @@ def incidence_limits(
     return np.where(all_of_them, 1 - above, low), np.where(all_of_them, 1 - below, high)
 
 
-def zero_event_bound(units: NDArray[np.float64], level: float) -> NDArray[np.float64]:
+def zero_event_bound(units: Floats, level: float) -> Floats:
     """The lowest survival that no event among `units` allows: Clopper–Pearson, two-sided."""
     alpha = 1 - level
     with np.errstate(divide="ignore"):
@@ -82,9 +83,9 @@ def zero_event_bound(units: NDArray[np.float64], level: float) -> NDArray[np.flo
 
 
 def _at_the_end(
-    survival: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64],
-    units: NDArray[np.float64], level: float,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    survival: Floats, low: Floats, high: Floats,
+    units: Floats, level: float,
+) -> tuple[Floats, Floats]:
     """Limits where the curve has reached 0: from 0 to the upper limit before the fall."""
     ended = survival <= 0
     if not ended.any():

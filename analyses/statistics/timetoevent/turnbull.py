@@ -10,10 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import nnls
 
-Array = NDArray[np.float64]
+from analyses.statistics.arrays import Floats
 
 STEPS = 500
 ENOUGH = 1e-9
@@ -27,13 +26,13 @@ class Turnbull:
     event whose date is known. `excess` is the largest gradient over its bound, 0 at the maximum.
     """
 
-    after: Array
-    upto: Array
-    mass: Array
+    after: Floats
+    upto: Floats
+    mass: Floats
     excess: float
 
 
-def turnbull(last_negative: Array, first_positive: Array) -> Turnbull:
+def turnbull(last_negative: Floats, first_positive: Floats) -> Turnbull:
     """The maximum likelihood estimate for events in (last_negative, first_positive].
 
     Equal ends are an exact time; an infinite end is a censoring. The innermost intervals are
@@ -51,7 +50,7 @@ def turnbull(last_negative: Array, first_positive: Array) -> Turnbull:
     return Turnbull(after[keep], upto[keep], mass[keep], excess)
 
 
-def _innermost(left: Array, right: Array) -> tuple[Array, Array]:
+def _innermost(left: Floats, right: Floats) -> tuple[Floats, Floats]:
     """Every left end that is followed at once by a right end.
 
     At one and the same time an exact left end comes first, then the right ends (closed), then
@@ -66,7 +65,7 @@ def _innermost(left: Array, right: Array) -> tuple[Array, Array]:
     return ends[here], ends[here + 1]
 
 
-def _masses(inside: Array) -> tuple[Array, float]:
+def _masses(inside: Floats) -> tuple[Floats, float]:
     """Maximise the sum of log(inside · mass) over masses that are not negative and sum to 1."""
     rows, intervals = inside.shape
     mass = np.full(intervals, 1 / intervals)
@@ -86,7 +85,7 @@ def _masses(inside: Array) -> tuple[Array, float]:
     return mass, max(0.0, excess)
 
 
-def _line_search(inside: Array, mass: Array, target: Array) -> Array | None:
+def _line_search(inside: Floats, mass: Floats, target: Floats) -> Floats | None:
     """The first of full, half, quarter … steps that raises the likelihood enough."""
     start = np.log(inside @ mass).sum()
     gain = float((inside / (inside @ mass)[:, None]).sum(axis=0) @ (target - mass))

@@ -9,24 +9,23 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from analyses.statistics.arguments import check_level
+from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.timetoevent.aalen_johansen import AalenJohansen
 from analyses.statistics.timetoevent.at_risk import at_risk_matrix, event_matrix
 from analyses.statistics.timetoevent.censoring_model import censoring_model
 from analyses.statistics.timetoevent.curves_shown import summary_of_curve
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
-from analyses.statistics.timetoevent.time_labels import Labels, beyond_words, finite, unit_name
+from analyses.statistics.timetoevent.time_labels import TimeLabels, beyond_words, finite, unit_name
 from analyses.statistics.timetoevent.time_limits import (
     incidence_limits,
     settled,
     zero_event_bound,
 )
 from analyses.words.self_showing import Displayed, Summary
-
-Array = NDArray[np.float64]
 
 HEAVY = 10.0
 """A row that counts for more than this many average ones is said (common practice, no source)."""
@@ -41,18 +40,18 @@ class WeightedIncidence(Displayed):
     """Curve of the event of interest with the covariates of those lost allowed for."""
 
     people: Followed
-    labels: Labels
-    covariates: Array
+    labels: TimeLabels
+    covariates: Floats
     replicates: int
     seed: int
 
     @cached_property
-    def times(self) -> Array:
+    def times(self) -> Floats:
         """The distinct times at which somebody left."""
         return np.unique(self.people.duration)
 
     @cached_property
-    def _fit(self) -> tuple[Array, float]:
+    def _fit(self) -> tuple[Floats, float]:
         return _weighted(self.people, self.covariates, self.times)
 
     @property
@@ -61,7 +60,7 @@ class WeightedIncidence(Displayed):
         return self._fit[1]
 
     @cached_property
-    def _bootstrap(self) -> tuple[Array, int]:
+    def _bootstrap(self) -> tuple[Floats, int]:
         """Standard error at each time from whole patients drawn again, and the failures."""
         return _bootstrap(self.people, self.covariates, self.times, self.replicates, self.seed)
 
@@ -147,14 +146,14 @@ def weighted_cumulative_incidence(
     of the censoring does not settle.
     """
     people = followed(duration, event, cluster=cluster, keys=keys)
-    labels = Labels(id, unit_name(unit, cluster), measure, check_level(level), label)
+    labels = TimeLabels(id, unit_name(unit, cluster), measure, check_level(level), label)
     columns = design(covariates, people.duration.size)
     if replicates < 2:
         raise ValueError(f"replicates is {replicates}; a bootstrap needs 2 or more.")
     return WeightedIncidence(people, labels, columns, replicates, seed)
 
 
-def design(covariates: Any, rows: int) -> Array:
+def design(covariates: Any, rows: int) -> Floats:
     """Numbers as they are, categories as 0/1 columns for all but the first.
 
     Raises ValueError for a wrong number of rows, or a value that is missing.
@@ -173,7 +172,7 @@ def design(covariates: Any, rows: int) -> Array:
     return wide[:, np.ptp(wide, axis=0) > 0] if wide.size else wide
 
 
-def _weighted(people: Followed, covariates: Array, times: Array) -> tuple[Array, float]:
+def _weighted(people: Followed, covariates: Floats, times: Floats) -> tuple[Floats, float]:
     """The curve at `times`, and the largest weight at an event, over the mean of those at risk."""
     everyone, rank = np.unique(people.duration, return_inverse=True)
     at = np.unique(rank[people.event > 0])
@@ -193,8 +192,8 @@ def _weighted(people: Followed, covariates: Array, times: Array) -> tuple[Array,
 
 
 def _bootstrap(
-    people: Followed, covariates: Array, times: Array, replicates: int, seed: int,
-) -> tuple[Array, int]:
+    people: Followed, covariates: Floats, times: Floats, replicates: int, seed: int,
+) -> tuple[Floats, int]:
     """Standard error at each time, and how many replicates gave no fit."""
     rng = np.random.default_rng(seed)
     patient = np.arange(people.duration.size) if people.cluster is None else people.cluster
