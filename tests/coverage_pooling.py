@@ -20,7 +20,8 @@ import numpy as np
 from scipy.special import expit, logit
 from scipy.stats import chi2, norm
 
-from analyses.statistics.pooling.binomial_normal import Floats, marginal
+from analyses.statistics.arrays import Floats
+from analyses.statistics.pooling.binomial_normal import marginal
 from analyses.statistics.pooling.maximum import best_tau, peak
 from analyses.statistics.pooling.pooled_interval import standard_error
 from analyses.statistics.pooling.pooled_proportion import Pooled, pool_proportions

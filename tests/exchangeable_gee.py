@@ -28,8 +28,8 @@ from numpy.typing import NDArray
 from scipy.optimize import root
 from scipy.special import expit
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.firth import penalised_logistic
-from analyses.statistics.regression.penalised_core import Array
 from analyses.statistics.regression.sandwich import ClusterParts, cluster_codes, sum_by_cluster
 
 LARGEST_PREDICTOR = 25.0  # beyond it the answer runs to infinity
@@ -44,11 +44,11 @@ class Moments(NamedTuple):
     scale: float
 
 
-Estimator = Callable[[Array, Array, Array], Moments]
+Estimator = Callable[[Floats, Floats, Floats], Moments]
 """Pearson residuals (rows,), patient codes (rows,), rows of each patient (patients,) → moments."""
 
 
-def pooled(pearson: Array, codes: NDArray[np.intp], sizes: Array) -> Moments:
+def pooled(pearson: Floats, codes: NDArray[np.intp], sizes: Floats) -> Moments:
     """Mean product over all pairs of rows of one patient, divided by the mean square."""
     products = (np.bincount(codes, pearson) ** 2 - np.bincount(codes, pearson**2)) / 2
     scale = float(np.mean(pearson**2))
@@ -56,7 +56,7 @@ def pooled(pearson: Array, codes: NDArray[np.intp], sizes: Array) -> Moments:
     return Moments(float(products.sum() / pairs / scale) if pairs else 0.0, scale)
 
 
-def by_patient(pearson: Array, codes: NDArray[np.intp], sizes: Array) -> Moments:
+def by_patient(pearson: Floats, codes: NDArray[np.intp], sizes: Floats) -> Moments:
     """As Mondol and Rahman's program: each patient's mean counts once, whatever its rows."""
     squares = np.bincount(codes, pearson**2)
     several = sizes > 1
@@ -74,13 +74,13 @@ def fixed(correlation: float, scale: float = 1.0) -> Estimator:
 class Rows:
     """Design (rows, terms), outcomes, patient codes 0, 1, … and the rows of each patient."""
 
-    x: Array
-    y: Array
+    x: Floats
+    y: Floats
     codes: NDArray[np.intp]
-    sizes: Array
+    sizes: Floats
 
     @classmethod
-    def of(cls, x: Array, y: Array, patient: Array) -> Rows:
+    def of(cls, x: Floats, y: Floats, patient: Floats) -> Rows:
         codes, patients = cluster_codes(patient)
         return cls(x, y, codes, np.bincount(codes, minlength=patients).astype(float))
 
@@ -96,7 +96,7 @@ class ExchangeableFit:
     there is an answer (converged, the correlation within its bounds); attainable: whether two
     outcomes with the fitted risks could have that correlation."""
 
-    coefficients: Array
+    coefficients: Floats
     moments: Moments
     parts: ClusterParts
     finite: bool
@@ -107,11 +107,11 @@ class _At(NamedTuple):
     """The estimating equations at some coefficients."""
 
     moments: Moments
-    information: Array
-    score: Array
+    information: Floats
+    score: Floats
 
 
-def _weights(rows: Rows, beta: Array, estimator: Estimator):
+def _weights(rows: Rows, beta: Floats, estimator: Estimator):
     eta = np.clip(rows.x @ beta, -30, 30)
     risk = expit(eta)
     deviation = np.sqrt(risk * (1 - risk))
@@ -123,7 +123,7 @@ def _weights(rows: Rows, beta: Array, estimator: Estimator):
     return risk, deviation, pearson, moments, shrink, factor
 
 
-def _equations(rows: Rows, beta: Array, estimator: Estimator, penalised: bool) -> _At:
+def _equations(rows: Rows, beta: Floats, estimator: Estimator, penalised: bool) -> _At:
     """The inverse of the working correlation of n rows is (I − shrink J) / (1 − correlation)."""
     risk, deviation, pearson, moments, shrink, factor = _weights(rows, beta, estimator)
     turned = rows.x * deviation[:, None]
@@ -138,13 +138,13 @@ def _equations(rows: Rows, beta: Array, estimator: Estimator, penalised: bool) -
     return _At(moments, information, score)
 
 
-def _step(rows: Rows, beta: Array, estimator: Estimator, penalised: bool) -> tuple[Array, float]:
+def _step(rows: Rows, beta: Floats, estimator: Estimator, penalised: bool) -> tuple[Floats, float]:
     at = _equations(rows, beta, estimator, penalised)
     step = np.linalg.solve(at.information, at.score)
     return step, float(np.sqrt(np.abs(step @ at.score)))
 
 
-def _solve(rows: Rows, start: Array, estimator: Estimator, penalised: bool) -> tuple[Array, bool]:
+def _solve(rows: Rows, start: Floats, estimator: Estimator, penalised: bool) -> tuple[Floats, bool]:
     """Fisher scoring, damped where it circles; last, a general solver."""
     try:
         for damping in DAMPING:
@@ -163,8 +163,8 @@ def _solve(rows: Rows, start: Array, estimator: Estimator, penalised: bool) -> t
 
 
 def exchangeable_gee(
-    x: Array, y: Array, patient: Array, *, moments: Estimator = pooled, penalised: bool = True,
-    start: Array | None = None,
+    x: Floats, y: Floats, patient: Floats, *, moments: Estimator = pooled, penalised: bool = True,
+    start: Floats | None = None,
 ) -> ExchangeableFit:
     """GEE of a yes/no outcome with an exchangeable working correlation.
 
@@ -183,7 +183,7 @@ def exchangeable_gee(
     return ExchangeableFit(beta, found, parts, finite, _attainable(eta, rows, found.correlation))
 
 
-def _parts(rows: Rows, beta: Array, estimator: Estimator) -> tuple[ClusterParts, Moments]:
+def _parts(rows: Rows, beta: Floats, estimator: Estimator) -> tuple[ClusterParts, Moments]:
     """Each patient's D'V^-1 D and D'V^-1 (y − risk)."""
     _, deviation, pearson, moments, shrink, factor = _weights(rows, beta, estimator)
     turned, count = rows.x * deviation[:, None], len(rows.sizes)
@@ -195,7 +195,7 @@ def _parts(rows: Rows, beta: Array, estimator: Estimator) -> tuple[ClusterParts,
     return ClusterParts(shares.sum(axis=0), shares, scores), moments
 
 
-def _attainable(eta: Array, rows: Rows, correlation: float) -> bool:
+def _attainable(eta: Floats, rows: Rows, correlation: float) -> bool:
     """Bounds on the correlation of two yes/no outcomes (Prentice 1988, Biometrics 44:1033)."""
     order = np.lexsort((eta, rows.codes))
     ordered, last = eta[order], np.cumsum(rows.sizes).astype(int) - 1

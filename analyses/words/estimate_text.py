@@ -5,7 +5,7 @@ Only the kind of an estimate decides its form, so a number reads the same wherev
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Protocol
 
 from analyses.words import numerals
@@ -174,6 +174,7 @@ def _value(estimate: Written) -> str:
 def _written(estimate: Written) -> tuple[str, str, str]:
     """Value, low and high as text, by kind."""
     numbers = (estimate.value, estimate.low, estimate.high)
+    form: Callable[[float], str]
     if estimate.kind in SHARES:
         form = percent
     elif estimate.kind.endswith("ratio"):
@@ -183,8 +184,10 @@ def _written(estimate: Written) -> tuple[str, str, str]:
     elif estimate.kind in ("rate", "difference"):
         form = quantity
     else:
-        return numerals.measured(*numbers)  # type: ignore[return-value]
-    return tuple("?" if n is None else form(n) for n in numbers)  # type: ignore[return-value]
+        value, low, high = numerals.measured(*numbers)
+        return value, low, high
+    value, low, high = ("?" if number is None else form(number) for number in numbers)
+    return value, low, high
 
 
 def _measure(estimate: Written) -> str:

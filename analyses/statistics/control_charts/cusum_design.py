@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.control_charts.chart_arrays import risks
 from analyses.statistics.control_charts.run_length import (
     average_run_length,
@@ -70,8 +71,7 @@ def design_cusum(
     worse = odds_ratio > 1
     limit = cusum_limit(mix, odds_ratio=odds_ratio, run_length=run_length)
     changed = doubled_risk(mix, 2.0 if worse else 0.5)
-    chart = {"odds_ratio": odds_ratio, "limit": limit}
-    delay = average_run_length(mix, **chart, shift=changed)
+    delay = average_run_length(mix, odds_ratio=odds_ratio, limit=limit, shift=changed)
     year = max(1, round(12 * volume_a_month))
     side, many = "worse" if worse else "better", plural(unit)
 
@@ -81,24 +81,27 @@ def design_cusum(
 
     return CusumDesign(
         odds_ratio, limit, "a doubled risk" if worse else "a halved risk",
-        estimate("run_length", "average run length", average_run_length(mix, **chart),
-                 measure=many),
-        tuple(estimate(f"run_length_at_{end}", "average run length", value, measure=many)
-              for end, value in _ends(mix, chart, baseline)),
-        estimate("delay", "detection delay", delay, measure=many),
-        estimate("delay_months", "detection delay", delay / volume_a_month, measure="months"),
-        estimate("signal_within_year", "probability",
-                 signal_probability(mix, **chart, trials=year, shift=changed)),
-        estimate("false_signal_within_year", "probability",
-                 signal_probability(mix, **chart, trials=year)),
+        estimate("run_length", "average run length",
+                 average_run_length(mix, odds_ratio=odds_ratio, limit=limit), many),
+        tuple(estimate(f"run_length_at_{end}", "average run length", value, many)
+              for end, value in _ends(mix, odds_ratio, limit, baseline)),
+        estimate("delay", "detection delay", delay, many),
+        estimate("delay_months", "detection delay", delay / volume_a_month, "months"),
+        estimate("signal_within_year", "probability", signal_probability(
+            mix, odds_ratio=odds_ratio, limit=limit, trials=year, shift=changed)),
+        estimate("false_signal_within_year", "probability", signal_probability(
+            mix, odds_ratio=odds_ratio, limit=limit, trials=year)),
     )
 
 
-def _ends(mix: Any, chart: dict[str, float], baseline: Estimate) -> list[tuple[str, float]]:
+def _ends(
+    mix: Floats, odds_ratio: float, limit: float, baseline: Estimate,
+) -> list[tuple[str, float]]:
     """The run lengths at the lower and upper end of the baseline's interval, if it has one."""
     if not baseline.low or baseline.high is None:
         return []
     # A mean risk cannot pass 1, whatever the interval says.
     ratios = baseline.low, min(baseline.high, 0.95 / float(mix.mean()))
-    return [(end, average_run_length(mix, **chart, shift=common_shift(mix, ratio)))
+    return [(end, average_run_length(mix, odds_ratio=odds_ratio, limit=limit,
+                                     shift=common_shift(mix, ratio)))
             for end, ratio in zip(("low", "high"), ratios, strict=True)]

@@ -126,7 +126,8 @@ def binomial_density(count: int, p: float) -> Floats:
     """Chance of 0 … count events of equal risk."""
     from scipy.stats import binom
 
-    return binom.pmf(np.arange(count + 1), count, p)
+    found: Floats = binom.pmf(np.arange(count + 1), count, p)
+    return found
 
 
 def mixed_density(p: Floats) -> Floats:

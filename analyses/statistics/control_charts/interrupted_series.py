@@ -90,13 +90,16 @@ def interrupted_series(
     else:
         fit = newey_west(x, value, lag if lag is not None else default_lag(value.size))
     last = np.array([0.0, 0.0, 1.0, float(value.size - 1 - first_after)])
-    common = {"fit": fit, "n": value.size, "level": level, "measure": measure}
+
+    def difference(name: str, contrast: Floats, unit_of: str) -> Estimate:
+        return _difference(f"monitoring.series_{name}", contrast, fit=fit, n=value.size,
+                           level=level, measure=unit_of)
+
     return InterruptedSeries(
         _table(value, x, fit, first_after, labels, level),
-        _difference("monitoring.series_level", np.array([0, 0, 1.0, 0]), **common),
-        _difference("monitoring.series_slope", np.array([0, 0, 0, 1.0]),
-                    **{**common, "measure": f"{measure} a {period}"}),
-        _difference("monitoring.series_effect_at_end", last, **common),
+        difference("level", np.array([0, 0, 1.0, 0]), measure),
+        difference("slope", np.array([0, 0, 0, 1.0]), f"{measure} a {period}"),
+        difference("effect_at_end", last, measure),
         fit, _notes(fit, value.size, first_after, period),
     )
 

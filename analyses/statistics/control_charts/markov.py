@@ -36,7 +36,8 @@ def step_distribution(
     steps = np.concatenate([below, below + 1]).astype(int)
     shares = np.concatenate([chances * (1 - upper), chances * upper])
     first = int(steps.min())
-    return np.bincount(steps - first, weights=shares), first
+    found: Floats = np.bincount(steps - first, weights=shares).astype(float)
+    return found, first
 
 
 def neutral_tilt(scores: Floats, chances: Floats) -> float:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analyses.statistics.arrays import Labels
 from analyses.statistics.control_charts.chart_arrays import events, risks, same_length
 from analyses.statistics.estimate import Estimate, replaced
 
@@ -22,7 +23,7 @@ RATIO_METHOD = "observed over expected, {}"
 
 
 def observed_expected_ratio(
-    event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any], *,
+    event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any] | Labels, *,
     level: float = 0.95, id: str = "monitoring.observed_expected", unit: str = "",
     group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:
@@ -64,8 +65,8 @@ def observed_minus_expected(
 
 
 def calibration(
-    event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any], *, groups: int = 4,
-    unit: str = "",
+    event: Iterable[Any], expected: Iterable[Any], cluster: Sequence[Any] | Labels, *,
+    groups: int = 4, unit: str = "",
 ) -> list[Estimate]:
     """Observed over expected in groups of rising expected risk, about equal in expected events.
 

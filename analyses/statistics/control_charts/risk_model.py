@@ -142,7 +142,8 @@ def _columns(
     trials: pd.DataFrame, terms: Sequence[str], fitted: Mask, many: str,
 ) -> tuple[Floats, list[str]]:
     """The design matrix with its intercept; blanks filled with the baseline's median, and told."""
-    columns, notes = [np.ones(len(trials))], []
+    columns: list[Floats] = [np.ones(len(trials))]
+    notes = []
     for term in terms:
         column = trials[term].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
         blank = np.isnan(column)

@@ -71,7 +71,7 @@ def run_chart(
 
 def longest_run_limit(useful: int) -> int:
     """The longest run that chance gives, for this many points off the median (Anhøj 2014)."""
-    return round(np.log2(useful) + 3)
+    return int(round(np.log2(useful) + 3))
 
 
 def fewest_crossings(useful: int) -> int:
@@ -94,7 +94,7 @@ def _rules(value: Floats, centre: float) -> tuple[list[tuple[Whole, str]], list[
     side = np.sign(value - centre)
     useful = np.flatnonzero(side)
     runs = _runs(side[useful])
-    marked = [
+    marked: list[tuple[Whole, str]] = [
         (useful[a:b], f"shift: {b - a} points on one side of the median")
         for a, b in runs if b - a >= SHIFT
     ]

@@ -119,7 +119,8 @@ def doubled_risk(expected: Any, times: float = 2.0) -> Floats:
     if not np.isfinite(times) or times <= 0:
         raise ValueError(f"times is {times!r}; a number above 0 is wanted")
     then = np.minimum(p * times, np.maximum(0.99, p))
-    return then / (1 - then) * (1 - p) / p
+    found: Floats = then / (1 - then) * (1 - p) / p
+    return found
 
 
 def common_shift(expected: Any, ratio: float, weights: Iterable[Any] | None = None) -> float:
@@ -162,7 +163,7 @@ class _Mix:
         pairs, place = np.unique(
             np.column_stack([risk[kept], moved[kept]]), axis=0, return_inverse=True
         )
-        share = np.bincount(place.ravel(), weights=weight[kept] / weight.sum())
+        share = np.bincount(place.ravel(), weights=weight[kept] / weight.sum()).astype(float)
         return cls(pairs[:, 0], share, _shifted(pairs[:, 0], pairs[:, 1]))
 
     def scores(self, odds_ratio: float) -> tuple[Floats, Floats]:
@@ -184,7 +185,8 @@ class _Mix:
 
 
 def _shifted(risk: Floats, multiplier: Any) -> Floats:
-    return multiplier * risk / (1 - risk + multiplier * risk)
+    found: Floats = multiplier * risk / (1 - risk + multiplier * risk)
+    return found
 
 
 def _check(odds_ratio: float, limit: float) -> None:

@@ -164,7 +164,8 @@ def _weighted_medians(in_order: Floats, weights: Whole) -> Floats:
     total = running[:, -1]
     lower = (running < ((total + 1) // 2)[:, None]).sum(axis=1)
     upper = (running < (total // 2 + 1)[:, None]).sum(axis=1)
-    return (in_order[lower] + in_order[upper]) / 2
+    found: Floats = (in_order[lower] + in_order[upper]) / 2
+    return found
 
 
 def _counted(

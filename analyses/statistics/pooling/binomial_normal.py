@@ -50,9 +50,10 @@ def marginal(events: Floats, totals: Floats, mu: float, tau: float) -> Marginal:
     in_mu, in_tau = _mean(share, residual), _mean(share, residual * u)
     pairs = ((residual**2 - spread, in_mu * in_mu), ((residual**2 - spread) * u, in_mu * in_tau),
              ((residual**2 - spread) * u**2, in_tau * in_tau))
+    mu_mu, mu_tau, tau_tau = (float((_mean(share, whole) - part).sum()) for whole, part in pairs)
     return Marginal(
         float((top + np.log(sums)).sum()), float(in_mu.sum()), float(in_tau.sum()),
-        tuple(float((_mean(share, whole) - part).sum()) for whole, part in pairs))  # type: ignore[arg-type]
+        (mu_mu, mu_tau, tau_tau))
 
 
 def values(events: Floats, totals: Floats, mus: Floats, tau: float) -> Floats:
@@ -66,7 +67,8 @@ def values(events: Floats, totals: Floats, mus: Floats, tau: float) -> Floats:
 
 
 def _mean(share: Floats, values: Floats) -> Floats:
-    return (share * values).sum(axis=1)
+    found: Floats = (share * values).sum(axis=1)
+    return found
 
 
 def _terms(

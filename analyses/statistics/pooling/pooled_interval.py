@@ -37,7 +37,7 @@ def tau_limits(
 
     def above(tau: float) -> float:
         mu = best_mu(events, totals, tau, found.mu)
-        return marginal(events, totals, mu, tau).value - found.there.value + drop
+        return float(marginal(events, totals, mu, tau).value - found.there.value + drop)
 
     low = 0.0 if found.tau == 0 or above(0.0) >= 0 else float(
         brentq(above, 0.0, found.tau, **ROOT))

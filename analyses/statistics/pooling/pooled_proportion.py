@@ -10,14 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.special import expit
 
 from analyses.statistics.arguments import check_level, counts_of
 from analyses.statistics.arrays import Floats
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.pooling.maximum import Peak, common_peak, peak
 from analyses.statistics.pooling.pooled_interval import standard_error, tau_limits
 from analyses.statistics.pooling.predictive import NewSeries, higgins_limits, new_series
@@ -38,6 +37,7 @@ NO_EVENT = "no event in any series; the model has no finite estimate"
 ALL_EVENTS = "an event in every unit of every series; the model has no finite estimate"
 ENDS = "every series has either no event or nothing but events; the model has no finite estimate"
 PARTS = ("", ".between_series_sd", ".prediction")
+KINDS = ("probability", "standard deviation", "probability")
 SIMPLE = ".prediction_t"
 NAMES = ("typical series (95 % confidence interval)", "standard deviation between series",
          "new series (95 % prediction interval)")
@@ -101,93 +101,89 @@ def pool_proportions(
     if method not in METHODS:
         raise ValueError(f"The method is {method!r}; one of {', '.join(METHODS)} is wanted.")
     y, n = _counts(events, totals)
-    labels = {"unit": unit, "group": group, "level": check_level(level), "method": METHODS[method],
-              "events": sum(y), "n": sum(n)}
+    counted = Estimate(
+        id=id, kind="probability", value=None, unit=unit, group=group, level=check_level(level),
+        method=METHODS[method], events=sum(y), n=sum(n),
+    )
     why = _why_not(y, n)
     if why:
-        return _none(y, n, method, id, labels, why)
+        return _none(y, n, method, counted, why)
     counts, trials = np.array(y, dtype=float), np.array(n, dtype=float)
     if method == "common":
-        return _common(y, n, common_peak(counts, trials), id, labels)
-    return _mixed(y, n, counts, trials, id, labels)
+        return _common(y, n, common_peak(counts, trials), counted)
+    return _mixed(y, n, counts, trials, counted)
 
 
 def _mixed(
-    y: tuple[int, ...], n: tuple[int, ...], counts: Floats, trials: Floats, id: str,
-    labels: dict[str, Any],
+    y: tuple[int, ...], n: tuple[int, ...], counts: Floats, trials: Floats, counted: Estimate,
 ) -> Pooled:
     from scipy.stats import t
 
-    found, k, level = peak(counts, trials), len(y), labels["level"]
+    found, k, level = peak(counts, trials), len(y), counted.level
     error = standard_error(found)
     half = float(t.ppf(0.5 + level / 2, k - 1)) * error
     low, high = tau_limits(counts, trials, found, level)
     new = None if k < FEWEST_PREDICTED else new_series(counts, trials, found)
     simple = None if new is None else higgins_limits(found, error, k, level)
     return Pooled(
-        y, n, "glmm", _share(id, labels, found.mu, half),
-        _spread(id, labels, k, found.tau, low, high),
-        _predicted(id, labels, new), _higgins(id, labels, found.mu, simple), new,
+        y, n, "glmm", _share(counted, found.mu, half),
+        _spread(counted, k, found.tau, low, high),
+        _predicted(counted, new), _higgins(counted, found.mu, simple), new,
         _notes(k, found.tau))
 
 
 def _common(
-    y: tuple[int, ...], n: tuple[int, ...], found: Peak, id: str, labels: dict[str, Any],
+    y: tuple[int, ...], n: tuple[int, ...], found: Peak, counted: Estimate,
 ) -> Pooled:
     from scipy.stats import norm
 
-    half = float(norm.ppf(0.5 + labels["level"] / 2)) * standard_error(found)
+    half = float(norm.ppf(0.5 + counted.level / 2)) * standard_error(found)
     return Pooled(
-        y, n, "common", _share(id, labels, found.mu, half),
-        _missing(id + PARTS[1], "standard deviation", labels, SAME),
-        _missing(id + PARTS[2], "probability", labels, SAME), None, None,
+        y, n, "common", _share(counted, found.mu, half),
+        _missing(counted, 1, SAME), _missing(counted, 2, SAME), None, None,
         ("The common-effect model takes all series to share one proportion; where they differ its "
          "interval is too narrow.",))
 
 
 def _none(
-    y: tuple[int, ...], n: tuple[int, ...], method: str, id: str, labels: dict[str, Any], why: str,
+    y: tuple[int, ...], n: tuple[int, ...], method: str, counted: Estimate, why: str,
 ) -> Pooled:
-    kinds = ("probability", "standard deviation", "probability")
-    parts = (_missing(id + part, kind, labels, why)
-             for part, kind in zip(PARTS, kinds, strict=True))
-    return Pooled(y, n, method, *parts, None, None, (f"{why[:1].upper()}{why[1:]}.",))
+    return Pooled(y, n, method, _missing(counted, 0, why), _missing(counted, 1, why),
+                  _missing(counted, 2, why), None, None, (f"{why[:1].upper()}{why[1:]}.",))
 
 
-def _share(id: str, labels: dict[str, Any], mu: float, half: float) -> Estimate:
-    return Estimate(id=id, kind="probability", value=float(expit(mu)),
-                    low=float(expit(mu - half)), high=float(expit(mu + half)), **labels)
+def _share(counted: Estimate, mu: float, half: float) -> Estimate:
+    return replaced(counted, value=float(expit(mu)), low=float(expit(mu - half)),
+                    high=float(expit(mu + half)))
 
 
-def _spread(
-    id: str, labels: dict[str, Any], k: int, tau: float, low: float, high: float,
-) -> Estimate:
+def _spread(counted: Estimate, k: int, tau: float, low: float, high: float) -> Estimate:
     return Estimate(
-        id=id + PARTS[1], kind="standard deviation", value=tau, low=low, high=high,
-        measure="on the log odds", level=labels["level"], group=labels["group"], unit="series",
+        id=counted.id + PARTS[1], kind=KINDS[1], value=tau, low=low, high=high,
+        measure="on the log odds", level=counted.level, group=counted.group, unit="series",
         n=k, method="binomial–normal random-effects model; profile-likelihood interval")
 
 
-def _predicted(id: str, labels: dict[str, Any], new: NewSeries | None) -> Estimate:
+def _predicted(counted: Estimate, new: NewSeries | None) -> Estimate:
     if new is None:
-        return _missing(id + PARTS[2], "probability", labels, TWO)
-    low, high = new.limits(labels["level"])
-    return Estimate(id=id + PARTS[2], kind="probability", value=float(expit(new.quantile(0.5))),
-                    low=low, high=high,
-                    **{**labels, "method": "predictive distribution averaged over tau"})
+        return _missing(counted, 2, TWO)
+    low, high = new.limits(counted.level)
+    return replaced(counted, id=counted.id + PARTS[2], value=float(expit(new.quantile(0.5))),
+                    low=low, high=high, method="predictive distribution averaged over tau")
 
 
 def _higgins(
-    id: str, labels: dict[str, Any], mu: float, limits: tuple[float, float] | None,
+    counted: Estimate, mu: float, limits: tuple[float, float] | None,
 ) -> Estimate | None:
     if limits is None:
         return None
-    return Estimate(id=id + SIMPLE, kind="probability", value=float(expit(mu)), low=limits[0],
-                    high=limits[1], **{**labels, "method": "t prediction interval, Higgins 2009"})
+    return replaced(counted, id=counted.id + SIMPLE, value=float(expit(mu)), low=limits[0],
+                    high=limits[1], method="t prediction interval, Higgins 2009")
 
 
-def _missing(id: str, kind: str, labels: dict[str, Any], why: str) -> Estimate:
-    return Estimate(id=id, kind=kind, value=None, flags=(why,), **labels)
+def _missing(counted: Estimate, part: int, why: str) -> Estimate:
+    """The first, second or third estimate of a pooling, without a value."""
+    return replaced(counted, id=counted.id + PARTS[part], kind=KINDS[part], flags=(why,))
 
 
 def _counts(

@@ -35,7 +35,7 @@ def upper_bound_at_zero(n: float, level: float = 0.95) -> float:
     "3/n"). Raises ValueError unless n is above 0.
     """
     positive(n, "n")
-    return 1 - ((1 - check_level(level)) / 2) ** (1 / n)
+    return float(1 - ((1 - check_level(level)) / 2) ** (1 / n))
 
 
 def expected_width(n: float, risk: float, level: float = 0.95) -> float:

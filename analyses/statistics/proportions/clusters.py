@@ -32,7 +32,8 @@ class ClusteredLimits(NamedTuple):
 
 def totals(values: Floats, cluster: Whole) -> Floats:
     """Sum of `values` by patient; `cluster` holds codes 0, 1, … as from `arguments.codes`."""
-    return np.bincount(cluster, weights=values, minlength=int(cluster.max(initial=-1)) + 1)
+    return np.bincount(
+        cluster, weights=values, minlength=int(cluster.max(initial=-1)) + 1).astype(float)
 
 
 def cluster_variance(influence: Floats, clusters: Floats | float) -> Floats:
@@ -43,7 +44,8 @@ def cluster_variance(influence: Floats, clusters: Floats | float) -> Floats:
     Health Surveys, with-replacement sampling of clusters.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
-        return clusters / (np.asarray(clusters) - 1.0) * (influence**2).sum(axis=-1)
+        found: Floats = clusters / (np.asarray(clusters) - 1.0) * (influence**2).sum(axis=-1)
+        return found
 
 
 def proportion_variance(events: Floats, rows: Floats) -> Floats:

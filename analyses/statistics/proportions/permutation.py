@@ -43,7 +43,8 @@ def _grid(scores: Floats) -> Floats | None:
     for parts in (1, 2, 3, 4, 5, 6, 10, 12):
         steps = away * parts
         if np.allclose(steps, np.round(steps), rtol=0, atol=1e-9):
-            return np.round(steps)
+            rounded: Floats = np.round(steps)
+            return rounded
     return None
 
 
@@ -55,7 +56,7 @@ def _exact(events: Floats, trials: Floats, steps: Floats) -> float:
     """
     total = int(events.sum())
     share = total / trials.sum()
-    table = np.zeros((total + 1, total * int(steps.max()) + 1))
+    table: Floats = np.zeros((total + 1, total * int(steps.max()) + 1))
     table[0, 0] = 1.0
     for size, step in zip(trials.astype(int), steps.astype(int), strict=True):
         table = _with_group(table, _binomial(int(size), share, total), int(step))
@@ -84,7 +85,8 @@ def _binomial(size: int, share: float, most: int) -> Floats:
         special.gammaln(size + 1) - special.gammaln(k + 1) - special.gammaln(size - k + 1)
         + special.xlogy(k, share) + special.xlog1py(size - k, -share)
     )
-    return np.exp(logs)
+    found: Floats = np.exp(logs)
+    return found
 
 
 def _drawn(events: Floats, trials: Floats, scores: Floats, draws: int, seed: int) -> float:

@@ -28,7 +28,8 @@ class DesignColumns:
 
     def places(self, term: str) -> list[int]:
         """Which matrix columns a term (by its name) makes, interactions with it left out."""
-        found, at = [], 1
+        found: list[int] = []
+        at = 1
         for one, parts in zip(self.terms, self.encodings, strict=True):
             width = len(_names(parts))
             if one.name == term:
@@ -40,7 +41,7 @@ class DesignColumns:
 
     def encode(self, frame: pd.DataFrame) -> Floats:
         """(rows, columns) design matrix with its intercept."""
-        blocks = [np.ones((len(frame), 1))]
+        blocks: list[Floats] = [np.ones((len(frame), 1))]
         for parts in self.encodings:
             block = parts[0].encode(frame)
             for part in parts[1:]:

@@ -33,6 +33,7 @@ from analyses.statistics.regression.model_fit import ModelFit
 from analyses.statistics.regression.terms import Term, form_of, is_two_valued
 from analyses.statistics.regression.validation import Validation, calibration_table, validate
 from analyses.statistics.regression.validation_linear import validate_log_linear
+from analyses.statistics.table_numbers import number_at
 
 THIRDS = 3
 """Groups of rising risk: with some twenty events more would each hold hardly any."""
@@ -101,7 +102,9 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
     """
     rows = model.rows
     linear = model.estimator == "log-linear"
-    named = {"unit": unit, "group": {"variable": exposure.name}}
+    group = {"variable": exposure.name}
+    named = Estimate(id=f"model.{model.outcome}", kind="", value=None, n=model.n, unit=unit,
+                     group=group)
     checked = validate_log_linear(model) if linear else validate(model)
     binary = model.events is not None
     form, said = _curve(model, exposure)
@@ -112,25 +115,26 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
         rarer_outcome(rows.y) if binary else None,
         rows.x.shape[1] - 1, rows.left_out, _counts(model, named),
         tuple(infinite_terms(rows.x, rows.y, rows.columns.names)) if binary else (),
-        _inflation(model, named), replaced(checked.c, **named), _slope(model, checked, named),
+        _inflation(model, named), replaced(checked.c, unit=unit, group=group),
+        _slope(model, checked, named),
         _groups(model, named) if binary else (), _influence(model, exposure, terms, unit),
-        None if form is None else replaced(form, **named),
+        None if form is None else replaced(form, unit=unit, group=group),
         tuple(_sentences(model, [] if is_curve(exposure) else terms, checked.sentence, said)))
 
 
-def _counts(model: ModelFit, named: dict) -> tuple[Estimate, ...]:
+def _counts(model: ModelFit, named: Estimate) -> tuple[Estimate, ...]:
     """Rows left out for a gap and, of a yes/no outcome, events a coefficient."""
-    found = [Estimate(id=f"model.{model.outcome}.left_out", kind="count", n=model.n,
-                      value=float(model.rows.left_out), method="rows with a gap", **named)]
+    found = [replaced(named, id=f"{named.id}.left_out", kind="count",
+                      value=float(model.rows.left_out), method="rows with a gap")]
     if model.events is not None:
         fewer, terms = rarer_outcome(model.rows.y), model.rows.x.shape[1] - 1
-        found.append(Estimate(
-            id=f"model.{model.outcome}.events_per_coefficient", kind="events per coefficient",
-            value=fewer / terms, events=fewer, n=model.n, method="the rarer outcome", **named))
+        found.append(replaced(
+            named, id=f"{named.id}.events_per_coefficient", kind="events per coefficient",
+            value=fewer / terms, events=fewer, method="the rarer outcome"))
     return tuple(found)
 
 
-def _inflation(model: ModelFit, named: dict) -> tuple[str, Estimate] | None:
+def _inflation(model: ModelFit, named: Estimate) -> tuple[str, Estimate] | None:
     """The highest inflation factor; of a spline or a factor its first column stands for it."""
     columns = model.rows.columns
     keep = [0, *(place for term in columns.terms if len(term.columns) == 1
@@ -140,35 +144,35 @@ def _inflation(model: ModelFit, named: dict) -> tuple[str, Estimate] | None:
     names = tuple(columns.names[place] for place in keep)
     found = variance_inflation(model.rows.x[:, keep], names)
     term = str(found.idxmax())
-    return term, Estimate(
-        id=f"model.{model.outcome}.inflation", kind="variance inflation factor",
-        value=float(found[term]), n=model.n, clusters=model.clusters,
-        method="diagonal of the inverse correlation matrix of the terms", **named)
+    return term, replaced(
+        named, id=f"{named.id}.inflation", kind="variance inflation factor",
+        value=float(found[term]), clusters=model.clusters,
+        method="diagonal of the inverse correlation matrix of the terms")
 
 
-def _slope(model: ModelFit, checked: Validation, named: dict) -> Estimate:
-    return Estimate(
-        id=f"model.{model.outcome}.calibration_slope", kind="calibration slope",
-        value=float(checked.table.loc["calibration slope", "corrected"]), events=model.events,
-        n=model.n, clusters=model.clusters, method=checked.c.method, **named)
+def _slope(model: ModelFit, checked: Validation, named: Estimate) -> Estimate:
+    return replaced(
+        named, id=f"{named.id}.calibration_slope", kind="calibration slope",
+        value=number_at(checked.table, "calibration slope", "corrected"), events=model.events,
+        clusters=model.clusters, method=checked.c.method)
 
 
-def _groups(model: ModelFit, named: dict) -> tuple[tuple[Estimate, Estimate], ...]:
+def _groups(model: ModelFit, named: Estimate) -> tuple[tuple[Estimate, Estimate], ...]:
     """Observed and expected events in thirds of rising risk."""
     table = calibration_table(model, THIRDS)
     words = ("lowest third", "middle third", "highest third")
     found = []
     for word, (_, line) in zip(words, table.iterrows(), strict=True):
-        about = {**named, "group": {**named["group"], "risk": word}}
-        counted = {"n": int(line["rows"]), "clusters": int(line["patients"])}
+        third = replaced(named, n=int(line["rows"]), clusters=int(line["patients"]),
+                         group={**(named.group or {}), "risk": word})
         found.append((
-            Estimate(id=f"model.{model.outcome}.observed", kind="proportion",
+            replaced(third, id=f"{named.id}.observed", kind="proportion",
                      value=float(line["observed_share"]), low=float(line["low"]),
                      high=float(line["high"]), events=int(line["observed"]),
-                     method="Korn–Graubard, clustered on the patient", **counted, **about),
-            Estimate(id=f"model.{model.outcome}.expected", kind="expected events",
+                     method="Korn–Graubard, clustered on the patient"),
+            replaced(third, id=f"{named.id}.expected", kind="expected events",
                      value=float(line["expected"]),
-                     method="sum of risks of the intercept-corrected fit", **counted, **about)))
+                     method="sum of risks of the intercept-corrected fit")))
     return tuple(found)
 
 

@@ -39,7 +39,7 @@ def as_risk_ratio(ratio: float, kind: str, outcome_share: float) -> float:
     if kind == "odds ratio":
         return math.sqrt(ratio)
     if kind == "hazard ratio":
-        return (1 - 0.5 ** math.sqrt(ratio)) / (1 - 0.5 ** math.sqrt(1 / ratio))
+        return float((1 - 0.5 ** math.sqrt(ratio)) / (1 - 0.5 ** math.sqrt(1 / ratio)))
     raise ValueError(f"no risk ratio stands for a {kind}")
 
 

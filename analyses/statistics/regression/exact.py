@@ -69,7 +69,8 @@ def permutation_p(
 
     def statistic(residuals: Floats) -> Floats:
         score = residuals @ tested
-        return np.einsum("bi,ij,bj->b", score, scale, score)
+        found: Floats = np.einsum("bi,ij,bj->b", score, scale, score)
+        return found
 
     generator = np.random.default_rng(seed)
     seen, extreme = statistic(residual[None, :])[0], 0

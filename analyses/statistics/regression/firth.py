@@ -32,7 +32,8 @@ class PenalisedFit:
     @property
     def coefficients(self) -> Floats:
         """(terms,), log odds ratios a unit of each column."""
-        return self.state.beta[0] / self.design.scale
+        found: Floats = self.state.beta[0] / self.design.scale
+        return found
 
     @property
     def covariance(self) -> Floats:
@@ -48,14 +49,16 @@ class PenalisedFit:
     @property
     def risk(self) -> Floats:
         """(rows,), fitted probabilities before the intercept is corrected."""
-        return expit(self.design.x @ self.state.beta[0])
+        found: Floats = expit(self.design.x @ self.state.beta[0])
+        return found
 
     @property
     def hat(self) -> Floats:
         """(rows,), leverage of each row: the diagonal of W^1/2 X (X'WX)^-1 X' W^1/2."""
         inverse = np.linalg.inv(self.state.information[0])
         variance = self.weights[0] * self.risk * (1 - self.risk)
-        return variance * np.einsum("ij,jk,ik->i", self.design.x, inverse, self.design.x)
+        found: Floats = variance * np.einsum("ij,jk,ik->i", self.design.x, inverse, self.design.x)
+        return found
 
     @property
     def converged(self) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -101,7 +101,7 @@ def _run(rows: ModelRows, estimator: str, level: float, duration: str | None) ->
     return _logistic_family(estimator)(rows, level)
 
 
-def _other(estimator: str):
+def _other(estimator: str) -> Callable[[ModelRows, float], Fitted]:
     if estimator == "ordinal":
         from analyses.statistics.regression.ordinal import proportional_odds
 
@@ -115,7 +115,7 @@ def _other(estimator: str):
     return log_linear
 
 
-def _logistic_family(estimator: str):
+def _logistic_family(estimator: str) -> Callable[[ModelRows, float], Fitted]:
     from analyses.statistics.regression import (
         exact_model,
         firth_model,

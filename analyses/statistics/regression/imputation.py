@@ -156,7 +156,8 @@ class _Chain:
         total = np.column_stack([np.bincount(self.codes, weights=v, minlength=patients)[self.codes]
                                  for v in values.T]) - values
         overall = values[seen].mean(axis=0)
-        return (total + overall) / (count + 1)[:, None]
+        found: Floats = (total + overall) / (count + 1)[:, None]
+        return found
 
 
 def _as_columns(column: pd.Series) -> Floats:

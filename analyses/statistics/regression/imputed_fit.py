@@ -101,7 +101,10 @@ def fit_completed(
                       imputation, tuple(models))
 
 
-def _one(frame, outcome, terms, cluster, estimator, level) -> ModelFit:
+def _one(
+    frame: pd.DataFrame, outcome: str, terms: Sequence[Term], cluster: str | None, estimator: str,
+    level: float,
+) -> ModelFit:
     """The first completed set's model. The others have the same outcomes, so that it tells
     whether there will be estimates to pool, before twenty tests are worked out for nothing."""
     model = fit(frame, outcome, terms, cluster=cluster, estimator=estimator, level=level)
@@ -138,10 +141,14 @@ def _complete_df(models: list[ModelFit]) -> Floats:
     plain = max(1, models[0].clusters - len(models[0].fitted.names))
     own = np.array([np.broadcast_to(model.fitted.df, len(model.fitted.names)) for model in models])
     own = np.where(np.isfinite(own), own, plain)
-    return np.minimum(own.mean(axis=0), plain)
+    found: Floats = np.minimum(own.mean(axis=0), plain)
+    return found
 
 
-def _complete(data, outcome, terms, cluster, estimator, level) -> ModelFit | None:
+def _complete(
+    data: pd.DataFrame, outcome: str, terms: Sequence[Term], cluster: str | None, estimator: str,
+    level: float,
+) -> ModelFit | None:
     try:
         return fit(data, outcome, terms, cluster=cluster, estimator=estimator, level=level)
     except ValueError:

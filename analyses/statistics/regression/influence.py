@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -12,6 +14,7 @@ from analyses.statistics.regression.model_fit import ModelFit
 from analyses.statistics.regression.predictions import require_penalised
 from analyses.statistics.regression.refits import leave_one_patient_out
 from analyses.statistics.regression.validation_linear import weighted_lines
+from analyses.statistics.table_numbers import number_at
 
 
 def patient_influence(model: ModelFit) -> pd.DataFrame:
@@ -41,22 +44,22 @@ def _without_each(model: ModelFit) -> Floats:
     return np.where(refits.usable[:, None], refits.coefficients, np.nan)
 
 
-def _patients(model: ModelFit) -> pd.Index:
+def _patients(model: ModelFit) -> pd.Index[Any]:
     rows = model.rows
     first = np.unique(rows.cluster, return_index=True)[1]
-    names = (rows.frame[rows.clustered_by].to_numpy()[first] if rows.clustered_by
-             else rows.frame.index.to_numpy()[first])
-    return pd.Index(names, name=rows.clustered_by or "row")
+    names = rows.frame[rows.clustered_by] if rows.clustered_by else rows.frame.index.to_series()
+    found: pd.Index[Any] = pd.Index(names.to_numpy()[first], name=rows.clustered_by or "row")
+    return found
 
 
 def influence_sentence(model: ModelFit, term: str) -> str:
     """How far one patient can move the ratio of `term`, without naming the patient."""
     found = patient_influence(model)[term]
-    whole = float(np.exp(model.table.loc[term, "estimate"]))
+    whole = float(np.exp(number_at(model.table, term, "estimate")))
     low, high = float(found.min()), float(found.max())
-    low_in, high_in = np.exp(model.table.loc[term, ["low", "high"]])
+    low_in, high_in = (float(np.exp(number_at(model.table, term, end))) for end in ("low", "high"))
     inside = low_in <= low and high <= high_in
-    open_question = bool(low_in <= 1 <= high_in)
+    open_question = low_in <= 1 <= high_in
     end = ("no single patient reverses its direction" if not turns(low, high) else
            "one patient decides its direction, which its interval leaves open" if open_question else
            "the direction of the association rests on one patient")

@@ -6,6 +6,8 @@ interval, and the reader is told so.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from analyses.statistics.arrays import Floats
@@ -41,7 +43,9 @@ def gee(rows: ModelRows, level: float) -> Fitted:
     return withheld(fitted, rows, rests_on_one(parts))
 
 
-def _unpenalised(rows: ModelRows, level: float, robust, method: str) -> Fitted:
+def _unpenalised(
+    rows: ModelRows, level: float, robust: Callable[[Floats, Floats], Floats] | None, method: str,
+) -> Fitted:
     names = rows.columns.names
     infinite = infinite_terms(rows.x, rows.y, names)
     if infinite:

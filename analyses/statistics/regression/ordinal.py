@@ -8,10 +8,11 @@ patient, t with patients − terms degrees of freedom.
 from __future__ import annotations
 
 import warnings as python_warnings
+from typing import Any
 
 import numpy as np
 
-from analyses.statistics.arrays import Floats
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.regression.fitted import Fitted, wald
 from analyses.statistics.regression.lone_patient import rests_on_one, unweighted_parts, withheld
 from analyses.statistics.regression.model_rows import ModelRows
@@ -38,7 +39,7 @@ def proportional_odds(rows: ModelRows, level: float) -> Fitted:
     se, low, high, p, degrees = wald(coefficients, covariance, level, df)
     method = "proportional odds, " + (
         "robust variance by patient" if rows.repeated else "maximum likelihood, Wald interval")
-    notes = _notes(result, coefficients, scale) + _parallel(x, codes, coefficients)
+    notes = _notes(coefficients, scale) + _parallel(x, codes, coefficients)
     fitted = Fitted(rows.columns.names[1:], coefficients, se, low, high, p, covariance, degrees,
                     "log odds ratio", method, notes)
     if not rows.repeated:  # the variance is the likelihood's, not one of residuals
@@ -46,7 +47,8 @@ def proportional_odds(rows: ModelRows, level: float) -> Fitted:
     return withheld(fitted, rows, rests_on_one(unweighted_parts(rows)))
 
 
-def _fit(x: Floats, codes: Floats):
+def _fit(x: Floats, codes: Whole) -> tuple[Any, Any]:
+    """The model and its result, as statsmodels gives them (it has no types)."""
     from statsmodels.miscmodels.ordinal_model import OrderedModel
 
     model = OrderedModel(codes, x, distr="logit")
@@ -57,7 +59,7 @@ def _fit(x: Floats, codes: Floats):
                                 tol=1e-12)
 
 
-def _covariance(model, result, rows: ModelRows) -> Floats:
+def _covariance(model: Any, result: Any, rows: ModelRows) -> Floats:
     """Inverse observed information; with repeated patients the sandwich around it."""
     inverse = np.linalg.inv(-model.hessian(result.params))
     if not rows.repeated:
@@ -66,13 +68,13 @@ def _covariance(model, result, rows: ModelRows) -> Floats:
     return inverse @ (scores.T @ scores) @ inverse
 
 
-def _notes(result, coefficients: Floats, scale: Floats) -> tuple[str, ...]:
+def _notes(coefficients: Floats, scale: Floats) -> tuple[str, ...]:
     if not np.isfinite(coefficients).all() or np.any(np.abs(coefficients * scale) > 15):
         return ("An estimate runs to infinity (the levels are separated); do not use it.",)
     return ()
 
 
-def _parallel(x: Floats, codes: Floats, together: Floats) -> tuple[str, ...]:
+def _parallel(x: Floats, codes: Whole, together: Floats) -> tuple[str, ...]:
     """Compare with a Firth logistic model at each cut; a sentence where they disagree in sign."""
     from analyses.statistics.regression.firth import penalised_logistic
 

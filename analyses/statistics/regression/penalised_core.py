@@ -46,7 +46,7 @@ class Design:
 
     @property
     def terms(self) -> int:
-        return self.x.shape[1]
+        return int(self.x.shape[1])
 
 
 @dataclass(frozen=True)
@@ -157,6 +157,11 @@ def _put(state: State, rows: Whole, other: State) -> None:
         getattr(state, name)[rows] = getattr(other, name)
 
 
+def _offset_of(offset: Floats | float, fits: Whole) -> Floats | float:
+    """The offset of some fits: their own lines where each fit has one, else the same for all."""
+    return offset[fits] if isinstance(offset, np.ndarray) and offset.ndim == 2 else offset
+
+
 def _advance(
     design: Design, y: Floats, state: State, step: Floats, weights: Floats, penalty: float,
     offset: Floats | float,
@@ -171,7 +176,7 @@ def _advance(
             break
         factor[worse] /= 2
         trial = state.beta[worse] + factor[worse, None] * step[worse]
-        part = offset if np.ndim(offset) < 2 else offset[worse]
+        part = _offset_of(offset, worse)
         row_weights = weights if len(weights) == 1 else weights[worse]
         _put(new, worse, evaluate(design, y, trial, row_weights, penalty, part))
     return new
@@ -194,7 +199,7 @@ def maximise(
     for iteration in range(max_iter + 1):
         part = _take(state, active)
         row_weights = weights if len(weights) == 1 else weights[active]
-        near_offset = offset if np.ndim(offset) < 2 else offset[active]
+        near_offset = _offset_of(offset, active)
         if penalty and iteration >= PLAIN_STEPS:
             part = replace(part, curvature=exact_curvature(
                 design, part, row_weights, penalty, near_offset))

@@ -70,7 +70,7 @@ def clustered_covariance(parts: ClusterParts) -> Floats:
     floor = np.diag(model_variance(parts))
     stretch = np.sqrt(np.maximum(1.0, floor / np.maximum(np.diag(robust), 1e-300)))
     # A coefficient on which the sandwich says nothing at all keeps its model-based variance.
-    stretched = robust * np.outer(stretch, stretch)
+    stretched: Floats = robust * np.outer(stretch, stretch)
     np.fill_diagonal(stretched, np.maximum(np.diag(robust), floor))
     return stretched
 

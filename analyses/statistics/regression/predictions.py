@@ -57,4 +57,5 @@ def predicted_risk(model: Predicting, frame: pd.DataFrame) -> Floats:
                      - set(frame.columns))
     if lacking:
         raise ValueError(f"to predict, the rows need the columns {', '.join(lacking)}")
-    return expit(model.rows.columns.encode(frame) @ corrected_coefficients(model))
+    found: Floats = expit(model.rows.columns.encode(frame) @ corrected_coefficients(model))
+    return found

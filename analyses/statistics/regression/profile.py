@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.optimize import brentq
 
-from analyses.statistics.arrays import Floats
+from analyses.statistics.arrays import Floats, Mask, Whole
 from analyses.statistics.regression.penalised_core import (
     PLAIN_STEPS,
     Design,
@@ -39,7 +39,8 @@ def likelihood_ratio(
     start = np.repeat(best.beta, design.terms, axis=0)
     start[held, held] = null
     null_fits = maximise(design, y, weights=weights, start=start, held=held)
-    return np.maximum(0.0, 2 * (best.loglik[0] - null_fits.loglik))
+    found: Floats = np.maximum(0.0, 2 * (best.loglik[0] - null_fits.loglik))
+    return found
 
 
 def profile_bounds(
@@ -57,19 +58,19 @@ def profile_bounds(
 
 
 def bounds_at(
-    design: Design, y: Floats, weights: Floats, best: State, which: Floats, root: Floats
+    design: Design, y: Floats, weights: Floats, best: State, which: Whole, root: Floats
 ) -> Floats:
     """Values of coefficients `which` (bounds,) at signed roots `root` of the drop: (bounds,)."""
     beta, solved = _walk(design, y, weights, best, which, root)
-    bounds = beta[np.arange(len(which)), which]
+    bounds: Floats = beta[np.arange(len(which)), which]
     for fit in np.flatnonzero(~solved):
         bounds[fit] = _bracketed(design, y, weights, best, which[fit], root[fit])
     return bounds
 
 
 def _walk(
-    design: Design, y: Floats, weights: Floats, best: State, which: Floats, root: Floats
-) -> tuple[Floats, Floats]:
+    design: Design, y: Floats, weights: Floats, best: State, which: Whole, root: Floats
+) -> tuple[Floats, Mask]:
     """Newton's walk along all profiles at once; says which of them arrived."""
     rows = np.arange(len(which))
     covariance = np.linalg.inv(best.information[0])

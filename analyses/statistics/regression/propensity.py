@@ -18,7 +18,7 @@ from scipy.special import expit
 from scipy.stats import t as student
 
 from analyses.statistics.arrays import Floats
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.regression.model_checks import FEWEST_EVENTS
 from analyses.statistics.regression.model_rows import ModelRows, model_rows
 from analyses.statistics.regression.refits import patient_draws, weighted_refits
@@ -64,7 +64,8 @@ def standardised_differences(x: Floats, treated: Floats, weights: Floats) -> Flo
     gap = np.average(x[one], axis=0, weights=weights[one]) - np.average(
         x[none], axis=0, weights=weights[none])
     spread = np.sqrt((x[one].var(axis=0, ddof=1) + x[none].var(axis=0, ddof=1)) / 2)
-    return np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0)
+    found: Floats = np.divide(gap, spread, out=np.zeros_like(gap), where=spread > 0)
+    return found
 
 
 def compare_weighted(
@@ -85,9 +86,9 @@ def compare_weighted(
         raise ValueError(f"{outcome} must be yes/no; use compare_weighted_level for amounts")
     _check_events(setting.value, setting.treated)
     gap, low, high = setting.interval(level, times, seed)
-    return setting.comparison(indication, Estimate(
-        kind="difference", value=gap, low=max(low, -1.0), high=min(high, 1.0), level=level,
-        unit=unit, events=int(setting.value.sum()), **setting.words))
+    return setting.comparison(indication, replaced(
+        setting.named, kind="difference", value=gap, low=max(low, -1.0), high=min(high, 1.0),
+        level=level, unit=unit, events=int(setting.value.sum())))
 
 
 def compare_weighted_level(
@@ -104,9 +105,9 @@ def compare_weighted_level(
         raise ValueError(f"{outcome}: {int((setting.value <= 0).sum())} rows are not above 0")
     setting.value = np.log(setting.value)
     gap, low, high = setting.interval(level, times, seed)
-    return setting.comparison(indication, Estimate(
-        kind="ratio of geometric means", value=float(np.exp(gap)), low=float(np.exp(low)),
-        high=float(np.exp(high)), level=level, unit=unit, **setting.words))
+    return setting.comparison(indication, replaced(
+        setting.named, kind="ratio of geometric means", value=float(np.exp(gap)),
+        low=float(np.exp(low)), high=float(np.exp(high)), level=level, unit=unit))
 
 
 class _Setting:
@@ -120,10 +121,10 @@ class _Setting:
         self.treated, self.scheme = self.rows.y, scheme
         self.value = numbers(self.rows.frame[outcome])
         _check(self.rows)
-        self.words = {
-            "id": f"weighted.{outcome}.{treatment}", "n": self.rows.n,
-            "clusters": self.rows.clusters,
-            "method": f"propensity {scheme} weights, bootstrap of patients, t"}
+        self.named = Estimate(
+            id=f"weighted.{outcome}.{treatment}", kind="", value=None, n=self.rows.n,
+            clusters=self.rows.clusters,
+            method=f"propensity {scheme} weights, bootstrap of patients, t")
 
     def gaps(self, counts: Floats) -> tuple[Floats, Floats]:
         """(draws,) weighted differences and (draws, rows) weights; NaN where a group is empty."""
@@ -154,8 +155,9 @@ class _Setting:
     @property
     def worth(self) -> tuple[float, float]:
         """What each weighted group is worth in rows, treated first (Kish's effective number)."""
-        weights = [self.weights[0][self.treated == arm] for arm in (1, 0)]
-        return tuple(float(w.sum() ** 2 / (w**2).sum()) for w in weights)  # type: ignore[return-value]
+        with_it, without = (self.weights[0][self.treated == arm] for arm in (1, 0))
+        return (float(with_it.sum() ** 2 / (with_it**2).sum()),
+                float(without.sum() ** 2 / (without**2).sum()))
 
     def comparison(self, indication: str, difference: Estimate) -> WeightedComparison:
         """The estimate with its balance and warnings."""

@@ -31,7 +31,8 @@ class Pooled:
     @property
     def p(self) -> Floats:
         """Two-sided P of each estimate being 0."""
-        return 2 * student.sf(np.abs(self.estimate) / self.se, self.df)
+        found: Floats = 2 * student.sf(np.abs(self.estimate) / self.se, self.df)
+        return found
 
 
 def pool(estimates: Floats, variances: Floats, complete_df: float | Floats) -> Pooled:

@@ -102,7 +102,8 @@ def adjusted_scores(parts: ClusterParts, power: float, bound: float = LEVERAGE_B
 def fay_graubard_scores(parts: ClusterParts, bound: float = LEVERAGE_BOUND) -> Floats:
     """Scores divided by (1 - min(bound, diagonal of M_c A^-1))^1/2, term by term."""
     diagonal = np.einsum("cij,ji->ci", parts.shares, np.linalg.inv(parts.bread))
-    return parts.scores / np.sqrt(1 - np.minimum(bound, diagonal))
+    found: Floats = parts.scores / np.sqrt(1 - np.minimum(bound, diagonal))
+    return found
 
 
 def sandwich(parts: ClusterParts, scores: Floats) -> Floats:
@@ -128,7 +129,8 @@ def largest_share(parts: ClusterParts) -> Floats:
     _, inverse, values, axes = parts.leverage
     squared = (axes.transpose(0, 2, 1) @ inverse) ** 2
     left = np.maximum(1 - values, 1e-12)[:, :, None]
-    return (1 - squared.sum(axis=1) / (squared / left).sum(axis=1)).max(axis=0)
+    found: Floats = (1 - squared.sum(axis=1) / (squared / left).sum(axis=1)).max(axis=0)
+    return found
 
 
 def _loadings(parts: ClusterParts, power: float, bound: float = LEVERAGE_BOUND) -> Floats:
@@ -156,7 +158,8 @@ def satterthwaite_df(
     first = own.sum(axis=0) - length.sum(axis=0)
     second = (own**2).sum(axis=0) - 2 * (own * length).sum(axis=0) + (cross**2).sum(axis=(1, 2))
     # Where nothing varies there is nothing to match: one degree of freedom, the least there is.
-    return np.divide(first**2, second, out=np.ones_like(first), where=second > 0)
+    found: Floats = np.divide(first**2, second, out=np.ones_like(first), where=second > 0)
+    return found
 
 
 def empirical_df(parts: ClusterParts, scores: Floats) -> Floats:
@@ -168,7 +171,8 @@ def empirical_df(parts: ClusterParts, scores: Floats) -> Floats:
     contributions = (np.linalg.solve(parts.bread, scores.T) ** 2).T
     total = contributions.sum(axis=0)
     spread = contributions.var(axis=0, ddof=1) * len(contributions)
-    return 2 * total**2 / spread
+    found: Floats = 2 * total**2 / spread
+    return found
 
 
 def binary_df(x: Floats, risk: Floats, cluster: Labels, parts: ClusterParts) -> Floats:
@@ -185,7 +189,8 @@ def binary_df(x: Floats, risk: Floats, cluster: Labels, parts: ClusterParts) -> 
     row = (x[:, None, :] @ loading[codes])[:, 0, :]
     fourth = (row**4 * (weight * (1 - 6 * weight))[:, None]).sum(axis=0)
     own = (loading * (parts.shares @ loading)).sum(axis=1)
-    return 2 * own.sum(axis=0) ** 2 / (2 * (own**2).sum(axis=0) + np.maximum(fourth, 0.0))
+    found: Floats = 2 * own.sum(axis=0) ** 2 / (2 * (own**2).sum(axis=0) + np.maximum(fourth, 0.0))
+    return found
 
 
 def exchangeable_correlation(

@@ -61,7 +61,9 @@ def jackknife_refits(model: ModelFit) -> Refits:
 
 def _jackknife_error(without: Floats) -> Floats:
     count = len(without)
-    return np.sqrt((count - 1) / count * ((without - without.mean(axis=0)) ** 2).sum(axis=0))
+    away = without - without.mean(axis=0)
+    found: Floats = np.sqrt((count - 1) / count * (away**2).sum(axis=0))
+    return found
 
 
 def standardised_risks(
@@ -132,7 +134,9 @@ def _averages(
 
 
 def _far(model: ModelFit) -> Floats:
-    return student.ppf((1 + model.level) / 2, max(1, model.clusters - model.rows.x.shape[1]))
+    df = max(1, model.clusters - model.rows.x.shape[1])
+    found: Floats = student.ppf((1 + model.level) / 2, df)
+    return found
 
 
 def _label(setting: Mapping[str, Any]) -> dict[str, str]:

@@ -74,9 +74,9 @@ def is_two_valued(column: pd.Series) -> bool:
     if pd.api.types.is_bool_dtype(column.dtype):
         return True
     seen = column.dropna()
-    return column.dtype == object and len(seen) > 0 and seen.map(
+    return column.dtype == object and len(seen) > 0 and bool(seen.map(
         lambda value: isinstance(value, (bool, np.bool_))
-    ).all()
+    ).all())
 
 
 def numbers(column: pd.Series) -> Floats:

@@ -14,10 +14,11 @@ import pandas as pd
 from scipy.special import expit
 
 from analyses.statistics.arrays import Floats
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.estimate import Estimate, given
 from analyses.statistics.regression.model_fit import ModelFit
 from analyses.statistics.regression.predictions import corrected_coefficients
 from analyses.statistics.regression.refits import bootstrap_patients
+from analyses.statistics.table_numbers import number_at
 
 
 def c_statistic(risk: Floats, y: Floats, weights: Floats | None = None) -> float:
@@ -116,8 +117,9 @@ def validate(model: ModelFit, *, times: int = 200, seed: int = 20260101) -> Vali
 
 def _c_estimate(model: ModelFit, table: pd.DataFrame, drawn: Floats) -> Estimate:
     tail = (1 - model.level) / 2
-    low, high = np.quantile(drawn, [tail, 1 - tail]) - table.loc["c statistic", "optimism"]
-    value = table.loc["c statistic", "corrected"]
+    low, high = np.quantile(drawn, [tail, 1 - tail]) - number_at(
+        table, "c statistic", "optimism")
+    value = number_at(table, "c statistic", "corrected")
     return Estimate(id=f"model.{model.outcome}.c_statistic", kind="c statistic", value=value,
                     low=min(max(0.0, low), value), high=max(min(1.0, high), value),
                     level=model.level, unit="row", events=model.events, n=model.n,
@@ -126,12 +128,13 @@ def _c_estimate(model: ModelFit, table: pd.DataFrame, drawn: Floats) -> Estimate
 
 
 def _sentence(table: pd.DataFrame, c: Estimate, times: int) -> str:
-    slope = table.loc["calibration slope", "corrected"]
-    trust = ("close to chance" if c.value < 0.6 else "modest" if c.value < 0.75 else "fair")
+    slope = number_at(table, "calibration slope", "corrected")
+    value, low, high = given(c.value), given(c.low), given(c.high)
+    trust = "close to chance" if value < 0.6 else "modest" if value < 0.75 else "fair"
     over = (f"; predictions for new patients would be too extreme (slope {slope:.2f}, wanted 1)"
             if slope < 0.8 else f"; calibration slope {slope:.2f} (wanted 1)")
     return (f"Corrected for optimism over {times} samples of patients, the c statistic is "
-            f"{c.value:.2f} ({c.low:.2f}–{c.high:.2f}), {trust} discrimination{over}. The model "
+            f"{value:.2f} ({low:.2f}–{high:.2f}), {trust} discrimination{over}. The model "
             "describes these patients; it has not been validated elsewhere.")
 
 
@@ -156,4 +159,5 @@ def calibration_table(model: ModelFit, groups: int = 5) -> pd.DataFrame:
     shares = [clustered_proportion(part["y"].astype(bool).to_numpy(), part["patient"].to_numpy())
               for _, part in by]
     return found.assign(observed_share=found["observed"] / found["rows"],
-                        low=[one.low for one in shares], high=[one.high for one in shares])
+                        low=np.array([one.low for one in shares], float),
+                        high=np.array([one.high for one in shares], float))

@@ -16,6 +16,7 @@ from analyses.statistics.regression.log_linear import log_outcome
 from analyses.statistics.regression.model_fit import ModelFit
 from analyses.statistics.regression.refits import patient_draws
 from analyses.statistics.regression.validation import Validation
+from analyses.statistics.table_numbers import number_at
 
 MEASURES = ("explained variation", "calibration slope")
 
@@ -78,8 +79,9 @@ def _measures(line: Floats, y: Floats, weights: Floats) -> Floats:
 
 def _share(model: ModelFit, table: pd.DataFrame, drawn: Floats) -> Estimate:
     tail = (1 - model.level) / 2
-    value = float(table.loc[MEASURES[0], "corrected"])
-    low, high = np.quantile(drawn, [tail, 1 - tail]) - table.loc[MEASURES[0], "optimism"]
+    value = number_at(table, MEASURES[0], "corrected")
+    low, high = np.quantile(drawn, [tail, 1 - tail]) - number_at(
+        table, MEASURES[0], "optimism")
     return Estimate(id=f"model.{model.outcome}.explained", kind=MEASURES[0], value=value,
                     low=min(float(low), value), high=max(min(1.0, float(high)), value),
                     level=model.level, unit="row", n=model.n, clusters=model.clusters,
@@ -90,4 +92,4 @@ def _sentence(share: Estimate, table: pd.DataFrame, times: int) -> str:
     found = max(0.0, share.value or 0.0)
     return (f"Corrected for optimism over {times} samples of patients, the model explains "
             f"{100 * found:.0f} % of the variation of the logarithm; calibration slope "
-            f"{table.loc[MEASURES[1], 'corrected']:.2f} (wanted 1).")
+            f"{number_at(table, MEASURES[1], 'corrected'):.2f} (wanted 1).")

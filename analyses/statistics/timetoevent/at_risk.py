@@ -31,7 +31,8 @@ class Counts:
     @property
     def all_events(self) -> Floats:
         """Events of any code."""
-        return self.events.sum(axis=0)
+        found: Floats = self.events.sum(axis=0)
+        return found
 
 
 def counts(
@@ -88,7 +89,8 @@ def event_matrix(
 ) -> Floats:
     """1 where a row (down) has the event at a time (across); any event where code is None."""
     hit = people.event > 0 if code is None else people.event == code
-    return (hit[:, None] & (people.duration[:, None] == times[None, :])).astype(np.float64)
+    found: Floats = (hit[:, None] & (people.duration[:, None] == times[None, :])).astype(np.float64)
+    return found
 
 
 def by_cluster(

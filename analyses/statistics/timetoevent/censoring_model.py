@@ -64,8 +64,8 @@ def _newton(places: Floats, censored: Mask, x: Floats) -> Floats:
     x, places, censored = x[order], places[order], censored[order]
     # The risk set of a row is everybody up to the last row that shares its place.
     last = np.searchsorted(-places, -places[censored], side="right") - 1
-    beta, current = np.zeros(x.shape[1]), -np.inf
-    step = np.zeros_like(beta)
+    beta: Floats = np.zeros(x.shape[1])
+    step, current = np.zeros_like(beta), -np.inf
     for _ in range(STEPS):
         value, gradient, information = _partial_likelihood(beta + step, x, censored, last)
         if value < current - SMALL:  # went too far: halve the step

@@ -90,7 +90,8 @@ class GrayScore:
     @cached_property
     def observed(self) -> Floats:
         """Events of the cause in each group."""
-        return self._events[1].sum(axis=1)
+        found: Floats = self._events[1].sum(axis=1)
+        return found
 
     @cached_property
     def _free(self) -> tuple[Floats, Floats]:
@@ -116,7 +117,8 @@ class GrayScore:
         adjusted = self._weight * (1 - _before(incidence, 0.0))
         total = adjusted.sum(axis=0)
         expected = own.sum(axis=0) * adjusted / np.where(total > 0, total, 1.0)
-        return (own - expected).sum(axis=1)
+        found: Floats = (own - expected).sum(axis=1)
+        return found
 
     @cached_property
     def _pooled(self) -> tuple[Floats, Floats]:

@@ -92,11 +92,10 @@ class IntervalCensored(Displayed):
         time = whole_time(time)
         value, words = self._value_at(time)
         placed = tuple(self.placed(where).at(time) for where in PLACES)
-        known = [e for e in placed if e.low is not None and e.high is not None]
-        low = high = None
-        if value is not None and known:
-            low = min(value, *(e.low for e in known))
-            high = max(value, *(e.high for e in known))
+        lows = [e.low for e in placed if e.low is not None and e.high is not None]
+        highs = [e.high for e in placed if e.low is not None and e.high is not None]
+        low = min(value, *lows) if value is not None and lows else None
+        high = max(value, *highs) if value is not None and highs else None
         return Estimate(
             id=self.labels.id, kind="probability", value=value, low=low, high=high,
             level=self.labels.level, unit=self.labels.unit, n=int(self.seen.size),
@@ -110,7 +109,8 @@ class IntervalCensored(Displayed):
         every event at the earliest, middle and latest time (NaN where it cannot be given)."""
         rows = []
         for time in times:
-            values = {where: self.placed(where).at(time).value for where in PLACES}
+            values: dict[str, float | None] = {
+                where: self.placed(where).at(time).value for where in PLACES}
             rows.append({"time": whole_time(time), "turnbull": self._value_at(time)[0], **values})
         return pd.DataFrame(rows, columns=["time", "turnbull", *PLACES]).astype(float)
 
@@ -180,10 +180,7 @@ def interval_censored(
     last_negative where the time is exact. Raises ValueError in plain sentences for a negative
     time or a first_positive before last_negative.
     """
-    left = np.array(pd.to_numeric(pd.Series(list(last_negative)), errors="raise"), dtype=float)
-    right = np.array(pd.to_numeric(pd.Series(list(first_positive)), errors="raise"), dtype=float)
-    left = np.where(np.isnan(left), 0.0, left)
-    right = np.where(np.isnan(right), np.inf, right)
+    left, right = _times(last_negative, 0.0), _times(first_positive, np.inf)
     people = followed(left, np.isfinite(right).astype(int) if right.size == left.size else right,
                       cluster=cluster, keys=keys)
     if (right < left).any():
@@ -193,3 +190,9 @@ def interval_censored(
         )
     labels = TimeLabels(id, unit_name(unit, cluster), measure, check_level(level), label)
     return IntervalCensored(left, right, people, labels)
+
+
+def _times(values: ArrayLike, blank: float) -> Floats:
+    """Times as floats, `blank` in place of a missing one. Raises ValueError for text."""
+    column = pd.to_numeric(pd.Series(np.asarray(values, dtype=object)))
+    return column.fillna(blank).to_numpy(float)

@@ -58,7 +58,8 @@ class KaplanMeier:
     def se(self) -> Floats:
         """Standard error of S(t); 0 before the first event and where the curve has ended."""
         if self.people.cluster is not None:
-            return np.sqrt((self.influence**2).sum(axis=0))
+            found: Floats = np.sqrt((self.influence**2).sum(axis=0))
+            return found
         return self.survival * np.sqrt(np.cumsum(self._greenwood))
 
     @cached_property

@@ -15,14 +15,15 @@ def difference_estimate(
     method: str, measure: str = "",
 ) -> Estimate:
     """`ours` minus `theirs`; None with the flags of both where either has no value."""
-    known = ours.value is not None and theirs.value is not None
+    value = None if ours.value is None or theirs.value is None else ours.value - theirs.value
+    known = value is not None
     words = tuple(dict.fromkeys((*ours.flags, *theirs.flags)))
     if known and np.isnan(limits[0]):
         words = (*words, flags.NO_INTERVAL)
     groups = [*(ours.group or {}).values(), *(theirs.group or {}).values()]
     return replaced(
         ours, id=ours.id + ".difference", kind="difference", method=method, measure=measure,
-        value=ours.value - theirs.value if known else None,
+        value=value,
         low=limits[0] if known else None, high=limits[1] if known else None, flags=words,
         group={people.group_name: " minus ".join(groups)},
         events=(ours.events or 0) + (theirs.events or 0), n=(ours.n or 0) + (theirs.n or 0),
@@ -47,8 +48,9 @@ def aligned(
 
 def triple(estimate: Estimate) -> tuple[float, float, float]:
     """Value, low and high, with NaN in place of None."""
-    found = (estimate.value, estimate.low, estimate.high)
-    return tuple(np.nan if v is None else float(v) for v in found)  # type: ignore[return-value]
+    value, low, high = (np.nan if part is None else float(part)
+                        for part in (estimate.value, estimate.low, estimate.high))
+    return value, low, high
 
 
 def _patients_of(people: Followed, groups: list[str]) -> int | None:

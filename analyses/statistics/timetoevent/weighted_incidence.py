@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 from analyses.statistics.arguments import check_level
 from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.table_numbers import number_at
 from analyses.statistics.timetoevent.aalen_johansen import AalenJohansen
 from analyses.statistics.timetoevent.at_risk import at_risk_matrix, event_matrix
 from analyses.statistics.timetoevent.censoring_model import censoring_model
@@ -90,7 +91,7 @@ class WeightedIncidence(Displayed):
         elif time > last and not ended:
             found, words = [np.nan] * 3, (*words, beyond_words(self.labels.time(last)))
         else:
-            found = self.table.loc[place, ["estimate", "low", "high"]].tolist()
+            found = [number_at(self.table, place, name) for name in ("estimate", "low", "high")]
         return self.labels.estimate(
             people, "probability",
             "Aalen–Johansen weighted for loss (inverse probability of censoring), bootstrap of "

@@ -27,9 +27,9 @@ from clustered_data import EXPOSURES, Cell, draw  # noqa: E402
 from exchangeable_gee import ExchangeableFit, by_patient, exchangeable_gee, pooled  # noqa: E402
 from simulation import FEWEST, TERM, _unpenalised, cells, least_allowed, run_command  # noqa: E402
 
+from analyses.statistics.arrays import Floats  # noqa: E402
 from analyses.statistics.regression.firth import penalised_logistic  # noqa: E402
 from analyses.statistics.regression.fitted import wald  # noqa: E402
-from analyses.statistics.regression.penalised_core import Array  # noqa: E402
 from analyses.statistics.regression.penalised_gee import (  # noqa: E402
     clustered_covariance,
     clustered_parts,
@@ -44,13 +44,13 @@ PLAIN = ", plain sandwich"
 ORDINARY = ("ordinary, independence" + PLAIN, "ordinary, exchangeable" + PLAIN)
 
 
-def rule_of_default(value: Array, parts: ClusterParts) -> tuple[float, float, float]:
+def rule_of_default(value: Floats, parts: ClusterParts) -> tuple[float, float, float]:
     """Estimate and 95 % bounds of the exposure by the rule of the default."""
     _, low, high, _, _ = wald(value, clustered_covariance(parts), 0.95, reference_df(parts))
     return float(value[TERM]), float(low[TERM]), float(high[TERM])
 
 
-def plain(value: Array, parts: ClusterParts) -> tuple[float, float, float]:
+def plain(value: Floats, parts: ClusterParts) -> tuple[float, float, float]:
     """Estimate and 95 % bounds by the uncorrected sandwich and the normal distribution."""
     _, low, high, _, _ = wald(value, sandwich(parts, parts.scores), 0.95)
     return float(value[TERM]), float(low[TERM]), float(high[TERM])
@@ -99,7 +99,7 @@ def run_cell(cell: Cell, sets: int, seed: int = 1) -> dict[str, dict[str, float]
     return found
 
 
-def _performance(values: Array, cell: Cell) -> dict[str, float]:
+def _performance(values: Floats, cell: Cell) -> dict[str, float]:
     truth = np.log(cell.odds_ratio)
     finite = np.isfinite(values).all(axis=1)
     inside = (values[:, 1] <= truth) & (truth <= values[:, 2])
@@ -154,7 +154,7 @@ def report(
 
 
 def _summary(name: str, results: list[tuple[Cell, dict]]) -> str:
-    def each(what: str, method: str = name) -> Array:
+    def each(what: str, method: str = name) -> Floats:
         return np.array([found[method][what] for _, found in results])
 
     coverage, kept = each("coverage"), np.array([found[""]["kept"] for _, found in results])
