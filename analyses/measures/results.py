@@ -26,7 +26,7 @@ QUESTIONS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
 """What is asked of the measures themselves, with a name for the progress line."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Results:
     """The estimates of one freeze, and the units they counted.
 
@@ -35,6 +35,11 @@ class Results:
 
     units: Units
     estimates: tuple[Estimate, ...]
+
+    def __repr__(self) -> str:
+        stems = dict.fromkeys(e.id.split(".")[0] for e in self.estimates)
+        return (f"{len(self.estimates):,} estimates: {', '.join(stems)}. One of them: "
+                "results.one(id, unit, group); every group of one: results.by(id, unit, column).")
 
     @property
     def manifest(self) -> Mapping[str, Any]:

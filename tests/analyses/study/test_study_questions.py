@@ -222,9 +222,3 @@ def test_a_file_with_value_labels_is_not_written_yet(tmp_path: Path) -> None:
     with pytest.raises(StudyError, match="not written yet"):
         STUDY.export(tmp_path / "sessions.dta", unit="session")
     assert not list(tmp_path.iterdir())
-
-
-def test_a_study_shows_what_it_is_and_its_main_measures() -> None:
-    text = repr(STUDY)
-    assert "study.sessions" in text and "6/12 (50.0 %" in text and "0123456789ab" in text
-    assert "<table" in STUDY._repr_html_() and "<table" in show(STUDY).html
