@@ -25,8 +25,9 @@ GRADE_LEVELS: dict[str, Sequence[int | str]] = {
 }
 """Grades and their levels in order, from the mildest."""
 
-DTYPES = {"text": "string", "choice": "string", "int": "Int64", "number": "Float64",
-          "yes/no": "boolean", "date": "datetime64[ns]"}
+DTYPES = {"text": pd.StringDtype(), "int": pd.Int64Dtype(), "number": pd.Float64Dtype(),
+          "yes/no": pd.BooleanDtype()}
+"""Types whose blanks stay blank when they are compared; a day is `datetime64[ns]`."""
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,8 @@ class Column:
             return _categories(wanted, self.values, ordered=True)
         if self.type == "choice":
             return _categories(values.astype("string"), self.values, ordered=False)
+        if self.type == "date":
+            return values.astype("datetime64[ns]")
         return values.astype(DTYPES[self.type])
 
 

@@ -243,8 +243,7 @@ def _grouped(frame: pd.DataFrame) -> pd.DataFrame:
     found["ruptured"] = found["ruptured"].map({"yes": True, "no": False}).astype("boolean")
     for name in ("sm_grade", "period"):
         found[name] = pd.to_numeric(found[name]).astype("Int64")
-    found.index = range(len(found))
-    return found
+    return found.reset_index(drop=True)
 
 
 def _or_no(treated: pd.DataFrame, index: pd.Index) -> pd.DataFrame:
