@@ -22,7 +22,7 @@ from analyses.literature.table_checks import (
     SeriesError,
     problems_of,
 )
-from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.independent import proportion
 from analyses.statistics.rates.rates import incidence_rate
 
@@ -109,13 +109,13 @@ def _line(values: Mapping[str, str]) -> PublishedSeries:
 
 
 def _estimate(values: Mapping[str, str]) -> Estimate:
-    labels = {"id": f"published.{values['id']}", "unit": values["unit"]}
+    id, unit = f"published.{values['id']}", values["unit"]
     if not values["events"] or not values["total"]:
-        return Estimate(kind="proportion", value=None, method="not printed",
-                        flags=("counts not printed",), **labels)
+        return Estimate(id=id, kind="proportion", value=None, unit=unit, method="not printed",
+                        flags=("counts not printed",))
     events, total = int(values["events"]), int(values["total"])
-    if values["unit"] == PERSON_TIME:
-        return replaced(incidence_rate(events, float(total)), **labels)
+    if unit == PERSON_TIME:
+        return incidence_rate(events, float(total), id=id, unit=unit)
     # The paper's rows may repeat within patients; its counts do not say, so the interval is the
     # exact one and the caption says that it takes rows as independent.
-    return proportion(events, total, **labels)
+    return proportion(events, total, id=id, unit=unit)

@@ -151,21 +151,20 @@ def _described(
     group: dict[str, str] | None,
 ) -> Iterator[Estimate]:
     """One field of one group; the levels are those of the whole, so that none is left out."""
-    named = {"unit": unit, "group": group}
     if field.how == LEVELS:
         values = as_levels(part[field.column])
         for level in field_levels(whole, field):
             event = values.eq(level).astype("boolean").where(values.notna())
             yield share(part.assign(event=event), "event", id=level_id(field, level),
-                        unknown="with it not recorded", **named)
+                        unknown="with it not recorded", unit=unit, group=group)
         missing = values.isna()
     else:
         describe = mean_of if field.how == MEAN else median_of
         yield describe(part, field.column, id=f"baseline.{field.column}",
-                       measure=field.measure(), **named)
+                       measure=field.measure(), unit=unit, group=group)
         missing = part[field.column].isna()
     yield share(part.assign(event=missing.astype("boolean")), "event",
-                id=f"baseline.{field.column}.missing", **named)
+                id=f"baseline.{field.column}.missing", unit=unit, group=group)
 
 
 RECORDED = "{units} with it recorded"

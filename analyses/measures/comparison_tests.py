@@ -8,7 +8,7 @@ from __future__ import annotations
 from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
 from analyses.measures.headlines import headlines
 from analyses.population.unit_frames import Units
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.estimate import Estimate, replaced
 
 ALL_GROUPS = "all groups"
 
@@ -33,8 +33,9 @@ def _test(
 ) -> list[Estimate]:
     if statistic is None:
         return []
-    named = {"unit": unit, "group": group, "method": method}
+    found = Estimate(id=id, kind="chi-squared", value=statistic, unit=unit, group=group,
+                     method=method)
     beside = tuple(
-        Estimate(id=f"{id}.{word}", kind="P value", value=value, **named)
+        replaced(found, id=f"{id}.{word}", kind="P value", value=value)
         for word, value in zip(("p", "permutation_p"), p, strict=True) if value is not None)
-    return [Estimate(id=id, kind="chi-squared", value=statistic, beside=beside, **named)]
+    return [replaced(found, beside=beside)]

@@ -15,7 +15,7 @@ from analyses.measures.counting import share
 from analyses.measures.headlines import Headline, headlines
 from analyses.measures.places import Place
 from analyses.population.unit_frames import Units
-from analyses.statistics.arrays import Floats
+from analyses.statistics.arrays import Floats, Labels
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.weighted_proportion import weighted_proportion
@@ -50,15 +50,15 @@ def three_ways(headline: Headline, units: Units, id: str) -> list[Estimate]:
     frame = headline.frame
     outcome = frame["event"].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
     patients = frame["patient_id"].to_numpy(dtype=str)
-    named = {"unit": headline.unit, "keys": list(frame["key"])}
-    bounds = proportion_bounds(outcome, patients, id=f"{id}.bounds", **named)
+    bounds = proportion_bounds(outcome, patients, id=f"{id}.bounds", unit=headline.unit,
+                               keys=list(frame["key"]))
     if not headline.verdict:
         # Known outcomes alone, and weights learnt from them, would both point the same wrong way.
         return [replaced(bounds, value=None, flags=(headline.verdict.why, *bounds.flags))]
     complete = share(frame, "event", id=f"{id}.complete", unit=headline.unit)
     return [
         replaced(complete, beside=()), bounds,
-        _weighted(headline, units, outcome, patients, f"{id}.weighted", named),
+        _weighted(headline, units, outcome, patients, f"{id}.weighted"),
     ]
 
 
@@ -84,14 +84,14 @@ def observation_terms(frame: pd.DataFrame, units: Units) -> tuple[list[str], Flo
 
 
 def _weighted(
-    headline: Headline, units: Units, outcome: Floats, patients: Floats, id: str,
-    named: dict[str, object],
+    headline: Headline, units: Units, outcome: Floats, patients: Labels, id: str,
 ) -> Estimate:
     terms, covariates = observation_terms(headline.frame, units)
     if not terms:
         return Estimate(id=id, kind="probability", value=None, unit=headline.unit,
                         flags=(TOO_FEW,))
-    found = weighted_proportion(outcome, covariates, patients, id=id, **named)  # type: ignore
+    found = weighted_proportion(outcome, covariates, patients, id=id, unit=headline.unit,
+                                keys=list(headline.frame["key"]))
     words = {"sm_grade_value": "grade", "bled": "rupture", "age_y": "age",
              "mrs_before": "mRS before", "year": "calendar year"}
     known = ", ".join(words[name] for name in terms)

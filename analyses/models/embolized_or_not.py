@@ -135,9 +135,9 @@ def _as_they_were(
     rows: pd.DataFrame, outcome: str, measure: str, name: str, group: bool
 ) -> tuple[Estimate, ...]:
     part = rows[rows["embolized_before"].eq(group)]
-    named = {"id": f"embolized_or_not.{outcome}", "unit": "lesion"}
-    found = (median_of(part, outcome, measure=measure, **named) if measure
-             else shares(part, outcome, by=(), unknown="not known", **named)[0])
+    id, unit = f"embolized_or_not.{outcome}", "lesion"
+    found = (median_of(part, outcome, id=id, unit=unit, measure=measure) if measure
+             else shares(part, outcome, id=id, unit=unit, by=(), unknown="not known")[0])
     return (replaced(found, group={"embolized_before": name}),)
 
 

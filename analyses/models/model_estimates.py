@@ -219,12 +219,12 @@ def _e_values(ratio: Estimate) -> tuple[Estimate, ...]:
     share = ratio.events / ratio.n
     value, low, high = (as_risk_ratio(v, ratio.kind, share)
                         for v in (ratio.value or 1.0, ratio.low, ratio.high))
-    given = {"unit": ratio.unit, "group": ratio.group, "n": ratio.n, "kind": "E-value",
-             "method": "VanderWeele and Ding 2017"}
     if low <= 1 <= high:
         return ()
-    return (Estimate(id=f"{ratio.id}.{E_VALUE}", value=e_value(value), **given),
-            Estimate(id=f"{ratio.id}.{E_BOUND}", value=e_value_of_bound(low, high), **given))
+    found = Estimate(id=f"{ratio.id}.{E_VALUE}", kind="E-value", value=e_value(value),
+                     unit=ratio.unit, group=ratio.group, n=ratio.n,
+                     method="VanderWeele and Ding 2017")
+    return (found, replaced(found, id=f"{ratio.id}.{E_BOUND}", value=e_value_of_bound(low, high)))
 
 
 def _named_apart(estimates: Iterable[Estimate]) -> list[Estimate]:

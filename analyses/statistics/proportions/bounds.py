@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analyses.statistics.arguments import codes, events_or_missing, same_length
+from analyses.statistics.arrays import Labels
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.clustered import clustered_proportion
 from analyses.words.flags import BOUNDS_FOR_MISSING, NOTHING_COUNTED, NOTHING_MISSING
@@ -17,8 +18,9 @@ METHOD = "best and worst case for the missing outcomes, each with its interval"
 
 
 def proportion_bounds(
-    event: ArrayLike, cluster: Sequence[Any], *, level: float = 0.95, id: str = "proportion",
-    unit: str = "", group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
+    event: ArrayLike, cluster: Sequence[Any] | Labels, *, level: float = 0.95,
+    id: str = "proportion", unit: str = "", group: Mapping[str, str] | None = None,
+    keys: Sequence[Any] | None = None,
 ) -> Estimate:
     """The known outcomes, with bounds that hold whatever the missing outcomes were.
 

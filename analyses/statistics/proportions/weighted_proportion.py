@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from analyses.statistics.arguments import codes, same_length
-from analyses.statistics.arrays import Floats, Mask, Whole
+from analyses.statistics.arrays import Floats, Labels, Mask, Whole
 from analyses.statistics.estimate import CountedRow, Estimate, counted_rows, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.intervals import clopper_pearson
@@ -24,7 +24,7 @@ METHOD = "weighted by the inverse probability of observation (Firth), variance b
 
 
 def weighted_proportion(
-    event: Floats, covariates: Floats, cluster: Sequence[Any], *, level: float = 0.95,
+    event: Floats, covariates: Floats, cluster: Sequence[Any] | Labels, *, level: float = 0.95,
     id: str = "weighted", unit: str = "", group: Mapping[str, str] | None = None,
     keys: Sequence[Any] | None = None,
 ) -> Estimate:
