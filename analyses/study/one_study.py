@@ -22,6 +22,7 @@ import pandas as pd
 
 from analyses.content.blocks import Section
 from analyses.measures.declared import TOPICS
+from analyses.measures.headlines import Headline
 from analyses.measures.measure import Share, Spread, Worked
 from analyses.measures.results import Results, work_out, work_out_topics
 from analyses.population.exclusions import Exclusion, study_manifest
@@ -62,6 +63,7 @@ from registry.freeze.worked_out import work_out as worked_out_of
 
 if TYPE_CHECKING:
     from analyses.measures.results import Progress
+    from analyses.study.group_comparison import Comparison
     from analyses.study.measure_over_time import OverTime
     from registry.clinical.practice_limits import PracticeLimits
 
@@ -271,6 +273,25 @@ class Study(ShowsItself):
             values = None
         return Answer(measure, unit, tuple(estimates), self.manifest, level, by,
                       self._label(by, unit), values)
+
+    def compare(
+        self, id: str, *, unit: str | None = None, group: str, level: float = 0.95,
+    ) -> Comparison:
+        """A share compared between groups: differences with intervals, and one test of all.
+
+        group: a column of the unit's frame. The test exchanges whole patients. Below 8 events or
+        8 units without one, or where the gate refuses a point, the counts stand alone and `.why`
+        says so. Raises UnknownName or StudyError, one sentence each, for what there is not.
+
+        Example: `study.compare("complication.any", unit="session", group="agent")`
+        """
+        from analyses.study.group_comparison import compared
+
+        measure, level = share_asked(id, "a comparison"), level_asked(level)
+        unit = unit_asked(measure, unit)
+        rows = grouped(measure.frame(self.units, unit), group, frame_asked(unit, self._frames))
+        headline = Headline(id, unit, rows, measure.verdict(self.units, unit))
+        return compared(headline, group, self.ask(id, unit=unit, by=group, level=level), level)
 
     def model(
         self, id: str, *, unit: str | None = None, terms: Sequence[Given],

@@ -1,0 +1,131 @@
+"""Groups compared: their counts, the differences with intervals, and one test of all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analyses.content.blocks import Block, Cell, Section, Table, plain
+from analyses.documents.tables.measure_tables import number_cell
+from analyses.measures.baseline import compared_levels
+from analyses.measures.comparisons import differences
+from analyses.measures.counting import FEW
+from analyses.measures.headlines import Headline
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.regression.exact import PERMUTATIONS, permutation_p
+from analyses.study.answers import Answer, in_a_sentence
+from analyses.study.study_shown import ShowsItself
+from analyses.words.wording_of_p import p_text
+
+FLOOR = 8
+"""Fewest events, and fewest units without one, in all: the analysis plan's floor."""
+
+
+CAUTION = ("Groups of an observational series differ in more than what names them: a difference "
+           "describes, and does not show an effect.")
+
+
+@dataclass(frozen=True, repr=False)
+class Comparison(ShowsItself):
+    """A measure compared between groups.
+
+    answer: the measure in each group, its counts; differences: each group less the one that the
+    others are compared with (-1 to 1); p_value: of one test of all groups by exchange of whole
+    patients, None where there is none; why: why there is no test, or no comparison at all.
+    """
+
+    answer: Answer
+    differences: tuple[Estimate, ...]
+    p_value: float | None
+    why: str
+    not_tested: tuple[str, ...] = ()
+
+    def frame(self) -> pd.DataFrame:
+        """One row a difference: groups, value, low, high, level, counts in words, method."""
+        return pd.DataFrame([{
+            "groups": ", ".join((one.group or {}).values()), "value": one.value, "low": one.low,
+            "high": one.high, "level": one.level, "text": one.number_text(), "method": one.method,
+        } for one in self.differences],
+            columns=["groups", "value", "low", "high", "level", "text", "method"])
+
+    def sentence(self) -> str:
+        """The counts, the differences, and what the test says or why there is none."""
+        said = [f"{self.answer.measure.label} by {in_a_sentence(self.answer.by_label)}:",
+                "; ".join(f"{', '.join((e.group or {}).values())} {e.number_text()}"
+                          for e in self.answer.estimates if e.group) + "."]
+        said += [f"{', '.join((e.group or {}).values())}: {e.number_text()}."
+                 for e in self.differences]
+        return " ".join((*said, self.test()))
+
+    def test(self) -> str:
+        """What the test of all groups says, or why there is none."""
+        if self.p_value is None:
+            return f"No test: {self.why}."
+        out = (f"; left out as too small: {', '.join(self.not_tested)}" if self.not_tested else "")
+        return (f"Test of all groups by exchange of whole patients ({PERMUTATIONS:,} exchanges): "
+                f"{p_text(self.p_value)}{out}.")
+
+    def content(self) -> tuple[Section, ...]:
+        """The counts of each group, the differences, the test, and the methods."""
+        counted = self.answer.content()[0]
+        blocks: list[Block] = list(counted.blocks[:1])
+        if self.differences:
+            blocks.append(Table("differences", "Differences, first group less the second",
+                                ("Groups", "Counts and difference (interval)"), tuple(
+                (Cell(", ".join((e.group or {}).values()), heading=True), number_cell(e))
+                for e in self.differences)))
+        return (Section(f"{counted.title}: groups compared", (
+            *blocks, plain(self.test(), CAUTION), *counted.blocks[-1:])),)
+
+
+def compared(headline: Headline, by: str, answer: Answer, level: float) -> Comparison:
+    """Compare the levels of a column of the headline's frame.
+
+    Nothing is compared where the gate refuses a point; below the floor of 8 events and 8 units
+    without one the counts stand alone.
+    """
+    if not headline.verdict:
+        return Comparison(answer, (), None, headline.verdict.why)
+    rows = headline.known()
+    rows = rows[rows[by].isin(compared_levels(rows, by))]
+    events = int(rows["event"].sum())
+    if min(events, len(rows) - events) < FLOOR:
+        return Comparison(answer, (), None, (
+            f"{events} with the event and {len(rows) - events} without; at least {FLOOR} of each "
+            "are wanted for a comparison, so the counts stand alone"))
+    found = tuple(differences(headline, by, level))
+    if not found:
+        return Comparison(answer, (), None, f"there are not two groups with {FEW} units of known "
+                          "outcome")
+    tested, left = _testable(rows, by)
+    if tested[by].nunique() < 2:
+        return Comparison(answer, found, None, "too few events or units in the groups for a test")
+    return Comparison(answer, found, exchange_p(tested, by), "", left)
+
+
+def exchange_p(rows: pd.DataFrame, by: str) -> float:
+    """P value of one test of all groups: outcomes exchanged between whole patients.
+
+    rows: `event` (boolean), `patient_id` and the groups `by`. Patients are exchanged with those
+    who have as many rows; the statistic is the score of the groups (see `permutation_p`).
+    """
+    names = list(dict.fromkeys(rows[by].astype(str)))
+    groups = rows[by].astype(str).to_numpy()
+    x = np.column_stack([np.ones(len(rows)), *(groups == name for name in names[1:])])
+    patients, _ = pd.factorize(rows["patient_id"])
+    return permutation_p(x.astype(float), rows["event"].to_numpy(dtype=float),
+                         list(range(1, len(names))), patients)
+
+
+def _testable(rows: pd.DataFrame, by: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """The rows of groups large enough for the test, and the names of the others.
+
+    Wanted: 5 units, and 1 event and 1 unit without one to be expected of a group of that size.
+    """
+    share = float(rows["event"].mean())
+    sizes = rows[by].astype(str).value_counts()
+    large = sizes[(sizes >= FEW) & (sizes * min(share, 1 - share) >= 1)].index
+    small = tuple(sorted(set(sizes.index) - set(large)))
+    return rows[rows[by].astype(str).isin(large)], small

@@ -1,0 +1,98 @@
+"""Groups of a study compared: the differences of the rooms below, one test, or words why not."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from study_of_ten import MANIFEST, study_of_ten
+
+from analyses import Study, open_study
+from analyses.measures.comparisons import comparison_estimates
+from analyses.study.group_comparison import exchange_p
+from analyses.study.study_errors import StudyError, UnknownName
+from registry.freeze.freeze_reading import Freeze
+from synthetic_cohort import CohortSettings, make_cohort
+
+
+@pytest.fixture(scope="module")
+def study() -> Study:
+    tables = make_cohort(150, 5, settings=CohortSettings.demo()).tables
+    return open_study(Freeze(tables, dict(MANIFEST), Path("service")))
+
+
+def test_the_differences_are_those_of_the_results(study: Study) -> None:
+    found = study.compare("complication.any", unit="session", group="agent")
+    wanted = [e for e in comparison_estimates(study.units)
+              if e.id == "difference.complication.any" and set(e.group or {}) == {"agent"}]
+    assert found.differences == tuple(wanted) and wanted
+    assert len(found.frame()) == len(wanted)
+    assert 0 < (found.p_value or 0) <= 1 and "exchange of whole patients" in found.sentence()
+    assert "does not show an effect" in repr(found) and "<table" in found._repr_html_()
+
+
+def test_the_level_is_that_of_the_differences(study: Study) -> None:
+    usual = study.compare("complication.any", unit="session", group="ruptured").differences[0]
+    wide = study.compare("complication.any", unit="session", group="ruptured",
+                         level=0.99).differences[0]
+    assert wide.level == 0.99 and wide.low < usual.low and wide.high > usual.high  # type: ignore[operator]
+
+
+def test_an_added_column_can_be_the_group(study: Study) -> None:
+    added = study.add("big_cast", study.sessions["agent_ml"] > 2, unit="session",
+                      label="more than 2 mL of agent")
+    found = added.compare("complication.any", unit="session", group="big_cast")
+    counts = {e.group["big_cast"]: (e.events, e.n) for e in found.answer.estimates if e.group}
+    one, = found.differences
+    assert {(arm.events, arm.n) for arm in one.arms} == {counts["yes"], counts["no"]}
+
+
+def test_groups_too_small_for_the_test_are_named(study: Study) -> None:
+    found = study.compare("complication.any", unit="session", group="agent")
+    share = found.answer.estimates[0].value or 0.0
+    for one in found.answer.estimates[1:]:
+        level = (one.group or {})["agent"]
+        expected = (one.n or 0) * min(share, 1 - share)
+        assert (level in found.not_tested) == ((one.n or 0) < 5 or expected < 1)
+
+
+def rows(event: list[int], group: list[str], patient: list[int]) -> pd.DataFrame:
+    return pd.DataFrame({"event": np.array(event, bool), "by": group,
+                         "patient_id": [f"P{one}" for one in patient]})
+
+
+def test_the_test_agrees_with_an_exact_count_of_exchanges() -> None:
+    # Eight patients, one row each; 4 of 4 against 0 of 4: 2 of the 70 arrangements are as far.
+    found = exchange_p(rows([1, 1, 1, 1, 0, 0, 0, 0], list("aaaabbbb"), list(range(8))), "by")
+    assert found == pytest.approx(2 / 70, abs=0.006)
+
+
+def test_rows_of_one_patient_stay_together() -> None:
+    # Four patients of two rows: 2 with events in a, 2 without in b. 2 of 6 arrangements as far.
+    found = exchange_p(rows([1, 1, 1, 1, 0, 0, 0, 0], list("aaaabbbb"),
+                            [0, 0, 1, 1, 2, 2, 3, 3]), "by")
+    assert found == pytest.approx(2 / 6, abs=0.02)
+
+
+def test_below_the_floor_the_counts_stand_alone() -> None:
+    found = study_of_ten().compare("complication.any", unit="session", group="ruptured")
+    assert found.differences == () and found.p_value is None
+    assert "6 with the event and 6 without" in found.why
+    assert [(e.events, e.n) for e in found.answer.estimates] == [(6, 12), (6, 8), (0, 4)]
+    assert "No test" in found.sentence() and "6/8" in found.sentence()
+    assert list(found.frame().columns)[:2] == ["groups", "value"]
+
+
+def test_where_the_gate_refuses_a_point_nothing_is_compared() -> None:
+    found = study_of_ten().compare("complication.symptomatic", unit="session", group="ruptured")
+    assert found.differences == () and "only in units that had an event" in found.why
+
+
+def test_a_wrong_call_gets_a_sentence() -> None:
+    study = study_of_ten()
+    with pytest.raises(UnknownName, match="The nearest: agent"):
+        study.compare("complication.any", unit="session", group="agnt")
+    with pytest.raises(StudyError, match="a comparison is given for shares"):
+        study.compare("procedure.agent_ml", unit="session", group="agent")
