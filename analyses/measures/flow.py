@@ -181,7 +181,7 @@ WORDS = {
     "not_embolized": "Treated, but not by embolization", "analysed": "In the analysis",
     "dropped": "Not in the analysis",
 }
-UNITS = ("patient", "lesion", "session", "injection", "catheter", "operation")
+UNITS = ("patient", "lesion", "session", "injection", "catheter", "resection")
 """What a study can leave out."""
 
 FLOW: tuple[Measure, ...] = tuple(

@@ -364,8 +364,11 @@ class Study(ShowsItself):
 
         check_audience(audience)
         wish = wish_of(case=case, plan=plan, project=project, published=published)
-        results = self.results if progress is None else work_out(self.units, progress=progress)
-        return write_report(results, Path(out), audience=audience, wish=wish, progress=progress)
+        if progress is not None and "results" not in vars(self):
+            # As `results` does, but told step by step: the next report takes the same ones.
+            vars(self)["results"] = work_out(self.units, progress=progress)
+        return write_report(self.results, Path(out), audience=audience, wish=wish,
+                            progress=progress)
 
     def export(self, path: str | Path, *, unit: str, replace: bool = False) -> Path:
         """Write the frame of a unit as .csv or .parquet. It lists study codes: it stays inside.

@@ -100,3 +100,14 @@ def test_every_unit_with_a_day_has_a_chart_in_its_own_words(study: Study, unit: 
 def test_a_measure_without_a_point_has_no_chart() -> None:
     with pytest.raises(StudyError, match="No chart of complication.symptomatic: the outcome"):
         study_of_ten().over_time("complication.symptomatic", unit="session")
+
+
+def test_the_lines_of_the_readme_run(study: Study) -> None:
+    section = Path("README.md").read_text(encoding="utf-8").split("## In a notebook")[1]
+    code = section.split("```python\n")[1].split("```")[0]
+    assert code.count("open_study(\"freeze-2026\")") == 1 and code.count("late.report(") == 1
+    shorter = "\n".join(line for line in code.splitlines() if not line.startswith(
+        ("from analyses", "late.report(")))
+    names = {"open_study": lambda path: study}
+    exec(shorter, names)
+    assert names["late"].exclusions[0].why == "new angiography suite"  # type: ignore[attr-defined]
