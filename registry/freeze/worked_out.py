@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import pandas as pd
-import pandera.pandas as pa
 
 from registry.privacy.leaving import OLDEST
 from registry.schema import TABLES, FieldSpec, TableSpec
@@ -49,7 +48,7 @@ def _table(
     name: str, label: str, definition: str, parent: str | None, fields: tuple[FieldSpec, ...],
 ) -> TableSpec:
     key = TABLES[parent].key if parent else ()
-    return TableSpec(name, label, definition, parent, key, fields, pa.DataFrameModel)
+    return TableSpec(name, label, definition, parent, key, fields)
 
 
 def worked_out_tables() -> dict[str, TableSpec]:

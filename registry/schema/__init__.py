@@ -18,22 +18,23 @@ from registry.schema.radiosurgeries import Radiosurgeries
 from registry.schema.resections import Resections
 from registry.schema.services import Services
 from registry.schema.sessions import Sessions
-from registry.schema.tables import TableSpec, describe
+from registry.schema.tables import Table, TableSpec
 
 SCHEMA_VERSION = 1
 
 TABLES: dict[str, TableSpec] = {
-    table.name: table
-    for table in map(
-        describe,
-        (
-            Services, Patients, Lesions, Sessions, Injections, Complications, Resections,
-            Radiosurgeries, FollowUps, Haemorrhages,
-        ),
+    table.spec.name: table.spec
+    for table in (
+        Services, Patients, Lesions, Sessions, Injections, Complications, Resections,
+        Radiosurgeries, FollowUps, Haemorrhages,
     )
 }
 
 # Tables without which there is nothing to analyse: a workbook or CSV folder must have them.
 REQUIRED_TABLES = ("patients", "lesions", "sessions")
 
-__all__ = ["REQUIRED_TABLES", "SCHEMA_VERSION", "TABLES", "FieldSpec", "TableSpec", "describe"]
+__all__ = [
+    "REQUIRED_TABLES", "SCHEMA_VERSION", "TABLES", "Complications", "FieldSpec", "FollowUps",
+    "Haemorrhages", "Injections", "Lesions", "Patients", "Radiosurgeries", "Resections",
+    "Services", "Sessions", "Table", "TableSpec",
+]

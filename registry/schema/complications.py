@@ -2,105 +2,88 @@
 
 from __future__ import annotations
 
-import pandera.pandas as pa
-
 from registry.schema import vocabulary
-from registry.schema.fields import (
-    Date,
-    Int,
-    Number,
-    Text,
-    YesNo,
-    choice,
-    date,
-    integer,
-    number,
-    yes_no,
-)
-from registry.schema.lesions import lesion_no
-from registry.schema.patients import patient_id
+from registry.schema.fields import choice, date, integer, number, yes_no
+from registry.schema.lesions import lesion_number
+from registry.schema.patients import study_code
+from registry.schema.tables import Table
 
 
-class Complications(pa.DataFrameModel):
+class Complications(
+    Table, table="complications", label="Complications", definition="A row an event.",
+    parent="lesions", parent_key=("patient_id", "lesion_no"),
+):
     """One event, whatever its phase and cause."""
 
-    patient_id: Text = patient_id()
-    lesion_no: Int = lesion_no()
-    complication_no: Int = integer(
+    patient_id = study_code()
+    lesion_no = lesion_number()
+    complication_no = integer(
         "Complication number", "Number of the event within the lesion, counting from 1.",
         1, 100, key=True,
     )
-    session_no: Int = integer(
+    session_no = integer(
         "Session number", "The session it belongs to, if known.", 1, 50,
     )
-    injection_no: Int = integer(
+    injection_no = integer(
         "Injection number", "The injection it belongs to, if known.", 1, 200,
     )
-    phase: Text = choice(
+    phase = choice(
         "Phase",
         "Embolization: from vascular access to 30 days, before any resection or radiosurgery; "
         "between treatments: later.",
         ("embolization", "between treatments", "resection", "radiosurgery", "follow-up"),
         required=True,
     )
-    onset_date: Date = date("Onset", "Day the event began.", required=True)
-    hours_after: Number = number(
+    onset_date = date("Onset", "Day the event began.", required=True)
+    hours_after = number(
         "Hours after", "Hours from the procedure named to the onset.", 0, 720, unit="h",
     )
-    kind: Text = choice(
+    kind = choice(
         "Kind", "What happened.", vocabulary.COMPLICATION_KINDS, required=True,
     )
-    symptomatic: YesNo = yes_no("Symptomatic", "Whether the patient had symptoms from it.")
-    mechanism: Text = choice(
+    symptomatic = yes_no("Symptomatic", "Whether the patient had symptoms from it.")
+    mechanism = choice(
         "Mechanism", "The likeliest mechanism.",
         ("navigation perforation", "catheter removal", "outflow occlusion", "nidal rupture",
          "reflux", "perfusion breakthrough", "thrombus", "unknown"),
     )
-    deficit: Text = choice(
+    deficit = choice(
         "Deficit", "Neurological deficit from it; transient: gone within 30 days.",
         vocabulary.DEFICIT, required=True,
     )
-    resolved_date: Date = date("Resolved", "Day the deficit was gone.")
-    recognised_after_min: Number = number(
+    resolved_date = date("Resolved", "Day the deficit was gone.")
+    recognised_after_min = number(
         "Recognised after", "From the event to its recognition.", 0, 43200, unit="min",
     )
-    treated_after_min: Number = number(
+    treated_after_min = number(
         "Treated after", "From the event to its treatment.", 0, 43200, unit="min",
     )
-    rescue: Text = choice(
+    rescue = choice(
         "Rescue", "The most that was done for it.",
         ("none", "medical", "endovascular", "open operation"),
     )
-    preventable: Text = choice(
+    preventable = choice(
         "Preventable", "As judged at review.", ("no", "possibly", "yes", "not reviewed"),
     )
-    clavien_dindo: Text = choice(
+    clavien_dindo = choice(
         "Clavien–Dindo grade", "Dindo and others 2004.",
         ("I", "II", "IIIa", "IIIb", "IVa", "IVb", "V"),
     )
-    mrs_worst: Int = integer("Worst mRS", "Worst modified Rankin Scale from it.", 0, 6)
-    mrs_30d: Int = integer("mRS at 30 days", "Modified Rankin Scale at 30 days.", 0, 6)
-    mrs_90d: Int = integer("mRS at 90 days", "Modified Rankin Scale at 90 days.", 0, 6)
-    death: YesNo = yes_no(
+    mrs_worst = integer("Worst mRS", "Worst modified Rankin Scale from it.", 0, 6)
+    mrs_30d = integer("mRS at 30 days", "Modified Rankin Scale at 30 days.", 0, 6)
+    mrs_90d = integer("mRS at 90 days", "Modified Rankin Scale at 90 days.", 0, 6)
+    death = yes_no(
         "Death", "Death from this event; the patient's date of death is then required.",
         required=True,
     )
-    attribution: Text = choice(
+    attribution = choice(
         "Attribution", "To the embolization.",
         ("definite", "probable", "possible", "unrelated"), required=True,
     )
-    cause: Text = choice(
+    cause = choice(
         "Cause", "The treatment or course the event is put down to.",
         ("embolization", "resection", "radiosurgery", "natural history", "cannot be separated"),
     )
-    reviewed_by: Text = choice(
+    reviewed_by = choice(
         "Reviewed by", "Who judged the event.", ("one reader", "two readers", "committee"),
     )
-
-    class Config:
-        strict = True
-        metadata = {
-            "table": "complications", "label": "Complications",
-            "definition": "A row an event.",
-            "parent": "lesions", "parent_key": ("patient_id", "lesion_no"),
-        }

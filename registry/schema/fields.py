@@ -1,29 +1,18 @@
 """How a field is declared: the one place that knows its label, meaning, unit and limits.
 
 Every table module declares its fields with the helpers below (`text`, `choice`, `number`, …).
-Each helper returns a pandera field that carries the whole description in its metadata, so the
-dictionary, the entry workbook, the SQL tables, the checks and the freeze's Table Schema can be
-generated from it.
+Each helper returns a `Column` that carries the whole description, so the dictionary, the entry
+workbook, the SQL tables, the checks and the freeze's Table Schema can be generated from it. Asked
+of its table, a column is its own name: `Lesions.side` is "side" to the program, a name that a
+type checker knows, and `Lesions.sidee` is found before it runs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
-import pandas as pd
-import pandera.pandas as pa
-from pandera.typing import Series
-
-# The column types of a table in memory. Nullable types throughout: a blank means
-# "not recorded" and must never turn into "no" or zero.
-Text = Series[pd.StringDtype]
-Int = Series[pd.Int64Dtype]
-Number = Series[float]
-YesNo = Series[pd.BooleanDtype]
-Date = Series[pa.DateTime]
-
+# Nullable types throughout: a blank means "not recorded" and must never turn into "no" or zero.
 DTYPES = {
     "text": "string",
     "choice": "string",
@@ -95,69 +84,66 @@ class FieldSpec:
         return f"{what} from {low:g} to {self.maximum:g}{unit}"
 
 
-def _declare(spec: FieldSpec, **checks: Any) -> Any:
-    """A pandera field carrying `spec` in its metadata."""
-    return pa.Field(
-        nullable=not spec.required,
-        title=spec.label,
-        description=spec.definition,
-        metadata={"spec": spec},
-        **checks,
-    )
+class Column:
+    """A field where it is declared; asked of its table, the name of its column."""
+
+    def __init__(self, spec: FieldSpec) -> None:
+        self.spec = spec
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.spec = replace(self.spec, name=name)
+
+    def __get__(self, instance: object, owner: type) -> str:
+        return self.spec.name
 
 
 def text(
     label: str, definition: str, *, pattern: str = "", pattern_words: str = "",
     required: bool = False, key: bool = False, example: str = "",
-) -> Any:
+) -> Column:
     """Declare a text field; `pattern` is a regular expression for the whole value."""
     spec = FieldSpec(
         "", "text", label, definition, pattern=pattern, pattern_words=pattern_words,
         required=required or key, key=key, example=example,
     )
-    return _declare(spec, **({"str_matches": pattern} if pattern else {}))
+    return Column(spec)
 
 
-def choice(label: str, definition: str, values: Sequence[str], *, required: bool = False) -> Any:
+def choice(label: str, definition: str, values: Sequence[str], *, required: bool = False) -> Column:
     """Declare a field with a closed list of values."""
     spec = FieldSpec("", "choice", label, definition, values=tuple(values), required=required)
-    return _declare(spec, isin=list(values))
+    return Column(spec)
 
 
-def yes_no(label: str, definition: str, *, required: bool = False) -> Any:
+def yes_no(label: str, definition: str, *, required: bool = False) -> Column:
     """Declare a yes/no field; blank means not recorded."""
-    return _declare(FieldSpec("", "yes/no", label, definition, required=required))
+    return Column(FieldSpec("", "yes/no", label, definition, required=required))
 
 
-def date(label: str, definition: str, *, required: bool = False) -> Any:
+def date(label: str, definition: str, *, required: bool = False) -> Column:
     """Declare a date field (a day, no clock time)."""
-    return _declare(FieldSpec("", "date", label, definition, required=required))
+    return Column(FieldSpec("", "date", label, definition, required=required))
 
 
 def integer(
     label: str, definition: str, low: int | None = None, high: int | None = None, *,
     unit: str = "", required: bool = False, key: bool = False,
-) -> Any:
+) -> Column:
     """Declare a whole number from `low` to `high`, both included."""
     spec = FieldSpec(
         "", "int", label, definition, unit=unit, minimum=low, maximum=high,
         required=required or key, key=key,
     )
-    return _declare(spec, **_range_checks(spec))
+    return Column(spec)
 
 
 def number(
     label: str, definition: str, low: float | None = None, high: float | None = None, *,
     above: float | None = None, unit: str = "", required: bool = False,
-) -> Any:
+) -> Column:
     """Declare a number from `low` (or above `above`) to `high`."""
     spec = FieldSpec(
         "", "number", label, definition, unit=unit, minimum=low, maximum=high, above=above,
         required=required,
     )
-    return _declare(spec, **_range_checks(spec))
-
-
-def _range_checks(spec: FieldSpec) -> dict[str, float]:
-    limits = {"ge": spec.minimum, "gt": spec.above, "le": spec.maximum}
-    return {name: limit for name, limit in limits.items() if limit is not None}
+    return Column(spec)

@@ -2,22 +2,9 @@
 
 from __future__ import annotations
 
-import pandera.pandas as pa
-
 from registry.schema import vocabulary
-from registry.schema.fields import (
-    Date,
-    Int,
-    Number,
-    Text,
-    YesNo,
-    choice,
-    date,
-    integer,
-    number,
-    text,
-    yes_no,
-)
+from registry.schema.fields import Column, choice, date, integer, number, text, yes_no
+from registry.schema.tables import Table
 
 PATIENT_ID = r"^[A-Z]{1,4}-\d{3,6}$"
 PATIENT_ID_WORDS = (
@@ -26,7 +13,7 @@ PATIENT_ID_WORDS = (
 )
 
 
-def patient_id() -> Text:
+def study_code() -> Column:
     """The key field that every table but `services` carries."""
     return text(
         "Study code",
@@ -35,58 +22,52 @@ def patient_id() -> Text:
     )
 
 
-class Patients(pa.DataFrameModel):
+class Patients(Table, table="patients", label="Patients", definition="A row a patient."):
     """One row a patient."""
 
-    patient_id: Text = patient_id()
-    site_id: Text = text(
+    patient_id = study_code()
+    site_id = text(
         "Site", "Code of the site that treated the patient.", required=True,
         pattern=r"^[A-Z]{2,6}$", pattern_words="two to six capital letters, such as NORTH",
         example="NORTH",
     )
-    age_y: Number = number(
+    age_y = number(
         "Age at presentation",
         "Age at first medical attention for a brain AVM; leaves the registry capped at 90.",
         0, 110, unit="years", required=True,
     )
-    sex: Text = choice(
+    sex = choice(
         "Sex", "As recorded in the chart.", ("female", "male", "intersex", "not stated"),
         required=True,
     )
-    presentation: Text = choice(
+    presentation = choice(
         "Presentation", "What brought the AVM to attention.",
         ("haemorrhage", "seizure", "headache", "focal deficit", "incidental", "other"),
         required=True,
     )
-    presentation_date: Date = date(
+    presentation_date = date(
         "Date of presentation",
         "First medical attention for any brain AVM, here or elsewhere.", required=True,
     )
-    presentation_date_known_to: Text = choice(
+    presentation_date_known_to = choice(
         "Presentation date known to",
         "How precise that date is; dates are compared at this precision.",
         ("day", "month", "year"),
     )
-    mrs_before: Int = integer(
+    mrs_before = integer(
         "mRS before treatment", "Modified Rankin Scale before the first treatment.", 0, 5,
         required=True,
     )
-    gcs: Int = integer("GCS", "Glasgow Coma Scale at presentation.", 3, 15)
-    hht: YesNo = yes_no("HHT", "Hereditary haemorrhagic telangiectasia.")
-    death_date: Date = date("Date of death", "Blank: not known to have died.")
-    death_cause: Text = choice(
+    gcs = integer("GCS", "Glasgow Coma Scale at presentation.", 3, 15)
+    hht = yes_no("HHT", "Hereditary haemorrhagic telangiectasia.")
+    death_date = date("Date of death", "Blank: not known to have died.")
+    death_cause = choice(
         "Cause of death", "Where a date of death is given.",
         ("lesion", "treatment", "other", "unknown"),
     )
-    research_use: Text = choice(
+    research_use = choice(
         "Research use",
         "Whether the patient's data may be used for research; only granted and waived enter a "
         "freeze made for research.",
         vocabulary.RESEARCH_USE, required=True,
     )
-
-    class Config:
-        strict = True
-        metadata = {
-            "table": "patients", "label": "Patients", "definition": "A row a patient.",
-        }

@@ -1,15 +1,17 @@
-"""Tables as the generators see them, read out of the pandera models."""
+"""Tables: how one is declared, and what the generators read of it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, ClassVar
 
-import pandas as pd
-import pandera.pandas as pa
+from registry.schema.fields import Column, FieldSpec
 
-from registry.schema.fields import FieldSpec
+if TYPE_CHECKING:
+    import pandas as pd
+    import pandera.pandas as pa
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,6 @@ class TableSpec:
     parent: str | None
     parent_key: tuple[str, ...]
     fields: tuple[FieldSpec, ...]
-    model: type[pa.DataFrameModel]
 
     @cached_property
     def by_name(self) -> Mapping[str, FieldSpec]:
@@ -48,8 +49,18 @@ class TableSpec:
         """Names of the required fields, the key among them."""
         return tuple(spec.name for spec in self.fields if spec.required)
 
+    @cached_property
+    def checks(self) -> pa.DataFrameSchema:
+        """The pandera schema that a typed table must fit: types, ranges, lists, and no more."""
+        import pandera.pandas as pa
+
+        return pa.DataFrameSchema(
+            {field.name: _pandera_column(field) for field in self.fields}, strict=True)
+
     def empty(self) -> pd.DataFrame:
         """A table with all columns, typed, and no rows."""
+        import pandas as pd
+
         return pd.DataFrame({f.name: pd.Series(dtype=f.dtype) for f in self.fields})
 
     def typed(self, frame: pd.DataFrame) -> pd.DataFrame:
@@ -58,6 +69,8 @@ class TableSpec:
         Raises ValueError or TypeError where a value does not fit its column's type: cells are
         turned into values (and refused one by one) before a table is made.
         """
+        import pandas as pd
+
         columns = {
             f.name: frame[f.name].astype(f.dtype)
             if f.name in frame
@@ -68,23 +81,32 @@ class TableSpec:
         return pd.DataFrame(columns, index=frame.index)
 
 
-def describe(model: type[pa.DataFrameModel]) -> TableSpec:
-    """The table behind a pandera model.
+class Table:
+    """What every table is declared as: a class whose attributes are its fields, in order.
 
-    pandera's own `get_metadata()` fails on models with custom dtypes, so the columns of
-    `to_schema()` are read instead.
+    `class Lesions(Table, table="lesions", label="Lesions", definition="A row an AVM.")`, with the
+    parent table and its key where the rows hang on another; `spec` is what the generators read.
     """
-    schema = model.to_schema()
-    about = dict(model.Config.metadata or {})
-    fields = tuple(
-        replace(column.metadata["spec"], name=name) for name, column in schema.columns.items()
-    )
-    return TableSpec(
-        name=about["table"],
-        label=about["label"],
-        definition=about["definition"],
-        parent=about.get("parent"),
-        parent_key=tuple(about.get("parent_key", ())),
-        fields=fields,
-        model=model,
-    )
+
+    spec: ClassVar[TableSpec]
+
+    def __init_subclass__(
+        cls, *, table: str, label: str, definition: str, parent: str | None = None,
+        parent_key: tuple[str, ...] = (),
+    ) -> None:
+        fields = tuple(v.spec for v in vars(cls).values() if isinstance(v, Column))
+        cls.spec = TableSpec(table, label, definition, parent, parent_key, fields)
+
+
+def _pandera_column(spec: FieldSpec) -> pa.Column:
+    import pandera.pandas as pa
+
+    limits = {"ge": spec.minimum, "gt": spec.above, "le": spec.maximum}
+    checks = [getattr(pa.Check, name)(limit) for name, limit in limits.items()
+              if limit is not None]
+    if spec.values:
+        checks.append(pa.Check.isin(list(spec.values)))
+    if spec.pattern:
+        checks.append(pa.Check.str_matches(spec.pattern))
+    return pa.Column(spec.dtype, checks=checks, nullable=not spec.required, title=spec.label,
+                     description=spec.definition)

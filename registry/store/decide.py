@@ -83,7 +83,7 @@ def _check_cells(spec: TableSpec, frame: pd.DataFrame) -> None:
     from pandera.errors import SchemaErrors
 
     try:
-        spec.model.validate(frame, lazy=True)
+        spec.checks.validate(frame, lazy=True)
     except SchemaErrors as fault:
         cases = fault.failure_cases
         fields = ", ".join(sorted({str(name) for name in cases["column"].dropna()}))

@@ -18,8 +18,8 @@ import pytest
 import registry
 
 HERE = Path(registry.__file__).parent.parent
-BEFORE = "    draining_veins: Int = integer("
-LINE = '    flow_ml_min: Number = number("Nidus flow", "Flow through it.", 0, 900, unit="mL/min")\n'
+BEFORE = "    draining_veins = integer("
+LINE = '    flow_ml_min = number("Nidus flow", "Flow through it.", 0, 900, unit="mL/min")\n'
 
 ASK = '''
 import json, sys, zipfile

@@ -274,9 +274,8 @@ def test_grading_twice_changes_nothing(tables):
 def test_the_scores_know_the_words_the_registry_records():
     from registry.clinical import scores
     from registry.schema.lesions import Lesions
-    from registry.schema.tables import describe
 
-    recorded = describe(Lesions).by_name
+    recorded = Lesions.spec.by_name
     for field, known in {
         "deep_drainage": scores.DRAINAGE, "nidus_border": scores.BORDERS,
         "feeder_calibre": scores.CALIBRES, "location": scores.LOCATIONS,

@@ -228,9 +228,8 @@ def test_procedures_of_one_day_stand_in_a_fixed_order():
 
 def test_technique_knows_the_words_the_registry_records():
     from registry.schema.injections import Injections
-    from registry.schema.tables import describe
 
-    recorded = describe(Injections).by_name
+    recorded = Injections.spec.by_name
     assert tuple(recorded["venous_passage"].values) == technique.VENOUS_PASSAGE
     assert set(technique.LIQUID_AGENTS) < set(recorded["agent"].values)
 
@@ -240,9 +239,8 @@ def test_empty_registry_tables_give_empty_technique():
     from registry.schema.injections import Injections
     from registry.schema.lesions import Lesions
     from registry.schema.sessions import Sessions
-    from registry.schema.tables import describe
 
-    done, planned, seen = (describe(m).empty() for m in (Injections, Sessions, Lesions))
+    done, planned, seen = (m.spec.empty() for m in (Injections, Sessions, Lesions))
     assert technique.injection_technique(done, planned).empty
     assert technique.session_technique(planned, done, seen).empty
     assert technique.case_numbers(planned).empty

@@ -89,7 +89,7 @@ def nobody_is_lost(batch, rows) -> None:
             assert all(isinstance(c, str) and not c.isprintable() for c in texts), texts
         assert sorted([*held, *taken]) == sorted(set(filled) - invisible)
         assert batch.rows_read[name] == len(held) + len(taken)
-        table.model.validate(batch.tables[name])
+        table.checks.validate(batch.tables[name])
 
 
 def every_problem_can_be_acted_on(batch) -> None:

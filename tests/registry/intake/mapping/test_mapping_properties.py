@@ -137,7 +137,7 @@ def _check_homes(ledger: Ledger, folder: Path) -> None:
         if cell.home in ("registry", "holding") and patient != "no study code":
             assert (patient in here) is (cell.home == "registry")
     for name, frame in registry.tables().items():
-        TABLES[name].model.validate(frame, lazy=True)
+        TABLES[name].checks.validate(frame, lazy=True)
 
 
 ANY = dict(deadline=None, suppress_health_check=list(HealthCheck))
