@@ -10,8 +10,8 @@ from registry.schema.tables import Table
 
 class Sessions(
     Table, table="sessions", label="Sessions",
-    definition="A row an embolization session; a session starts at vascular access with intent to "
-    "embolize, even if nothing is injected.",
+    definition="A row an embolization session on a lesion; a session starts at vascular access "
+    "with intent to embolize, even if nothing is injected.",
     parent="lesions", parent_key=("patient_id", "lesion_no"),
 ):
     """One embolization procedure, from vascular access with intent to embolize."""

@@ -28,11 +28,13 @@ sys.path.insert(0, sys.argv[2])
 from registry_cases import clean_tables, with_cells
 from registry_sources import batch
 from registry.quality.dictionary import data_dictionary
-from registry.intake import write_workbook
+from registry.intake.workbook_write import write_workbook
 from registry.schema import TABLES
-from registry.store import RegistryError, open_registry
+from registry.store.registry import open_registry
+from registry.store.store_error import RegistryError
 from registry.store.sql import sql_tables
-from registry.freeze import make_freeze, read_freeze
+from registry.freeze.freeze_reading import read_freeze
+from registry.freeze.freeze_writing import make_freeze
 from registry.quality.completeness import completeness
 
 place = Path(sys.argv[1])
