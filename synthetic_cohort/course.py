@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import Lesions, Patients, Sessions
 from synthetic_cohort.draws import Columns, Streams, group_sum, logistic, take, within
 from synthetic_cohort.settings import CohortSettings
 
@@ -28,37 +29,40 @@ def draw_plan(s: Streams, cfg: CohortSettings, patient: Columns, lesion: Columns
                  (0.50, 0.17, 0.05, 0.16, 0.12)),
     )
     lesion["intent_code"] = s.code_by_row("intent", weights)
-    lesion["intent"] = take(INTENTS, lesion["intent_code"])
+    lesion[Sessions.intent] = take(INTENTS, lesion["intent_code"])
     # Sessions a patient: 1.76 in Ledezma 2006 (295/168), 1.87 in Starke 2009 (377/202), 2.07 in
     # Baharvahdat 2014 (846/408).
-    mean = 0.45 + 0.12 * (lesion["feeding_pedicles"] - 1) + 0.15 * (lesion["size_points"] - 1)
+    mean = 0.45 + 0.12 * (lesion[Lesions.feeding_pedicles] - 1) + 0.15 * (lesion["size_points"] - 1)
     mean = mean * np.where(lesion["intent_code"] >= 3, 0.6, 1.0)
     number = np.minimum(1 + s.poisson("sessions", mean, n), 5)
-    single = group_sum(np.ones(n), lesion["patient"], len(patient["age_y"])) == 1
+    single = group_sum(np.ones(n), lesion["patient"], len(patient[Patients.age_y])) == 1
     straight = (
         s.chance("not embolized", cfg.not_embolized / 0.75, n)
         & single[lesion["patient"]] & (grade <= 3)
     )
     lesion["sessions"] = np.where(straight, 0, number)
     planned = number + s.code("planned", (0.06, 0.86, 0.08), n) - 1
-    lesion["sessions_planned"] = np.clip(planned, 1, 6)
+    lesion[Sessions.sessions_planned] = np.clip(planned, 1, 6)
 
 
 def draw_procedures(s: Streams, patient: Columns, lesion: Columns) -> tuple[Columns, Columns]:
     """Procedures and sessions with their days; adds `first_day` to the patients."""
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     first = np.searchsorted(lesion["patient"], np.arange(n))
     two = group_sum(np.ones(len(lesion["patient"])), lesion["patient"], n) == 2
     a = lesion["sessions"][first]
     b = np.where(two, lesion["sessions"][np.minimum(first + 1, len(lesion["patient"]) - 1)], 0)
     together = two & s.chance("together", 0.6, n)
     count = np.where(together, np.maximum(a, b), a + b)
-    procedure: Columns = {"patient": np.repeat(np.arange(n), count), "procedure_no": within(count)}
+    procedure: Columns = {
+        "patient": np.repeat(np.arange(n), count),
+        Sessions.procedure_no: within(count),
+    }
     q = len(procedure["patient"])
     gap = np.clip(np.rint(s.lognormal("interval", 32.0, 0.5, q)), 5, 200)
     turn = (~together & two)[procedure["patient"]]
-    apart = turn & (procedure["procedure_no"] == a[procedure["patient"]] + 1)
-    gap = np.where(procedure["procedure_no"] == 1, 0, gap + 90 * apart)
+    apart = turn & (procedure[Sessions.procedure_no] == a[procedure["patient"]] + 1)
+    gap = np.where(procedure[Sessions.procedure_no] == 1, 0, gap + 90 * apart)
     patient["first_day"] = np.floor(s.uniform("first day", n) * (LOCK + 1))
     start = np.cumsum(count) - count
     total = np.cumsum(gap)
@@ -75,12 +79,12 @@ def _sessions(
 ) -> Columns:
     rows = len(lesion["patient"])
     session: Columns = {"lesion": np.repeat(np.arange(rows), lesion["sessions"])}
-    session["session_no"] = within(lesion["sessions"])
+    session[Sessions.session_no] = within(lesion["sessions"])
     owner = lesion["patient"][session["lesion"]]
     second = session["lesion"] != first[owner]
     shift = np.where(second & ~together[owner], a[owner], 0)
     session["patient"] = owner
-    session["procedure"] = start[owner] + shift + session["session_no"] - 1
+    session["procedure"] = start[owner] + shift + session[Sessions.session_no] - 1
     session["day"] = procedure["day"][session["procedure"]]
     return session
 
@@ -96,7 +100,7 @@ def draw_extent(s: Streams, lesion: Columns, session: Columns) -> None:
     curative = lesion["intent_code"] == 2
     linear = (
         -2.1 + 2.0 * curative - 0.45 * (lesion["sm_grade"] - 3)
-        - 0.10 * (lesion["feeding_pedicles"] - 4) - 0.5 * lesion["diffuse"]
+        - 0.10 * (lesion[Lesions.feeding_pedicles] - 4) - 0.5 * lesion["diffuse"]
         - 1.5 * (lesion["intent_code"] >= 3)
     )
     aborted = s.chance("aborted", 0.03, m)
@@ -117,7 +121,7 @@ def draw_extent(s: Streams, lesion: Columns, session: Columns) -> None:
     rounded = np.minimum(np.rint(reached / 5) * 5, 95)
     done = complete[session["lesion"]] & (running >= total * (1 - 1e-9)) & (total > 0)
     session["after_pct"] = np.where(done, 100.0, rounded)
-    first = session["session_no"] == 1
+    first = session[Sessions.session_no] == 1
     session["before_pct"] = np.where(first, 0.0, np.roll(session["after_pct"], 1))
     session["aborted"] = aborted
     session["assessed"] = ~s.chance("not assessed", 0.03, m)

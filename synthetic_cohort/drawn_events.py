@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import Complications, Injections
 from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams, group_last, take
 from synthetic_cohort.patient_kinds import KINDS, NAMES, PLACE, UNRELATED
@@ -57,7 +58,7 @@ def _kind(s: Streams, session: Columns, event: Columns) -> None:
     bare = session["injections"][event["session"]] == 0
     code = np.where(bare & (code == PLACE["retained catheter"]), PLACE["access site"], code)
     event["kind_code"] = code
-    event["kind"] = take(NAMES, code)
+    event[Complications.kind] = take(NAMES, code)
 
 
 def _timing(
@@ -77,7 +78,7 @@ def _timing(
     delay = np.minimum(delay, patient["death_day"][event["patient"]] - day)
     event["day"] = day + delay
     hours = np.where(delay == 0, 8 * s.uniform("hours", n), 24 * delay - 6 * s.uniform("hour", n))
-    event["hours_after"] = np.round(hours, 1)
+    event[Complications.hours_after] = np.round(hours, 1)
     event["delay"] = delay
 
 
@@ -102,14 +103,16 @@ def _severity(s: Streams, procedure: Columns, event: Columns) -> None:
     def of(name: str) -> np.ndarray:
         return np.array([getattr(kind, name) for kind in KINDS])[code]
 
-    event["symptomatic"] = s.chance("symptomatic", of("symptomatic"), n)
+    event[Complications.symptomatic] = s.chance("symptomatic", of("symptomatic"), n)
     u = s.uniform("deficit", n)
-    permanent = event["symptomatic"] & (u < of("permanent"))
-    transient = event["symptomatic"] & ~permanent & (u < of("permanent") + of("transient"))
+    permanent = event[Complications.symptomatic] & (u < of("permanent"))
+    transient = (
+        event[Complications.symptomatic] & ~permanent & (u < of("permanent") + of("transient"))
+    )
     last = group_last(procedure["patient"], int(procedure["patient"].max(initial=-1)) + 1,
                       np.arange(len(procedure["patient"])))
     final = last[event["patient"]] == event["procedure"]
-    fatal = event["symptomatic"] & final & s.chance("fatal", of("fatal"), n)
+    fatal = event[Complications.symptomatic] & final & s.chance("fatal", of("fatal"), n)
     after = s.code("death after", (0.15, 0.2, 0.15, 0.1, 0.1, 0.1, 0.1, 0.1), n)
     after = np.minimum(after * 2, 30 - event["delay"])
     event["death_day"] = np.where(fatal, event["day"] + after, NEVER)
@@ -120,14 +123,16 @@ def _severity(s: Streams, procedure: Columns, event: Columns) -> None:
         event["transient"], event["day"] + 1 + s.poisson("resolved", 6.0, n), NEVER
     )
     event["worse"] = 1 + s.code("worse", (0.55, 0.30, 0.15), n)
-    event["attribution"] = s.pick(
+    event[Complications.attribution] = s.pick(
         "attribution", ("definite", "probable", "possible"), (0.6, 0.25, 0.15), n
     )
     mechanisms = [s.pick(f"mechanism {kind.name}", kind.mechanisms,
                          [1.0] * len(kind.mechanisms), n) for kind in KINDS]
-    event["mechanism"] = np.choose(code, mechanisms) if n else np.empty(0, dtype=object)
+    event[Complications.mechanism] = np.choose(code, mechanisms) if n else np.empty(0, dtype=object)
     rescue = s.code_by_row("rescue", np.array([kind.rescue for kind in KINDS])[code])
-    event["rescue"] = take(("none", "medical", "endovascular", "open operation"), rescue)
+    event[Complications.rescue] = take(
+        ("none", "medical", "endovascular", "open operation"), rescue
+    )
 
 
 def _injection(s: Streams, session: Columns, injection: Columns, event: Columns) -> None:
@@ -142,10 +147,14 @@ def _injection(s: Streams, session: Columns, injection: Columns, event: Columns)
     named = (count > 0) & technical & s.chance("injection named", 0.7, n)
     retained_row = _last_of_catheter(injection, row[retained])
     row[retained] = retained_row
-    injection["retrieval"][retained_row] = "part retained"
-    numbers = np.r_[injection["injection_no"], 0]      # a place for events without any
-    event["injection_no"] = np.where(named | retained, numbers[row], np.nan)
-    unnamed = ~retained & np.isnan(event["injection_no"]) & s.chance("session named not", 0.08, n)
+    injection[Injections.retrieval][retained_row] = "part retained"
+    numbers = np.r_[injection[Injections.injection_no], 0]      # a place for events without any
+    event[Injections.injection_no] = np.where(named | retained, numbers[row], np.nan)
+    unnamed = (
+        ~retained
+        & np.isnan(event[Injections.injection_no])
+        & s.chance("session named not", 0.08, n)
+    )
     event["session_named"] = ~unnamed
 
 
@@ -163,7 +172,7 @@ def draw_unrelated(
     hit = np.flatnonzero(s.chance("unrelated", 0.02, q))
     event: Columns = {"procedure": hit, "patient": procedure["patient"][hit]}
     n = len(hit)
-    event["kind"] = s.pick("unrelated kind", UNRELATED, (0.35, 0.35, 0.15, 0.15), n)
+    event[Complications.kind] = s.pick("unrelated kind", UNRELATED, (0.35, 0.35, 0.15, 0.15), n)
     event["day"] = procedure["day"][hit] + 2 + np.floor(60 * s.uniform("unrelated day", n))
     event["lesion"] = np.searchsorted(lesion["patient"], event["patient"])
     keep = (event["day"] <= lock) & (event["day"] < patient["death_day"][event["patient"]])

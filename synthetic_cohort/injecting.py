@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from registry.schema import vocabulary
+from registry.schema import Injections, Lesions, Sessions, vocabulary
 from synthetic_cohort.anatomy import TERRITORIES
 from synthetic_cohort.draws import (
     Columns,
@@ -48,17 +48,20 @@ def draw_injections(
 
 def _pedicles(s: Streams, lesion: Columns, session: Columns) -> Columns:
     m = len(session["lesion"])
-    feeders = lesion["feeding_pedicles"][session["lesion"]]
+    feeders = lesion[Lesions.feeding_pedicles][session["lesion"]]
     # 761 pedicles in 295 procedures in Ledezma 2006 (Neurosurgery 58:602); a little fewer here.
     number = np.minimum(1 + s.poisson("pedicles", 1.3, m), feeders)
     session["pedicles"] = np.where(session["aborted"], 0, number)
     of = np.repeat(np.arange(m), session["pedicles"])
     pedicle = within(session["pedicles"])
     again = 1 + s.chance("again", 0.08, len(of))
-    injection: Columns = {"session": np.repeat(of, again), "pedicle_no": np.repeat(pedicle, again)}
+    injection: Columns = {
+        "session": np.repeat(of, again),
+        Injections.pedicle_no: np.repeat(pedicle, again),
+    }
     injection["second"] = within(again) == 2
     session["injections"] = np.bincount(injection["session"], minlength=m)
-    injection["injection_no"] = within(session["injections"])
+    injection[Injections.injection_no] = within(session["injections"])
     return injection
 
 
@@ -67,7 +70,7 @@ def _agents(s: Streams, session: Columns, injection: Columns) -> None:
     main = s.code("agent", AGENT_WEIGHTS, m)
     coil = injection["second"] & s.chance("coil", 0.4, k)
     code = np.where(coil, COIL, main[injection["session"]])
-    injection["agent"] = take(vocabulary.AGENTS, code)
+    injection[Injections.agent] = take(vocabulary.AGENTS, code)
     injection["copolymer"] = code <= 2
     injection["liquid"] = code <= CYANOACRYLATE
     injection["cyanoacrylate"] = code == CYANOACRYLATE
@@ -83,7 +86,7 @@ def _volumes(s: Streams, lesion: Columns, session: Columns, injection: Columns) 
     share = group_sum(weight, injection["session"], m)[injection["session"]]
     part = fill[injection["session"]] * weight / np.where(share > 0, share, 1)
     volume = np.clip(np.round(part, 2), 0.03, 6.0)
-    injection["agent_ml"] = np.where(injection["liquid"], volume, np.nan)
+    injection[Injections.agent_ml] = np.where(injection["liquid"], volume, np.nan)
 
 
 def _delivery(s: Streams, session: Columns, injection: Columns) -> None:
@@ -91,23 +94,25 @@ def _delivery(s: Streams, session: Columns, injection: Columns) -> None:
     m, k = len(session["lesion"]), len(injection["session"])
     habit = 0.24 * s.normal("habit", m)
     rate = 0.15 * np.exp(habit[injection["session"]] + 0.18 * s.normal("rate", k))
-    push = injection["agent_ml"] / rate
+    push = injection[Injections.agent_ml] / rate
     stops = s.poisson("stops", np.clip(0.9 * np.nan_to_num(push, nan=0.0) ** 0.5, 0, 12), k)
     each = np.clip(s.lognormal("pause", 62.0, 0.35, k), 15, 400)
     pauses = np.rint(stops * each / 5) * 5
     longest = np.minimum(np.rint(each * (1 + 0.25 * s.uniform("longest", k)) / 5) * 5, pauses)
     clock = np.maximum(np.round(push + pauses / 60, 1), np.round(pauses / 60 + 0.15, 1))
     slow = injection["copolymer"]
-    injection["reflux_stops"] = np.where(slow, stops, np.nan)
-    injection["pauses_s"] = np.where(slow, pauses, np.nan)
-    injection["longest_pause_s"] = np.where(slow, longest, np.nan)
-    injection["injection_min"] = np.where(slow, clock, np.nan)
+    injection[Injections.reflux_stops] = np.where(slow, stops, np.nan)
+    injection[Injections.pauses_s] = np.where(slow, pauses, np.nan)
+    injection[Injections.longest_pause_s] = np.where(slow, longest, np.nan)
+    injection[Injections.injection_min] = np.where(slow, clock, np.nan)
     injection["rate"] = np.where(
-        slow, injection["agent_ml"] / (injection["injection_min"] - pauses / 60), np.nan
+        slow,
+        injection[Injections.agent_ml] / (injection[Injections.injection_min] - pauses / 60),
+        np.nan,
     )
     mixed = np.rint(s.lognormal("mixing", 23.0, 0.14, m))
     any_slow = group_any(slow, injection["session"], m)
-    session["agent_mixing_min"] = np.where(any_slow, mixed, np.nan)
+    session[Sessions.agent_mixing_min] = np.where(any_slow, mixed, np.nan)
 
 
 def _terms(procedure: Columns, session: Columns, injection: Columns, q: int) -> None:
@@ -116,11 +121,13 @@ def _terms(procedure: Columns, session: Columns, injection: Columns, q: int) -> 
     Pedicles are arterial and distinct; the rate is all the copolymer over all the time of
     pushing (the usual rate where there was none).
     """
-    once = ~injection["second"] & (injection["access"] != "vein")
+    once = ~injection["second"] & (injection[Injections.access] != "vein")
     procedure["pedicles"] = group_sum(once, injection["procedure"], q)
     slow = injection["copolymer"]
-    push = injection["injection_min"] - injection["pauses_s"] / 60
-    volume = group_sum(np.where(slow, injection["agent_ml"], 0.0), injection["procedure"], q)
+    push = injection[Injections.injection_min] - injection[Injections.pauses_s] / 60
+    volume = group_sum(
+        np.where(slow, injection[Injections.agent_ml], 0.0), injection["procedure"], q
+    )
     time = group_sum(np.where(slow, push, 0.0), injection["procedure"], q)
     procedure["copolymer"] = time > 0
     rate = volume / np.where(time > 0, time, 1.0)
@@ -145,8 +152,8 @@ def _reflux(
     chosen = np.zeros(k, dtype=bool)
     chosen[slow[where]] = True
     reflux = np.where(chosen & past[injection["procedure"]], above, below)
-    injection["reflux_mm"] = np.where(injection["copolymer"], reflux, np.nan)
-    injection["reflux_limit_mm"] = np.where(injection["copolymer"], limit, np.nan)
+    injection[Injections.reflux_mm] = np.where(injection["copolymer"], reflux, np.nan)
+    injection[Injections.reflux_limit_mm] = np.where(injection["copolymer"], limit, np.nan)
 
 
 def _vein(s: Streams, procedure: Columns, injection: Columns, q: int) -> None:
@@ -156,17 +163,21 @@ def _vein(s: Streams, procedure: Columns, injection: Columns, q: int) -> None:
     part &= injection["liquid"]
     blocks = part & s.chance("blocks", 0.12, k)
     code = np.where(blocks, 2, part.astype(int))
-    injection["venous_passage"] = take(("none", "part", "blocks outflow"), code)
-    injection["venous_passage"][~injection["liquid"]] = None
+    injection[Injections.venous_passage] = take(("none", "part", "blocks outflow"), code)
+    injection[Injections.venous_passage][~injection["liquid"]] = None
     # Through a vein it is meant to be closed; where agent came into one through an artery, not.
-    vein, said = injection["access"] == "vein", part & s.chance("closure stated", 0.85, k)
-    injection["venous_occlusion_intended"] = np.where(vein, True, np.where(said, False, None))
+    vein, said = injection[Injections.access] == "vein", part & s.chance("closure stated", 0.85, k)
+    injection[Injections.venous_occlusion_intended] = np.where(
+        vein, True, np.where(said, False, None)
+    )
     procedure["venous"] = group_any(part, injection["procedure"], q)
     lost = s.chance("view lost", 0.02, k) & injection["liquid"]
     stuck = s.chance("resistance", 0.025, k) & injection["liquid"]
     halted = ((lost | stuck) & s.chance("halted", 0.88, k)) | s.chance("halted else", 0.01, k)
     for name, flag in (
-        ("view_lost", lost), ("resistance_felt", stuck), ("delivery_halted", halted),
+        (Injections.view_lost, lost),
+        (Injections.resistance_felt, stuck),
+        (Injections.delivery_halted, halted),
     ):
         injection[name] = np.where(injection["liquid"], flag, None)
 
@@ -175,39 +186,41 @@ def _routes(s: Streams, lesion: Columns, session: Columns, injection: Columns) -
     """The transvenous route: rare, small nidi, the first session."""
     m, of = len(session["lesion"]), injection["session"]
     small = lesion["nidus_ml"][session["lesion"]] < 12
-    venous = s.chance("venous route", VENOUS_ROUTE, m) & small & (session["session_no"] == 1)
+    venous = s.chance("venous route", VENOUS_ROUTE, m) & small & (session[Sessions.session_no] == 1)
     both = venous & s.chance("both routes", 0.5, m) & (session["pedicles"] >= 2)
-    session["route"] = take(("arterial", "venous", "both"), np.where(both, 2, venous.astype(int)))
-    last_pedicle = injection["pedicle_no"] == session["pedicles"][of]
+    session[Sessions.route] = take(
+        ("arterial", "venous", "both"), np.where(both, 2, venous.astype(int))
+    )
+    last_pedicle = injection[Injections.pedicle_no] == session["pedicles"][of]
     vein = (venous & ~both)[of] | (both[of] & last_pedicle)
-    injection["access"] = np.where(vein, "vein", "artery").astype(object)
+    injection[Injections.access] = np.where(vein, "vein", "artery").astype(object)
 
 
 def _catheter(s: Streams, lesion: Columns, session: Columns, injection: Columns) -> None:
     m, k = len(session["lesion"]), len(injection["session"])
     of = injection["session"]
-    vein = injection["access"] == "vein"
-    injection["catheter_no"] = injection["pedicle_no"]
-    site = lesion["location"][session["lesion"]][of]
+    vein = injection[Injections.access] == "vein"
+    injection[Injections.catheter_no] = injection[Injections.pedicle_no]
+    site = lesion[Lesions.location][session["lesion"]][of]
     _feeder(s, session, injection, site, vein)
     kind = s.code("catheter", (0.72, 0.14, 0.14), m)[of]
-    injection["catheter_type"] = take(CATHETERS, kind)
+    injection[Injections.catheter_type] = take(CATHETERS, kind)
     slow = injection["copolymer"]
-    injection["detachable_tip"] = (kind == 0) & s.chance("detachable", 0.55, m)[of]
+    injection[Injections.detachable_tip] = (kind == 0) & s.chance("detachable", 0.55, m)[of]
     dead = np.array([0.23, 0.29, 0.35])[kind]
     over = np.where(s.chance("short of dmso", 0.04, k), -0.03, 0.05 * s.uniform("dmso", k))
-    injection["dead_space_ml"] = np.where(slow, dead, np.nan)
-    injection["dmso_ml"] = np.where(slow, np.round(dead + over, 2), np.nan)
+    injection[Injections.dead_space_ml] = np.where(slow, dead, np.nan)
+    injection[Injections.dmso_ml] = np.where(slow, np.round(dead + over, 2), np.nan)
     mix = take((20, 25, 33, 50), s.code("mix", (0.25, 0.35, 0.25, 0.15), k)).astype(float)
-    injection["cyanoacrylate_pct"] = np.where(injection["cyanoacrylate"], mix, np.nan)
+    injection[Injections.cyanoacrylate_pct] = np.where(injection["cyanoacrylate"], mix, np.nan)
     how = s.code("retrieval", (0.93, 0.07), k)
-    how = np.where(injection["detachable_tip"] & s.chance("detached", 0.25, k), 2, how)
-    injection["retrieval"] = take(
+    how = np.where(injection[Injections.detachable_tip] & s.chance("detached", 0.25, k), 2, how)
+    injection[Injections.retrieval] = take(
         ("free", "long traction", "tip detached as designed", "part retained"), how
     )
     # Once a catheter: the last injection through it carries the word.
     more = np.r_[injection["second"][1:], False] if k else injection["second"]
-    injection["retrieval"][more] = None
+    injection[Injections.retrieval][more] = None
 
 
 def _feeder(
@@ -220,8 +233,8 @@ def _feeder(
     which = s.code("feeder", (0.62, 0.38), k)
     artery = pair[at, which] if k else np.empty(0, dtype=object)
     artery[vein] = None
-    injection["feeding_artery"] = artery
-    injection["feeder_type"] = s.pick(
+    injection[Injections.feeding_artery] = artery
+    injection[Injections.feeder_type] = s.pick(
         "feeder type", ("terminal", "en passage", "perforator", "collateral"),
         (0.66, 0.20, 0.08, 0.06), k,
     )

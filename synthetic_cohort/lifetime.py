@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import Lesions, Patients
 from synthetic_cohort.course import LOCK, NEVER
 from synthetic_cohort.draws import Columns, Streams
 from synthetic_cohort.settings import CohortSettings
@@ -20,7 +21,7 @@ MAX_BLEEDS = 5
 
 def draw_presentation(s: Streams, cfg: CohortSettings, patient: Columns, lesion: Columns) -> None:
     """Add the day of presentation, and who is ruptured at first treatment."""
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     bled = patient["ruptured_at_presentation"]
     median = np.where(bled, 28.0, 110.0)
     wait = np.clip(np.rint(s.lognormal("wait", median, 0.85, n)), 1, 1500)
@@ -31,8 +32,8 @@ def draw_presentation(s: Streams, cfg: CohortSettings, patient: Columns, lesion:
     between = when < wait
     patient["early_bleed_day"] = np.where(between, patient["presentation_day"] + when, NEVER)
     patient["ruptured"] = bled | between
-    first = lesion["lesion_no"] == 1
-    lesion["haemorrhage_before"] = first & patient["ruptured"][lesion["patient"]]
+    first = lesion[Lesions.lesion_no] == 1
+    lesion[Lesions.haemorrhage_before] = first & patient["ruptured"][lesion["patient"]]
 
 
 def draw_bleeds(s: Streams, cfg: CohortSettings, patient: Columns, lesion: Columns) -> Columns:
@@ -40,7 +41,7 @@ def draw_bleeds(s: Streams, cfg: CohortSettings, patient: Columns, lesion: Colum
 
     Adds `confirmed_day` to the patients: the day on which all their lesions are confirmed.
     """
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     confirmed = np.full(n, -np.inf)
     np.maximum.at(confirmed, lesion["patient"], lesion["confirmed_day"])
     patient["confirmed_day"] = confirmed
@@ -80,7 +81,7 @@ def _bleeding_lesion(
     s: Streams, patient: Columns, lesion: Columns, bleed: Columns
 ) -> np.ndarray:
     """The first lesion still open (the first one where none is)."""
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     first = np.searchsorted(lesion["patient"], np.arange(n))[bleed["patient"]]
     count = np.bincount(lesion["patient"], minlength=n)[bleed["patient"]]
     second = np.minimum(first + 1, len(lesion["patient"]) - 1)
@@ -90,20 +91,20 @@ def _bleeding_lesion(
 
 def draw_other_deaths(s: Streams, patient: Columns, bleed: Columns) -> None:
     """Add the day and cause of death from bleeds and from other causes (never: inf)."""
-    n = len(patient["age_y"])
-    yearly = 0.002 * np.exp(0.06 * (patient["age_y"] - 40))
+    n = len(patient[Patients.age_y])
+    yearly = 0.002 * np.exp(0.06 * (patient[Patients.age_y] - 40))
     other = patient["first_day"] + 1 + np.floor(s.exponential("other death", yearly, n) * YEAR)
     lesion = np.full(n, NEVER)
     np.minimum.at(lesion, bleed["patient"], bleed["death_day"])
     patient["death_day"] = np.minimum(lesion, other)
-    patient["death_cause"] = np.where(lesion <= other, "lesion", "other").astype(object)
+    patient[Patients.death_cause] = np.where(lesion <= other, "lesion", "other").astype(object)
 
 
 def draw_loss(s: Streams, cfg: CohortSettings, patient: Columns) -> None:
     """Add the day from which a patient is no longer seen; known covariates may hasten it."""
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     hazard = cfg.loss_per_year * np.exp(
-        cfg.loss_log_hazard_young * (patient["age_y"] < 30)
+        cfg.loss_log_hazard_young * (patient[Patients.age_y] < 30)
         + cfg.loss_log_hazard_unruptured * ~patient["ruptured"]
     )
     wait = np.floor(s.exponential("loss", hazard, n) * YEAR)

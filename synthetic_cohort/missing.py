@@ -15,6 +15,16 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Injections,
+    Lesions,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 from synthetic_cohort.draws import Array, Streams, logistic
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation
@@ -25,31 +35,68 @@ EARLY_BEFORE = 1461     # days: 2018-01-01
 GROUPS: dict[str, tuple[tuple[str, ...], ...]] = {
     "patients": (("gcs",), ("hht",)),
     "lesions": (
-        ("nidus_width_mm", "nidus_height_mm"), ("draining_veins",), ("vascular_eloquence",),
-        ("venous_stenosis", "venous_ectasia"), ("nidus_border",), ("feeding_pedicles",),
-        ("feeder_calibre",), ("perforator_supply", "en_passage_supply", "dural_supply"),
-        ("fistulous_part",), ("aneurysm",), ("earlier_treatment",), ("sm_grade_recorded",),
+        (Lesions.nidus_width_mm, Lesions.nidus_height_mm),
+        (Lesions.draining_veins,),
+        (Lesions.vascular_eloquence,),
+        (Lesions.venous_stenosis, Lesions.venous_ectasia),
+        (Lesions.nidus_border,),
+        (Lesions.feeding_pedicles,),
+        (Lesions.feeder_calibre,),
+        (Lesions.perforator_supply, Lesions.en_passage_supply, Lesions.dural_supply),
+        (Lesions.fistulous_part,),
+        ("aneurysm",),
+        (Lesions.earlier_treatment,),
+        (Lesions.sm_grade_recorded,),
     ),
     "sessions": (
-        ("agent_mixing_min",), ("occlusion_read_by",), ("occlusion_planned_pct",),
-        ("flow_control",), ("proximal_plug",), ("procedure_min",), ("fluoroscopy_min",),
-        ("air_kerma_mgy", "dose_area_product_gycm2"), ("contrast_ml",),
-        ("systolic_target_mmhg",), ("nights",), ("trainee_operating",), ("anaesthesia",),
-        ("sessions_planned",),
+        (Sessions.agent_mixing_min,),
+        (Sessions.occlusion_read_by,),
+        (Sessions.occlusion_planned_pct,),
+        (Sessions.flow_control,),
+        (Sessions.proximal_plug,),
+        (Sessions.procedure_min,),
+        (Sessions.fluoroscopy_min,),
+        (Sessions.air_kerma_mgy, Sessions.dose_area_product_gycm2),
+        (Sessions.contrast_ml,),
+        (Sessions.systolic_target_mmhg,),
+        ("nights",),
+        (Sessions.trainee_operating,),
+        ("anaesthesia",),
+        (Sessions.sessions_planned,),
     ),
     "injections": (
-        ("injection_min",), ("pauses_s", "longest_pause_s"), ("reflux_stops",), ("reflux_mm",),
-        ("reflux_limit_mm",), ("dead_space_ml", "dmso_ml"), ("view_lost", "resistance_felt"),
-        ("venous_passage",), ("catheter_type", "detachable_tip"), ("feeder_type",),
+        (Injections.injection_min,),
+        (Injections.pauses_s, Injections.longest_pause_s),
+        (Injections.reflux_stops,),
+        (Injections.reflux_mm,),
+        (Injections.reflux_limit_mm,),
+        (Injections.dead_space_ml, Injections.dmso_ml),
+        (Injections.view_lost, Injections.resistance_felt),
+        (Injections.venous_passage,),
+        (Injections.catheter_type, Injections.detachable_tip),
+        (Injections.feeder_type,),
     ),
     "complications": (
-        ("recognised_after_min", "treated_after_min"), ("clavien_dindo",), ("reviewed_by",),
-        ("preventable",), ("mrs_worst",), ("cause",),
+        (Complications.recognised_after_min, Complications.treated_after_min),
+        (Complications.clavien_dindo,),
+        (Complications.reviewed_by,),
+        ("preventable",),
+        (Complications.mrs_worst,),
+        ("cause",),
     ),
-    "resections": (("blood_loss_ml",), ("operation_min",), ("red_cell_units",),
-                   ("rupture_during",), ("nights",)),
-    "radiosurgeries": (("target_volume_ml",),),
-    "follow_ups": (("mrs_rater",), ("haemorrhage_since",), ("treated_again",)),
+    "resections": (
+        (Resections.blood_loss_ml,),
+        (Resections.operation_min,),
+        (Resections.red_cell_units,),
+        (Resections.rupture_during,),
+        ("nights",),
+    ),
+    "radiosurgeries": ((Radiosurgeries.target_volume_ml,),),
+    "follow_ups": (
+        (FollowUps.mrs_rater,),
+        (FollowUps.haemorrhage_since,),
+        (FollowUps.treated_again,),
+    ),
     "haemorrhages": (),
     "services": (),
 }
@@ -77,7 +124,7 @@ def go_missing(
     chance = blank_probability(
         cfg, sim.patient["first_day"] < EARLY_BEFORE, sim.patient["ruptured"]
     )
-    owner = pd.Series(np.arange(len(chance)), index=tables["patients"]["patient_id"])
+    owner = pd.Series(np.arange(len(chance)), index=tables["patients"][Patients.patient_id])
     return {name: _blank(s, name, table, chance, owner) for name, table in tables.items()}
 
 
@@ -86,7 +133,7 @@ def _blank(
 ) -> pd.DataFrame:
     if not GROUPS[name] or table.empty:
         return table
-    probability = chance[owner.loc[table["patient_id"]].to_numpy()]
+    probability = chance[owner.loc[table[Patients.patient_id]].to_numpy()]
     columns = {field: table[field].array for field in table}
     for fields in GROUPS[name]:
         gone = s.uniform(f"missing {name} {fields[0]}", len(table)) < probability

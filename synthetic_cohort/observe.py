@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import FollowUps, Patients
 from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams
 from synthetic_cohort.simulate import Simulation
@@ -29,7 +30,9 @@ def _rows(columns: Columns, keep: np.ndarray) -> Columns:
 def _deaths(patient: Columns, lock: int) -> None:
     """A death is known when it came before loss (a treatment death always) and the lock."""
     day = patient["death_day"]
-    known = (day <= lock) & ((patient["death_cause"] == "treatment") | (day <= patient["lost_day"]))
+    known = (day <= lock) & (
+        (patient[Patients.death_cause] == "treatment") | (day <= patient["lost_day"])
+    )
     patient["death_known"] = known
     patient["recorded_death"] = np.where(known, day, NEVER)
 
@@ -39,7 +42,7 @@ def _events(sim: Simulation) -> None:
     for name in ("complication", "operation"):
         table = getattr(sim, name)
         dies = patient["death_day"][table["patient"]]
-        treatment = patient["death_cause"][table["patient"]] == "treatment"
+        treatment = patient[Patients.death_cause][table["patient"]] == "treatment"
         fatal = table["fatal"] & treatment & (table["death_day"] == dies) & (dies <= lock)
         table["not_yet_known"] = (table["permanent"] | table["transient"]) & (
             table["day"] + 30 > lock
@@ -66,7 +69,7 @@ def _visits(sim: Simulation) -> Columns:
 
 
 def _last_visit(sim: Simulation) -> np.ndarray:
-    out = np.full(len(sim.patient["age_y"]), -np.inf)
+    out = np.full(len(sim.patient[Patients.age_y]), -np.inf)
     np.maximum.at(out, sim.visit["patient"], sim.visit["day"])
     return out
 
@@ -99,7 +102,7 @@ def _bleeds(sim: Simulation) -> Columns:
 def _function(s: Streams, sim: Simulation) -> None:
     """mRS at each visit: before treatment, plus permanent deficits so far, less recovery."""
     patient, visit = sim.patient, sim.visit
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     owner, day, worse = [], [], []
     for table in (sim.complication, sim.operation, sim.bleed):
         hit = table["permanent"]
@@ -115,16 +118,16 @@ def _function(s: Streams, sim: Simulation) -> None:
     key = key[order]
     upto = running[np.searchsorted(key, visit["patient"] * span + visit["day"], side="right")]
     base = running[np.searchsorted(key, np.arange(n) * span - 10_000, side="left")]
-    recovers = (patient["mrs_before"] >= 1) & s.chance(
+    recovers = (patient[Patients.mrs_before] >= 1) & s.chance(
         "recovers", np.where(patient["ruptured"], 0.55, 0.20), n
     )
     patient["recovery"] = recovers.astype(np.int64)
     after = visit["day"] - patient["end_day"][visit["patient"]] > 60
     mrs = (
-        patient["mrs_before"][visit["patient"]] + upto - base[visit["patient"]]
+        patient[Patients.mrs_before][visit["patient"]] + upto - base[visit["patient"]]
         - patient["recovery"][visit["patient"]] * after
     )
-    visit["mrs"] = np.clip(mrs, 0, 5)
+    visit[FollowUps.mrs] = np.clip(mrs, 0, 5)
 
 
 def _last_contact(sim: Simulation) -> np.ndarray:

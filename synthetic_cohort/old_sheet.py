@@ -14,6 +14,7 @@ from typing import Any
 
 import pandas as pd
 
+from registry.schema import Patients
 from synthetic_cohort.old_sheet_base import draws, sheet_tables
 from synthetic_cohort.old_sheet_cells import Cell, Fact, blank, fictional_number
 from synthetic_cohort.old_sheet_columns import Column, Person, columns, people_of
@@ -144,7 +145,7 @@ def _other_cells(
     people: list[Person], plan: tuple[Column, ...], total: int
 ) -> list[WrittenCell]:
     """Title rows and the row of totals: no patient's."""
-    ages = [person.rows["patients"][0]["age_y"] for person in people]
+    ages = [person.rows["patients"][0][Patients.age_y] for person in people]
     place = {column.heading: at for at, column in enumerate(plan)}
     words = [
         (1, 0, "AVM embolisation database (fictional service)", "title"),
@@ -152,10 +153,18 @@ def _other_cells(
         (total, place["No."], "TOTAL", "row of totals"),
         (total, place["Hosp no"], len(people), "row of totals"),
         (total, place["Age"], f"mean {sum(ages) / len(ages):.1f}", "row of totals"),
-        (total, place["Sex"], "F {}".format(sum(
-            p.rows["patients"][0]["sex"] == "female" for p in people)), "row of totals"),
-        (total, place["Died"], sum(
-            p.rows["patients"][0]["death_date"] is not None for p in people), "row of totals"),
+        (
+            total,
+            place["Sex"],
+            "F {}".format(sum(p.rows["patients"][0][Patients.sex] == "female" for p in people)),
+            "row of totals",
+        ),
+        (
+            total,
+            place["Died"],
+            sum(p.rows["patients"][0][Patients.death_date] is not None for p in people),
+            "row of totals",
+        ),
     ]
     return [WrittenCell(row, at, plan[at].heading if row == total else "", raw, way, "left out",
                         (), None) for row, at, raw, way in words]
@@ -163,8 +172,10 @@ def _other_cells(
 
 def _colours(people: list[Person], clean: dict[str, pd.DataFrame]) -> dict[int, str]:
     """Red: died; yellow: no visit recorded; green: still in treatment by the fellow's list."""
-    seen = set(clean["follow_ups"]["patient_id"])
-    dead = set(clean["patients"].loc[clean["patients"]["death_date"].notna(), "patient_id"])
+    seen = set(clean["follow_ups"][Patients.patient_id])
+    dead = set(
+        clean["patients"].loc[clean["patients"][Patients.death_date].notna(), Patients.patient_id]
+    )
     out = {}
     for person in people:
         if person.code in dead:

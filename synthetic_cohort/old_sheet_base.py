@@ -9,7 +9,17 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from registry.schema import TABLES
+from registry.schema import (
+    TABLES,
+    Complications,
+    FollowUps,
+    Injections,
+    Lesions,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 from synthetic_cohort.cohort import make_cohort
 from synthetic_cohort.settings import CohortSettings
 
@@ -20,20 +30,58 @@ AGENT = "EVOH 6 %"
 
 # Columns that the sheet carries, by table; those not named are blank in the clean tables.
 KEPT: dict[str, tuple[str, ...]] = {
-    "patients": ("site_id", "age_y", "sex", "presentation", "presentation_date",
-                 "presentation_date_known_to", "mrs_before", "death_date", "death_cause",
-                 "research_use"),
-    "lesions": ("side", "location", "haemorrhage_before", "eloquent", "nidus_length_mm",
-                "nidus_width_mm", "nidus_height_mm", "deep_drainage", "feeding_pedicles",
-                "sm_grade_recorded"),
-    "sessions": ("session_date", "intent", "route", "operator_id",
-                 "occlusion_after_pct", "contrast_ml"),
-    "injections": ("feeding_artery", "agent", "agent_ml"),
-    "complications": ("session_no", "phase", "onset_date", "kind", "symptomatic", "deficit",
-                      "death", "attribution"),
-    "resections": ("resection_date", "urgency", "result", "blood_loss_ml", "deficit"),
-    "radiosurgeries": ("radiosurgery_date", "margin_dose_gy"),
-    "follow_ups": ("follow_up_date", "imaging", "occlusion", "mrs"),
+    "patients": (
+        Patients.site_id,
+        Patients.age_y,
+        Patients.sex,
+        Patients.presentation,
+        Patients.presentation_date,
+        Patients.presentation_date_known_to,
+        Patients.mrs_before,
+        Patients.death_date,
+        Patients.death_cause,
+        Patients.research_use,
+    ),
+    "lesions": (
+        Lesions.side,
+        Lesions.location,
+        Lesions.haemorrhage_before,
+        Lesions.eloquent,
+        Lesions.nidus_length_mm,
+        Lesions.nidus_width_mm,
+        Lesions.nidus_height_mm,
+        Lesions.deep_drainage,
+        Lesions.feeding_pedicles,
+        Lesions.sm_grade_recorded,
+    ),
+    "sessions": (
+        Sessions.session_date,
+        Sessions.intent,
+        Sessions.route,
+        Sessions.operator_id,
+        Sessions.occlusion_after_pct,
+        Sessions.contrast_ml,
+    ),
+    "injections": (Injections.feeding_artery, Injections.agent, Injections.agent_ml),
+    "complications": (
+        Sessions.session_no,
+        Complications.phase,
+        Complications.onset_date,
+        Complications.kind,
+        Complications.symptomatic,
+        Complications.deficit,
+        Complications.death,
+        Complications.attribution,
+    ),
+    "resections": (
+        Resections.resection_date,
+        Resections.urgency,
+        Resections.result,
+        Resections.blood_loss_ml,
+        Resections.deficit,
+    ),
+    "radiosurgeries": (Radiosurgeries.radiosurgery_date, Radiosurgeries.margin_dose_gy),
+    "follow_ups": (FollowUps.follow_up_date, FollowUps.imaging, FollowUps.occlusion, FollowUps.mrs),
 }
 
 
@@ -44,8 +92,8 @@ def sheet_tables(patients: int, seed: int) -> Tables:
         loss_per_year=0.06,
     )
     whole = make_cohort(patients, seed, settings).tables
-    fit = set(whole["patients"]["patient_id"]) - _too_much(whole)
-    tables = {name: whole[name][whole[name]["patient_id"].isin(fit)] for name in KEPT}
+    fit = set(whole["patients"][Patients.patient_id]) - _too_much(whole)
+    tables = {name: whole[name][whole[name][Patients.patient_id].isin(fit)] for name in KEPT}
     tables["patients"] = _middle_of_part_dates(tables["patients"])
     tables["injections"] = _one_a_pedicle(tables["injections"])
     tables["complications"] = _first_event(tables["complications"], tables["sessions"])
@@ -58,9 +106,11 @@ def sheet_tables(patients: int, seed: int) -> Tables:
 def _too_much(whole: Tables) -> set[str]:
     """Patients the sheet has no room for: a fifth session, a vein, occlusion not assessed."""
     sessions = whole["sessions"]
-    many = sessions.loc[sessions["session_no"] > SESSIONS, "patient_id"]
-    vein = sessions.loc[sessions["route"] != "arterial", "patient_id"]
-    unseen = sessions.loc[sessions["occlusion_status"] == "not assessed", "patient_id"]
+    many = sessions.loc[sessions[Sessions.session_no] > SESSIONS, Patients.patient_id]
+    vein = sessions.loc[sessions[Sessions.route] != "arterial", Patients.patient_id]
+    unseen = sessions.loc[
+        sessions[Sessions.occlusion_status] == "not assessed", Patients.patient_id
+    ]
     return set(many) | set(vein) | set(unseen)
 
 
@@ -72,7 +122,7 @@ def _cut(name: str, table: pd.DataFrame) -> pd.DataFrame:
 
 def _middle_of_part_dates(people: pd.DataFrame) -> pd.DataFrame:
     """Where only the month or year is known: its middle (15th, 1 July), as the registry asks."""
-    day, known = people["presentation_date"], people["presentation_date_known_to"]
+    day, known = people[Patients.presentation_date], people[Patients.presentation_date_known_to]
     month = day.dt.to_period("M").dt.to_timestamp() + pd.Timedelta(days=14)
     year = day.dt.to_period("Y").dt.to_timestamp() + pd.DateOffset(months=6)
     day = day.mask(known.eq("month"), month).mask(known.eq("year"), year)
@@ -81,34 +131,44 @@ def _middle_of_part_dates(people: pd.DataFrame) -> pd.DataFrame:
 
 def _one_a_pedicle(injections: pd.DataFrame) -> pd.DataFrame:
     """One injection of the one agent a pedicle, pedicles of an artery together, numbered anew."""
-    key = ["patient_id", "lesion_no", "session_no"]
-    rows = injections.sort_values([*key, "injection_no"])
-    rows = rows.drop_duplicates([*key, "pedicle_no"])
-    first = rows.groupby([*key, "feeding_artery"])["injection_no"].transform("min")
-    rows = rows.assign(first=first).sort_values([*key, "first", "injection_no"])
+    key = [Patients.patient_id, Lesions.lesion_no, Sessions.session_no]
+    rows = injections.sort_values([*key, Injections.injection_no])
+    rows = rows.drop_duplicates([*key, Injections.pedicle_no])
+    first = rows.groupby([*key, Injections.feeding_artery])[Injections.injection_no].transform(
+        "min"
+    )
+    rows = rows.assign(first=first).sort_values([*key, "first", Injections.injection_no])
     number = rows.groupby(key).cumcount() + 1
-    volume = rows["agent_ml"].fillna(0.25).clip(lower=0.05).round(2)
+    volume = rows[Injections.agent_ml].fillna(0.25).clip(lower=0.05).round(2)
     return rows.assign(injection_no=number, agent=AGENT, agent_ml=volume)
 
 
 def _first_event(events: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
     """The first embolization complication of each patient, put down to its session."""
-    rows = events[events["attribution"].ne("unrelated") & events["session_no"].notna()]
-    rows = rows[rows["deficit"].ne("not yet known")]
-    rows = rows.sort_values(["patient_id", "onset_date", "complication_no"])
-    rows = rows.drop_duplicates("patient_id")
+    rows = events[
+        events[Complications.attribution].ne("unrelated") & events[Sessions.session_no].notna()
+    ]
+    rows = rows[rows[Complications.deficit].ne("not yet known")]
+    rows = rows.sort_values(
+        [Patients.patient_id, Complications.onset_date, Complications.complication_no]
+    )
+    rows = rows.drop_duplicates(Patients.patient_id)
     return rows.assign(complication_no=1, attribution="probable")
 
 
 def _two_visits(visits: pd.DataFrame) -> pd.DataFrame:
     """The first catheter angiogram as visit 1, the last visit after it as visit 2."""
-    rows = visits.sort_values(["patient_id", "follow_up_date"])
-    angio = rows[rows["imaging"].eq("catheter angiography")].drop_duplicates("patient_id")
-    seen = rows["patient_id"].map(angio.set_index("patient_id")["follow_up_date"])
-    later = rows[seen.isna() | (rows["follow_up_date"] > seen)]
-    last = later.drop_duplicates("patient_id", keep="last")
+    rows = visits.sort_values([Patients.patient_id, FollowUps.follow_up_date])
+    angio = rows[rows[FollowUps.imaging].eq("catheter angiography")].drop_duplicates(
+        Patients.patient_id
+    )
+    seen = rows[Patients.patient_id].map(
+        angio.set_index(Patients.patient_id)[FollowUps.follow_up_date]
+    )
+    later = rows[seen.isna() | (rows[FollowUps.follow_up_date] > seen)]
+    last = later.drop_duplicates(Patients.patient_id, keep="last")
     both = pd.concat([angio.assign(follow_up_no=1), last.assign(follow_up_no=2)])
-    return both.assign(occlusion=both["occlusion"].mask(both["imaging"].eq("none")))
+    return both.assign(occlusion=both[FollowUps.occlusion].mask(both[FollowUps.imaging].eq("none")))
 
 
 def draws(seed: int, name: str, size: int) -> np.ndarray:

@@ -8,6 +8,16 @@ from typing import Any
 
 import pandas as pd
 
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Injections,
+    Lesions,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 from synthetic_cohort import old_sheet_cells as cells
 from synthetic_cohort.old_sheet_base import SESSIONS
 from synthetic_cohort.old_sheet_cells import Cell, Fact, with_facts
@@ -93,47 +103,47 @@ def _left_out(write: Callable[[Person, float, float], Any], way: str) -> Writer:
 
 def _seen(person: Person, u: float, v: float) -> Cell:
     row = person.rows["patients"][0]
-    known_to = row["presentation_date_known_to"]
-    day = row["presentation_date"]
+    known_to = row[Patients.presentation_date_known_to]
+    day = row[Patients.presentation_date]
     cell = (cells.date(day, u, month_first=person.month_first) if known_to == "day"
             else cells.part_date(day, known_to))
-    return with_facts(cell, fact("patients", row, "presentation_date"),
-                      fact("patients", row, "presentation_date_known_to"))
+    return with_facts(cell, fact("patients", row, Patients.presentation_date),
+                      fact("patients", row, Patients.presentation_date_known_to))
 
 
 def _place(person: Person, u: float, v: float) -> Cell:
     row = person.rows["lesions"][0]
-    side = cells.word("side", row["side"], u).raw
-    site = cells.word("location", row["location"], v).raw
+    side = cells.word("side", row[Lesions.side], u).raw
+    site = cells.word("location", row[Lesions.location], v).raw
     return with_facts(Cell(f"{side} {site}", "side and site in one cell"),
                       fact("lesions", row, "side"), fact("lesions", row, "location"))
 
 
 def _size(person: Person, u: float, v: float) -> Cell:
     row = person.rows["lesions"][0]
-    names = ("nidus_length_mm", "nidus_width_mm", "nidus_height_mm")
+    names = (Lesions.nidus_length_mm, Lesions.nidus_width_mm, Lesions.nidus_height_mm)
     cell = cells.size(*(row[name] for name in names), u, v)
     return with_facts(cell, *(fact("lesions", row, name) for name in names))
 
 
 def _pedicles(number: int) -> Writer:
     def written(person: Person, u: float, v: float) -> Cell | None:
-        rows = [r for r in person.rows["injections"] if r["session_no"] == number]
+        rows = [r for r in person.rows["injections"] if r[Sessions.session_no] == number]
         if not rows:
             return None
-        cell = cells.pedicles([r["feeding_artery"] for r in rows], u)
-        return with_facts(cell, *(fact("injections", r, "feeding_artery") for r in rows))
+        cell = cells.pedicles([r[Injections.feeding_artery] for r in rows], u)
+        return with_facts(cell, *(fact("injections", r, Injections.feeding_artery) for r in rows))
 
     return written
 
 
 def _volumes(number: int) -> Writer:
     def written(person: Person, u: float, v: float) -> Cell | None:
-        rows = [r for r in person.rows["injections"] if r["session_no"] == number]
+        rows = [r for r in person.rows["injections"] if r[Sessions.session_no] == number]
         if not rows:
             return None
-        cell = cells.volumes([r["agent_ml"] for r in rows], u)
-        return with_facts(cell, *(fact("injections", r, "agent_ml") for r in rows))
+        cell = cells.volumes([r[Injections.agent_ml] for r in rows], u)
+        return with_facts(cell, *(fact("injections", r, Injections.agent_ml) for r in rows))
 
     return written
 
@@ -142,7 +152,12 @@ def _complication(person: Person, u: float, v: float) -> Cell:
     row = person.one("complications", complication_no=1)
     if row is None:
         return Cell(cells.pick(NO_COMPLICATION, u), "a word for none", "blank")
-    names = ("kind", "symptomatic", "deficit", "death")
+    names = (
+        Complications.kind,
+        Complications.symptomatic,
+        Complications.deficit,
+        Complications.death,
+    )
     text = complication_text(*(row[name] for name in names))
     return with_facts(Cell(text, "free text"), *(fact("complications", row, n) for n in names))
 
@@ -167,7 +182,7 @@ def _remark(person: Person, u: float, v: float) -> str | None:
 
 def _birth(person: Person, u: float, v: float) -> Any:
     row = person.rows["patients"][0]
-    return cells.fictional_birth(row["age_y"], row["presentation_date"], u)
+    return cells.fictional_birth(row[Patients.age_y], row[Patients.presentation_date], u)
 
 
 def columns() -> tuple[Column, ...]:
@@ -182,23 +197,31 @@ def _before_treatment() -> tuple[Column, ...]:
 
     return (
         Column("No.", _left_out(lambda p, u, v: p.place + 1, "running number"), width=5),
-        Column("Hosp no", _left_out(lambda p, u, v: cells.fictional_number(p.place),
-                                    "hospital number (fictional)")),
+        Column(
+            "Hosp no",
+            _left_out(
+                lambda p, u, v: cells.fictional_number(p.place), "hospital number (fictional)"
+            ),
+        ),
         Column("DOB", _left_out(_birth, "date of birth (fictional)")),
         Column("Tel", _left_out(_phone, "telephone number (fictional)"), width=13),
         Column("Fellow", _left_out(lambda p, u, v: p.fellow, "who wrote the row"), width=7),
-        Column("Age", _value("patients", "age_y", lambda p, a, u, v: cells.age(a, u)), width=7),
+        Column(
+            "Age", _value("patients", Patients.age_y, lambda p, a, u, v: cells.age(a, u)), width=7
+        ),
         Column("Sex", _word("patients", "sex", "sex"), width=6),
         Column("Presented with", _word("patients", "presentation", "presentation"), width=14),
         Column("Date seen", _seen),
-        Column("mRS pre", _value("patients", "mrs_before", mrs), width=8),
+        Column("mRS pre", _value("patients", Patients.mrs_before, mrs), width=8),
         Column("Location", _place, width=18),
         Column("Size", _size, width=18),
-        Column("SM gr.", _word("lesions", "sm_grade_recorded", "sm_grade"), True, 8),
+        Column("SM gr.", _word("lesions", Lesions.sm_grade_recorded, "sm_grade"), True, 8),
         Column("Eloq", _word("lesions", "eloquent", "yes_no"), width=6),
-        Column("Deep veins", _word("lesions", "deep_drainage", "deep_drainage"), width=12),
-        Column("Bled pre", _word("lesions", "haemorrhage_before", "yes_no"), width=8),
-        Column("No of feeders", _value("lesions", "feeding_pedicles", _integer), True, 8),
+        Column(
+            "Deep veins", _word("lesions", Lesions.deep_drainage, "deep_drainage"), width=12
+        ),
+        Column("Bled pre", _word("lesions", Lesions.haemorrhage_before, "yes_no"), width=8),
+        Column("No of feeders", _value("lesions", Lesions.feeding_pedicles, _integer), True, 8),
     )
 
 
@@ -209,16 +232,21 @@ def _session(k: int) -> tuple[Column, ...]:
     def occlusion(p: Person, value: float, u: float, v: float) -> Cell:
         return cells.percent(value, u)
 
-    number = {"session_no": k}
+    number = {Sessions.session_no: k}
     return (
-        Column(f"Session {k} date", _date("sessions", "session_date", **number)),
-        Column(f"S{k} op", _word("sessions", "operator_id", "operator", **number), True, 6),
+        Column(f"Session {k} date", _date("sessions", Sessions.session_date, **number)),
+        Column(f"S{k} op", _word("sessions", Sessions.operator_id, "operator", **number), True, 6),
         Column(f"S{k} aim", _word("sessions", "intent", "intent", **number)),
         Column(f"S{k} pedicles", _pedicles(k), width=20),
         Column(f"S{k} vol (cc)", _volumes(k), width=16),
-        Column(f"S{k} % occl",
-               _value("sessions", "occlusion_after_pct", occlusion, **number), width=8),
-        Column(f"S{k} contrast", _value("sessions", "contrast_ml", contrast, **number), True),
+        Column(
+            f"S{k} % occl",
+            _value("sessions", Sessions.occlusion_after_pct, occlusion, **number),
+            width=8,
+        ),
+        Column(
+            f"S{k} contrast", _value("sessions", Sessions.contrast_ml, contrast, **number), True
+        ),
     )
 
 
@@ -229,28 +257,28 @@ def _afterwards() -> tuple[Column, ...]:
     def mrs(p: Person, value: int, u: float, v: float) -> Cell:
         return cells.mrs(value, u)
 
-    first, last = {"follow_up_no": 1}, {"follow_up_no": 2}
+    first, last = {FollowUps.follow_up_no: 1}, {FollowUps.follow_up_no: 2}
     return (
         Column("Complications", _complication, width=26),
-        Column("Compl date", _date("complications", "onset_date")),
-        Column("Compl session", _value("complications", "session_no", _integer)),
-        Column("Surgery date", _date("resections", "resection_date")),
+        Column("Compl date", _date("complications", Complications.onset_date)),
+        Column("Compl session", _value("complications", Sessions.session_no, _integer)),
+        Column("Surgery date", _date("resections", Resections.resection_date)),
         Column("Surgery result", _word("resections", "result", "result")),
-        Column("EBL (ml)", _value("resections", "blood_loss_ml", loss), True),
+        Column("EBL (ml)", _value("resections", Resections.blood_loss_ml, loss), True),
         Column("Deficit after surgery", _word("resections", "deficit", "deficit")),
-        Column("SRS date", _date("radiosurgeries", "radiosurgery_date")),
-        Column("SRS dose", _value("radiosurgeries", "margin_dose_gy", _dose)),
-        Column("First FU date", _date("follow_ups", "follow_up_date", **first)),
+        Column("SRS date", _date("radiosurgeries", Radiosurgeries.radiosurgery_date)),
+        Column("SRS dose", _value("radiosurgeries", Radiosurgeries.margin_dose_gy, _dose)),
+        Column("First FU date", _date("follow_ups", FollowUps.follow_up_date, **first)),
         Column("First FU imaging", _word("follow_ups", "imaging", "imaging", **first)),
         Column("First FU result", _word("follow_ups", "occlusion", "occlusion", **first)),
         Column("mRS first FU", _value("follow_ups", "mrs", mrs, **first)),
-        Column("Last seen", _date("follow_ups", "follow_up_date", **last)),
+        Column("Last seen", _date("follow_ups", FollowUps.follow_up_date, **last)),
         Column("Last imaging", _word("follow_ups", "imaging", "imaging", **last)),
         Column("Last imaging result", _word("follow_ups", "occlusion", "occlusion", **last)),
         Column("mRS last", _value("follow_ups", "mrs", mrs, **last)),
-        Column("Died", _date("patients", "death_date")),
-        Column("Cause of death", _word("patients", "death_cause", "death_cause")),
-        Column("Consent", _word("patients", "research_use", "research_use")),
+        Column("Died", _date("patients", Patients.death_date)),
+        Column("Cause of death", _word("patients", Patients.death_cause, Patients.death_cause)),
+        Column("Consent", _word("patients", Patients.research_use, Patients.research_use)),
         Column("Remarks", _left_out(_remark, "remark"), width=16),
     )
 
@@ -258,7 +286,9 @@ def _afterwards() -> tuple[Column, ...]:
 def people_of(tables: dict[str, pd.DataFrame]) -> list[Person]:
     """The patients in the order in which they were first seen, with their rows as plain Python."""
     grouped = {name: _by_patient(table) for name, table in tables.items() if name != "services"}
-    order = tables["patients"].sort_values(["presentation_date", "patient_id"])["patient_id"]
+    order = tables["patients"].sort_values([Patients.presentation_date, Patients.patient_id])[
+        Patients.patient_id
+    ]
     # Four fellows, one after the other; the third came from where the month is written first.
     quarter = max(1, -(-len(order) // 4))
     return [
@@ -272,5 +302,5 @@ def _by_patient(table: pd.DataFrame) -> dict[str, list[Row]]:
     found: dict[str, list[Row]] = {}
     plain = table.astype(object).where(table.notna(), None)
     for row in plain.to_dict("records"):
-        found.setdefault(row["patient_id"], []).append(row)
+        found.setdefault(row[Patients.patient_id], []).append(row)
     return found

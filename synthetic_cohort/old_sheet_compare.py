@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 from synthetic_cohort.old_sheet import OldSheet
 
 
@@ -35,7 +35,7 @@ def wrong_values(
     back = {code: clean for clean, code in codes.items()}
     found = []
     for name, spec in TABLES.items():
-        if "patient_id" not in spec.key:
+        if Patients.patient_id not in spec.key:
             continue
         clean = _by_key(sheet.clean[name], spec.key)
         for key, row in _by_key(tables[name], spec.key).items():
@@ -60,7 +60,7 @@ def lost_values(
     passed over: they are reported as such.
     """
     rows = {name: _by_key(tables[name], spec.key) for name, spec in TABLES.items()
-            if "patient_id" in spec.key}
+            if Patients.patient_id in spec.key}
     found = []
     for cell in sheet.cells:
         if cell.fate != "taken" or (cell.row, cell.column) in reported:

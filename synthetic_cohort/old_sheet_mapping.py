@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from registry.schema import FollowUps, Lesions, Patients, Resections, Sessions
 from synthetic_cohort.old_sheet import HEADING_ROW, SHEET, OldSheet
 from synthetic_cohort.old_sheet_base import AGENT, SESSIONS
 from synthetic_cohort.old_sheet_words import BLANKS, NO_COMPLICATION, WORDS
@@ -86,33 +87,46 @@ def _columns(sheet: OldSheet) -> Lines:
 
 def _before() -> Lines:
     mrs = _mrs_words()
-    places = WORDS["side"] | WORDS["location"]
+    places = WORDS[Lesions.side] | WORDS[Lesions.location]
     return [
         *_column("Age", *_field("patients.age_y")),
-        *_column("Sex", *_field("patients.sex", _words(WORDS["sex"]))),
-        *_column("Presented with",
-                 *_field("patients.presentation", _words(WORDS["presentation"]))),
+        *_column("Sex", *_field("patients.sex", _words(WORDS[Patients.sex]))),
+        *_column(
+            "Presented with", *_field("patients.presentation", _words(WORDS[Patients.presentation]))
+        ),
         *_column("Date seen", *_field("patients.presentation_date", 'part_dates = "middle"')),
         *_column("mRS pre", *_field("patients.mrs_before", 'range = "higher"', mrs)),
-        *_column("Location", 'field = ["lesions.side", "lesions.location"]', 'split = "parts"',
-                 'split_at = " "', _words(places)),
-        *_column("Size", 'field = ["lesions.nidus_length_mm", "lesions.nidus_width_mm", '
-                 '"lesions.nidus_height_mm"]', 'split = "diameters"', "largest_first = true",
-                 'unit = "cm"'),
+        *_column(
+            "Location",
+            'field = ["lesions.side", "lesions.location"]',
+            'split = "parts"',
+            'split_at = " "',
+            _words(places),
+        ),
+        *_column(
+            "Size",
+            'field = ["lesions.nidus_length_mm", "lesions.nidus_width_mm", '
+            '"lesions.nidus_height_mm"]',
+            'split = "diameters"',
+            "largest_first = true",
+            'unit = "cm"',
+        ),
         *_column("SM gr.", *_field("lesions.sm_grade_recorded", _words(WORDS["sm_grade"]))),
         *_column("Eloq", *_field("lesions.eloquent", _words(WORDS["yes_no"]))),
-        *_column("Deep veins", *_field("lesions.deep_drainage", _words(WORDS["deep_drainage"]))),
+        *_column(
+            "Deep veins", *_field("lesions.deep_drainage", _words(WORDS["deep_drainage"]))
+        ),
         *_column("Bled pre", *_field("lesions.haemorrhage_before", _words(WORDS["yes_no"]))),
         *_column("No of feeders", *_field("lesions.feeding_pedicles")),
     ]
 
 
 def _session(k: int) -> Lines:
-    number = {"session_no": k}
+    number = {Sessions.session_no: k}
     return [
         *_column(f"Session {k} date", *_field("sessions.session_date", **number)),
         *_column(f"S{k} op", *_field("sessions.operator_id", _words(WORDS["operator"]), **number)),
-        *_column(f"S{k} aim", *_field("sessions.intent", _words(WORDS["intent"]), **number)),
+        *_column(f"S{k} aim", *_field("sessions.intent", _words(WORDS[Sessions.intent]), **number)),
         *_column(f"S{k} pedicles", *_field(
             "injections.feeding_artery", 'split = "counted"', _words(WORDS["artery"]), **number)),
         *_column(f"S{k} vol (cc)", *_field(
@@ -143,31 +157,31 @@ def _complications(sheet: OldSheet) -> Lines:
 
 
 def _afterwards() -> Lines:
-    first, last = {"follow_up_no": 1}, {"follow_up_no": 2}
-    occlusion, mrs = _words(WORDS["occlusion"]), _mrs_words()
+    first, last = {FollowUps.follow_up_no: 1}, {FollowUps.follow_up_no: 2}
+    occlusion, mrs = _words(WORDS[FollowUps.occlusion]), _mrs_words()
     return [
         *_column("Surgery date", *_field("resections.resection_date")),
-        *_column("Surgery result", *_field("resections.result", _words(WORDS["result"]))),
+        *_column("Surgery result", *_field("resections.result", _words(WORDS[Resections.result]))),
         *_column("EBL (ml)", *_field(
             "resections.blood_loss_ml", 'split = "added up"', 'unit = "ml"')),
         *_column("Deficit after surgery",
-                 *_field("resections.deficit", _words(WORDS["deficit"]))),
+                 *_field("resections.deficit", _words(WORDS[Resections.deficit]))),
         *_column("SRS date", *_field("radiosurgeries.radiosurgery_date")),
         *_column("SRS dose", *_field("radiosurgeries.margin_dose_gy")),
         *_column("First FU date", *_field("follow_ups.follow_up_date", **first)),
         *_column("First FU imaging",
-                 *_field("follow_ups.imaging", _words(WORDS["imaging"]), **first)),
+                 *_field("follow_ups.imaging", _words(WORDS[FollowUps.imaging]), **first)),
         *_column("First FU result", *_field("follow_ups.occlusion", occlusion, **first)),
         *_column("mRS first FU", *_field("follow_ups.mrs", 'range = "higher"', mrs, **first)),
         *_column("Last seen", *_field("follow_ups.follow_up_date", **last)),
         *_column("Last imaging",
-                 *_field("follow_ups.imaging", _words(WORDS["imaging"]), **last)),
+                 *_field("follow_ups.imaging", _words(WORDS[FollowUps.imaging]), **last)),
         *_column("Last imaging result", *_field("follow_ups.occlusion", occlusion, **last)),
         *_column("mRS last", *_field("follow_ups.mrs", 'range = "higher"', mrs, **last)),
         *_column("Died", *_field("patients.death_date")),
         *_column("Cause of death",
-                 *_field("patients.death_cause", _words(WORDS["death_cause"]))),
-        *_column("Consent", *_field("patients.research_use", _words(WORDS["research_use"]))),
+                 *_field("patients.death_cause", _words(WORDS[Patients.death_cause]))),
+        *_column("Consent", *_field("patients.research_use", _words(WORDS[Patients.research_use]))),
     ]
 
 

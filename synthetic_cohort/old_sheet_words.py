@@ -5,6 +5,8 @@ These are the words that a mapping has to know; the sheet's own legend lists the
 
 from __future__ import annotations
 
+from registry.schema import Lesions, Patients
+
 WORDS: dict[str, dict[object, tuple[str, ...]]] = {
     "sex": {"female": ("F", "f", "female"), "male": ("M", "m", "male"),
             "intersex": ("intersex",), "not stated": ("not stated",)},
@@ -24,7 +26,7 @@ WORDS: dict[str, dict[object, tuple[str, ...]]] = {
         "incidental": ("incid.", "incidental"), "other": ("other",),
     },
     "yes_no": {True: ("Y", "yes", "+"), False: ("N", "no", "0")},
-    "deep_drainage": {"none": ("superficial", "none"), "part": ("both", "partly deep"),
+    Lesions.deep_drainage: {"none": ("superficial", "none"), "part": ("both", "partly deep"),
                       "exclusive": ("deep only",)},
     "sm_grade": {1: ("I", "i"), 2: ("II", "SM II", "2"), 3: ("III", "SM III", "iii"),
                  4: ("IV", "4"), 5: ("V",)},
@@ -50,9 +52,9 @@ WORDS: dict[str, dict[object, tuple[str, ...]]] = {
                 "CT angiography": ("CTA",), "none": ("clinic only",)},
     "occlusion": {"complete": ("no residual", "cured"), "near complete": ("tiny residual",),
                   "part": ("residual",), "none": ("unchanged",)},
-    "death_cause": {"lesion": ("AVM bleed",), "treatment": ("after treatment",),
+    Patients.death_cause: {"lesion": ("AVM bleed",), "treatment": ("after treatment",),
                     "other": ("unrelated",), "unknown": ("unknown",)},
-    "research_use": {"granted": ("signed", "Y"), "waived": ("waiver",), "refused": ("N",),
+    Patients.research_use: {"granted": ("signed", "Y"), "waived": ("waiver",), "refused": ("N",),
                      "withdrawn": ("withdrawn",), "pending": ("asked",)},
 }
 

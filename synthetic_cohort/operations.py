@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import Resections
 from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams, logistic
 
@@ -28,13 +29,15 @@ def draw_operations(s: Streams, patient: Columns, lesion: Columns) -> Columns:
     loss = 300 * np.exp(
         BLOOD_LOSS_GRADE * grade + BLOOD_LOSS_PCT * extent + 0.55 * s.normal("blood", n)
     )
-    out["blood_loss_ml"] = np.clip(np.rint(loss / 10) * 10, 30, 8000)
+    out[Resections.blood_loss_ml] = np.clip(np.rint(loss / 10) * 10, 30, 8000)
     time = 250 * np.exp(
         OPERATION_GRADE * grade + OPERATION_PCT * extent + 0.25 * s.normal("operation", n)
     )
-    out["operation_min"] = np.rint(time / 5) * 5
-    out["red_cell_units"] = s.poisson("red cells", np.clip((loss - 500) / 500, 0, 12), n)
-    out["rupture_during"] = s.chance("rupture during", 0.03 + 0.01 * np.maximum(grade, 0), n)
+    out[Resections.operation_min] = np.rint(time / 5) * 5
+    out[Resections.red_cell_units] = s.poisson("red cells", np.clip((loss - 500) / 500, 0, 12), n)
+    out[Resections.rupture_during] = s.chance(
+        "rupture during", 0.03 + 0.01 * np.maximum(grade, 0), n
+    )
     u = s.uniform("resection deficit", n)
     permanent = logistic(-3.6 + DEFICIT_GRADE * grade)
     out["permanent"] = u < permanent
@@ -47,6 +50,6 @@ def draw_operations(s: Streams, patient: Columns, lesion: Columns) -> Columns:
     out["death_day"] = np.where(out["fatal"], out["day"] + after, NEVER)
     out["permanent"] |= out["fatal"]
     out["transient"] &= ~out["fatal"]
-    out["nights"] = 4 + s.poisson("resection nights", 4.0 + 6 * out["permanent"], n)
+    out[Resections.nights] = 4 + s.poisson("resection nights", 4.0 + 6 * out["permanent"], n)
     out["urgent"] = s.chance("urgent", 0.03, n)
     return out

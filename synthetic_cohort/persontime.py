@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import Patients
 from synthetic_cohort.draws import Columns
 from synthetic_cohort.patient_kinds import PLACE
 from synthetic_cohort.simulate import Simulation
@@ -81,7 +82,7 @@ def last_known(sim: Simulation, bleeds: Columns) -> np.ndarray:
 
 def haemorrhage_counts(sim: Simulation) -> dict[str, tuple[float, float]]:
     """Distinct bleeds and patient-years by stage, and since the first treatment ("")."""
-    patient, n = sim.patient, len(sim.patient["age_y"])
+    patient, n = sim.patient, len(sim.patient[Patients.age_y])
     bleeds = distinct_bleeds(sim)
     end, start = last_known(sim, bleeds), patient["first_day"]
     treated = treated_lesions(sim)

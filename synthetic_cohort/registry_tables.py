@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from registry.schema import TABLES
+from registry.schema import TABLES, Lesions, Patients, Services
 from synthetic_cohort.course import FIRST_DAY, LOCK
 from synthetic_cohort.draws import Columns, Streams, take
 from synthetic_cohort.settings import CohortSettings
@@ -46,7 +46,7 @@ def all_tables(s: Streams, cfg: CohortSettings, sim: Simulation) -> dict[str, pd
     """The ten tables, complete (values go missing afterwards), each sorted by its key."""
     from synthetic_cohort import tables_after, tables_treatment
 
-    codes = patient_codes(cfg, len(sim.patient["age_y"]))
+    codes = patient_codes(cfg, len(sim.patient[Patients.age_y]))
     return {
         "services": _services(cfg, sim),
         "patients": _patients(s, cfg, sim, codes),
@@ -70,11 +70,11 @@ def patient_codes(cfg: CohortSettings, patients: int) -> np.ndarray:
 
 def _services(cfg: CohortSettings, sim: Simulation) -> pd.DataFrame:
     return frame("services", {
-        "site_id": np.array([cfg.site_id], dtype=object),
-        "enrolment_from": to_dates(np.array([0.0])),
-        "enrolment_to": to_dates(np.array([float(LOCK)])),
-        "consecutive": np.array([True]),
-        "suite_log_procedures": np.array([len(sim.procedure["patient"])]),
+        Patients.site_id: np.array([cfg.site_id], dtype=object),
+        Services.enrolment_from: to_dates(np.array([0.0])),
+        Services.enrolment_to: to_dates(np.array([float(LOCK)])),
+        Services.consecutive: np.array([True]),
+        Services.suite_log_procedures: np.array([len(sim.procedure["patient"])]),
     }, 1)
 
 
@@ -88,13 +88,15 @@ def _patients(
     shown = to_dates(patient["presentation_day"])
     month = shown.astype("datetime64[M]").astype("datetime64[ns]")
     year = shown.astype("datetime64[Y]").astype("datetime64[ns]")
-    patient["presentation_date"] = np.where(known_to == 1, month,
+    patient[Patients.presentation_date] = np.where(known_to == 1, month,
                                             np.where(known_to == 2, year, shown))
-    patient["presentation_date_known_to"] = take(("day", "month", "year"), known_to)
-    patient["patient_id"] = codes
-    patient["site_id"] = np.full(n, cfg.site_id, dtype=object)
-    patient["death_date"] = to_dates(patient["recorded_death"])
-    patient["death_cause"] = np.where(patient["death_known"], patient["death_cause"], None)
+    patient[Patients.presentation_date_known_to] = take(("day", "month", "year"), known_to)
+    patient[Patients.patient_id] = codes
+    patient[Patients.site_id] = np.full(n, cfg.site_id, dtype=object)
+    patient[Patients.death_date] = to_dates(patient["recorded_death"])
+    patient[Patients.death_cause] = np.where(
+        patient["death_known"], patient[Patients.death_cause], None
+    )
     return frame("patients", patient, n)
 
 
@@ -103,13 +105,13 @@ def _lesions(
 ) -> pd.DataFrame:
     lesion = dict(sim.lesion)
     n = len(lesion["patient"])
-    lesion["patient_id"] = codes[lesion["patient"]]
+    lesion[Patients.patient_id] = codes[lesion["patient"]]
     ended = s.pick("plan", ("ended", "abandoned"), (0.97, 0.03), n)
     ended[s.chance("plan blank", 0.05, n) & (ended == "ended")] = None
-    lesion["plan_status"] = np.where(
+    lesion[Lesions.plan_status] = np.where(
         lesion["ongoing"], "ongoing", np.where(lesion["cut"], "abandoned", ended)
     ).astype(object)
     off = s.code("grade off", (0.5, 0.5), n) * 2 - 1
     wrong = s.chance("grade wrong", cfg.chart_grade_errors, n)
-    lesion["sm_grade_recorded"] = np.clip(lesion["sm_grade"] + wrong * off, 1, 5)
+    lesion[Lesions.sm_grade_recorded] = np.clip(lesion["sm_grade"] + wrong * off, 1, 5)
     return frame("lesions", lesion, n)

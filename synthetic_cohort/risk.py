@@ -19,6 +19,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from registry.schema import Patients, Sessions
 from synthetic_cohort.bridge import bridge_parameter, bridge_quantile
 from synthetic_cohort.draws import Array, Columns, Streams, logistic
 from synthetic_cohort.settings import CohortSettings
@@ -40,7 +41,9 @@ def assign_operators(
     same = s.chance("same operator", 0.8, q)
     procedure["operator"] = np.where(same, usual[procedure["patient"]], other)
     service = patient["service"][procedure["patient"]]
-    order = np.lexsort((procedure["procedure_no"], procedure["patient"], procedure["day"], service))
+    order = np.lexsort(
+        (procedure[Sessions.procedure_no], procedure["patient"], procedure["day"], service)
+    )
     procedure["service_number"] = _rank(service, order)
     group = service * cfg.operators + procedure["operator"]
     by_operator = order[np.argsort(group[order], kind="stable")]
@@ -93,7 +96,7 @@ def draw_complicated(
 ) -> None:
     """Add to the procedures `risk` (marginal) and `complicated`."""
     phi = bridge_parameter(cfg.icc, cfg.complication_risk)
-    liability = bridge_quantile(s.uniform("liability", len(patient["age_y"])), phi)
+    liability = bridge_quantile(s.uniform("liability", len(patient[Patients.age_y])), phi)
     linear = (
         intercept + marginal_terms(cfg, procedure, operators_own(s, cfg, patient, procedure))
         + change_term(cfg, procedure)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from registry.schema import Lesions, Patients
 from synthetic_cohort import (
     anatomy,
     course,
@@ -111,7 +112,7 @@ def _technique(
     np.maximum.at(grade, session["procedure"], lesion["sm_grade"][session["lesion"]])
     procedure["sm_grade"] = grade
     procedure["ruptured"] = group_any(
-        lesion["haemorrhage_before"][session["lesion"]], session["procedure"], q
+        lesion[Lesions.haemorrhage_before][session["lesion"]], session["procedure"], q
     )
     risk.assign_operators(s, cfg, patient, procedure)
     return injection
@@ -156,7 +157,7 @@ def _die(patient: Columns, event: Columns, cause: str) -> None:
     np.minimum.at(day, event["patient"], event["death_day"])
     sooner = day < patient["death_day"]
     patient["death_day"] = np.where(sooner, day, patient["death_day"])
-    patient["death_cause"][sooner] = cause
+    patient[Patients.death_cause][sooner] = cause
 
 
 def _reached(lesion: Columns, session: Columns) -> None:

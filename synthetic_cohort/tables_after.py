@@ -5,6 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Haemorrhages,
+    Injections,
+    Lesions,
+    Patients,
+    Sessions,
+)
 from synthetic_cohort.draws import Columns, Streams, take, within
 from synthetic_cohort.registry_tables import frame, to_dates
 from synthetic_cohort.settings import CohortSettings
@@ -32,24 +41,32 @@ def complications(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFram
     }
     order, number = _number(event["lesion"], event["day"])
     event = {name: values[order] for name, values in event.items()}
-    event["complication_no"] = number
+    event[Complications.complication_no] = number
     back = np.empty(len(order), dtype=np.int64)
     back[order] = number
-    sim.complication["complication_no"] = back[: sizes[0]]
+    sim.complication[Complications.complication_no] = back[: sizes[0]]
     fatal = sim.operation["fatal"]
-    sim.operation["complication_no"] = np.full(len(fatal), np.nan)
-    sim.operation["complication_no"][fatal] = back[sizes[0] + sizes[1]:]
-    event["patient_id"] = codes[sim.lesion["patient"][event["lesion"]]]
-    event["lesion_no"] = sim.lesion["lesion_no"][event["lesion"]]
-    event["onset_date"] = to_dates(event["day"])
+    sim.operation[Complications.complication_no] = np.full(len(fatal), np.nan)
+    sim.operation[Complications.complication_no][fatal] = back[sizes[0] + sizes[1]:]
+    event[Patients.patient_id] = codes[sim.lesion["patient"][event["lesion"]]]
+    event[Lesions.lesion_no] = sim.lesion[Lesions.lesion_no][event["lesion"]]
+    event[Complications.onset_date] = to_dates(event["day"])
     return frame("complications", event, len(order))
 
 
 def _blank(name: str, size: int) -> np.ndarray:
-    if name in {"session_no", "injection_no", "hours_after", "recognised_after_min",
-                "treated_after_min", "mrs_worst", "mrs_30d", "mrs_90d"}:
+    if name in {
+        Sessions.session_no,
+        Injections.injection_no,
+        Complications.hours_after,
+        Complications.recognised_after_min,
+        Complications.treated_after_min,
+        Complications.mrs_worst,
+        Complications.mrs_30d,
+        Complications.mrs_90d,
+    }:
         return np.full(size, np.nan)
-    if name == "resolved_date":
+    if name == Complications.resolved_date:
         return np.full(size, np.datetime64("NaT"), dtype="datetime64[ns]")
     return np.full(size, None, dtype=object)
 
@@ -60,41 +77,53 @@ def _embolization(s: Streams, sim: Simulation) -> Columns:
     out: Columns = {name: event[name] for name in (
         "lesion", "day", "kind", "symptomatic", "mechanism", "rescue", "attribution")}
     named = event["session_named"]
-    out["session_no"] = np.where(named, sim.session["session_no"][event["session"]], np.nan)
-    out["injection_no"] = np.where(named, event["injection_no"], np.nan)
-    out["hours_after"] = np.where(named, event["hours_after"], np.nan)
-    out["phase"] = np.full(n, "embolization", dtype=object)
-    out["deficit"] = deficit_words(event)
-    out["death"] = event["fatal"]
-    out["cause"] = np.where(event["attribution"] == "definite", "embolization",
-                            s.pick("cause", ("embolization", "cannot be separated"),
-                                   (0.8, 0.2), n)).astype(object)
-    out["resolved_date"] = to_dates(event["resolved_day"])
+    out[Sessions.session_no] = np.where(
+        named, sim.session[Sessions.session_no][event["session"]], np.nan
+    )
+    out[Injections.injection_no] = np.where(named, event[Injections.injection_no], np.nan)
+    out[Complications.hours_after] = np.where(named, event[Complications.hours_after], np.nan)
+    out[Complications.phase] = np.full(n, "embolization", dtype=object)
+    out[Complications.deficit] = deficit_words(event)
+    out[Complications.death] = event["fatal"]
+    out[Complications.cause] = np.where(
+        event[Complications.attribution] == "definite",
+        "embolization",
+        s.pick("cause", ("embolization", "cannot be separated"), (0.8, 0.2), n),
+    ).astype(object)
+    out[Complications.resolved_date] = to_dates(event["resolved_day"])
     found = np.rint(s.lognormal("found", 12.0, 1.1, n))
-    out["recognised_after_min"] = np.where(event["symptomatic"], found, np.nan)
-    out["treated_after_min"] = np.where(
-        event["symptomatic"] & (event["rescue"] != "none"), found + np.rint(20 + found), np.nan)
-    out["preventable"] = s.pick("preventable", ("no", "possibly", "yes", "not reviewed"),
-                                (0.5, 0.28, 0.07, 0.15), n)
-    out["reviewed_by"] = s.pick("reviewed", ("one reader", "two readers", "committee"),
+    out[Complications.recognised_after_min] = np.where(
+        event[Complications.symptomatic], found, np.nan
+    )
+    out[Complications.treated_after_min] = np.where(
+        event[Complications.symptomatic] & (event[Complications.rescue] != "none"),
+        found + np.rint(20 + found),
+        np.nan,
+    )
+    out[Complications.preventable] = s.pick(
+        "preventable", ("no", "possibly", "yes", "not reviewed"), (0.5, 0.28, 0.07, 0.15), n
+    )
+    out[Complications.reviewed_by] = s.pick("reviewed", ("one reader", "two readers", "committee"),
                                 (0.35, 0.35, 0.3), n)
-    out["clavien_dindo"] = _clavien(event)
-    before = sim.patient["mrs_before"][event["patient"]]
+    out[Complications.clavien_dindo] = _clavien(event)
+    before = sim.patient[Patients.mrs_before][event["patient"]]
     worse = event["worse"] * (event["permanent"] | event["transient"])
-    out["mrs_worst"] = np.where(event["fatal"], 6, np.minimum(before + worse, 5)).astype(float)
+    out[Complications.mrs_worst] = np.where(
+        event["fatal"], 6, np.minimum(before + worse, 5)
+    ).astype(float)
     lasting = np.minimum(before + event["worse"] * event["permanent"], 5)
     known = ~event["not_yet_known"] & (event["day"] + 95 <= sim.patient["last_contact"][
         event["patient"]])
-    out["mrs_30d"] = np.where(event["fatal"], 6, np.where(known, lasting, np.nan))
-    out["mrs_90d"] = out["mrs_30d"]
+    out[Complications.mrs_30d] = np.where(event["fatal"], 6, np.where(known, lasting, np.nan))
+    out[Complications.mrs_90d] = out[Complications.mrs_30d]
     return out
 
 
 def _clavien(event: Columns) -> np.ndarray:
     """Dindo 2004, by what was done: nothing I, medicines II, intervention IIIb, organ IVa."""
     code = np.zeros(len(event["lesion"]), dtype=int)
-    code[event["rescue"] == "medical"] = 1
-    code[np.isin(event["rescue"], ("endovascular", "open operation"))] = 3
+    code[event[Complications.rescue] == "medical"] = 1
+    code[np.isin(event[Complications.rescue], ("endovascular", "open operation"))] = 3
     code[event["permanent"] & (event["worse"] >= 3)] = 4
     code[event["fatal"]] = 6
     return take(("I", "II", "IIIa", "IIIb", "IVa", "IVb", "V"), code)
@@ -107,7 +136,7 @@ def _unrelated(s: Streams, sim: Simulation) -> Columns:
     operated = np.minimum(sim.lesion["resection_day"], sim.lesion["radiosurgery_day"])
     early = (gap <= 30) & (event["day"] < operated[event["lesion"]])
     return {
-        "lesion": event["lesion"], "day": event["day"], "kind": event["kind"],
+        "lesion": event["lesion"], "day": event["day"], "kind": event[Complications.kind],
         "phase": np.where(early, "embolization", "follow-up").astype(object),
         "symptomatic": np.full(n, True, dtype=object),
         "deficit": np.full(n, "none", dtype=object),
@@ -131,7 +160,7 @@ def _operative(sim: Simulation) -> Columns:
         "death": np.ones(n, dtype=bool),
         "attribution": np.full(n, "unrelated", dtype=object),
         "cause": np.full(n, "resection", dtype=object),
-        "mrs_worst": np.full(n, 6.0),
+        Complications.mrs_worst: np.full(n, 6.0),
     }
 
 
@@ -143,13 +172,15 @@ def follow_ups(sim: Simulation, codes: np.ndarray) -> pd.DataFrame:
     order, number = _number(visit["lesion"], visit["day"])
     visit = {name: values[order] for name, values in visit.items()}
     visit.update(visit_words(visit))
-    visit["follow_up_no"] = number
-    visit["patient_id"] = codes[visit["patient"]]
-    visit["lesion_no"] = lesion["lesion_no"][visit["lesion"]]
-    visit["follow_up_date"] = to_dates(visit["day"])
-    visit["mrs_rater"] = take(("operator", "independent"), visit["independent_rater"].astype(int))
-    visit["haemorrhage_since"] = _bled_since(sim, visit)
-    visit["treated_again"] = np.zeros(len(order), dtype=bool)
+    visit[FollowUps.follow_up_no] = number
+    visit[Patients.patient_id] = codes[visit["patient"]]
+    visit[Lesions.lesion_no] = lesion[Lesions.lesion_no][visit["lesion"]]
+    visit[FollowUps.follow_up_date] = to_dates(visit["day"])
+    visit[FollowUps.mrs_rater] = take(
+        ("operator", "independent"), visit["independent_rater"].astype(int)
+    )
+    visit[FollowUps.haemorrhage_since] = _bled_since(sim, visit)
+    visit[FollowUps.treated_again] = np.zeros(len(order), dtype=bool)
     return frame("follow_ups", visit, len(order))
 
 
@@ -158,7 +189,7 @@ def _bled_since(sim: Simulation, visit: Columns) -> np.ndarray:
     span = 1_000_000.0
     key = np.sort(sim.bleed["lesion"] * span + sim.bleed["day"])
     here = visit["lesion"] * span + visit["day"]
-    first = visit["follow_up_no"] == 1
+    first = visit[FollowUps.follow_up_no] == 1
     since = np.where(first, sim.lesion["end_day"][visit["lesion"]], np.roll(visit["day"], 1))
     before = visit["lesion"] * span + since
     return np.searchsorted(key, here, side="right") > np.searchsorted(key, before, side="right")
@@ -175,13 +206,13 @@ def haemorrhages(
     event = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
     order, number = _number(event["lesion"], event["day"])
     event = {name: values[order] for name, values in event.items()}
-    event["haemorrhage_no"] = number
-    event["patient_id"] = codes[lesion["patient"][event["lesion"]]]
-    event["lesion_no"] = lesion["lesion_no"][event["lesion"]]
-    event["haemorrhage_date"] = to_dates(event["day"])
+    event[Haemorrhages.haemorrhage_no] = number
+    event[Patients.patient_id] = codes[lesion["patient"][event["lesion"]]]
+    event[Lesions.lesion_no] = lesion[Lesions.lesion_no][event["lesion"]]
+    event[Haemorrhages.haemorrhage_date] = to_dates(event["day"])
     n = len(order)
     part = (1 - cfg.part_dates, cfg.part_dates)
-    event["date_known_to"] = s.pick("bleed date", ("day", "month"), part, n)
+    event[Haemorrhages.date_known_to] = s.pick("bleed date", ("day", "month"), part, n)
     return frame("haemorrhages", event, n)
 
 
@@ -191,9 +222,13 @@ def _bleed_rows(
 ) -> Columns:
     n = len(lesion)
     return {
-        "lesion": lesion, "day": day, "deficit": deficit.astype(object),
+        "lesion": lesion,
+        "day": day,
+        "deficit": deficit.astype(object),
         "cause": np.full(n, cause, dtype=object),
-        "complication_no": np.full(n, np.nan) if number is None else number.astype(float),
+        Complications.complication_no: np.full(n, np.nan)
+        if number is None
+        else number.astype(float),
         "symptomatic": np.ones(n, dtype=bool) if symptomatic is None else symptomatic,
     }
 
@@ -201,7 +236,7 @@ def _bleed_rows(
 def _presenting(sim: Simulation, first: np.ndarray) -> Columns:
     patient = sim.patient
     hit = np.flatnonzero(patient["ruptured_at_presentation"])
-    deficit = np.where(patient["mrs_before"][hit] >= 2, "permanent", "none")
+    deficit = np.where(patient[Patients.mrs_before][hit] >= 2, "permanent", "none")
     return _bleed_rows(first[hit], patient["presentation_day"][hit], deficit, "spontaneous")
 
 
@@ -220,11 +255,17 @@ def _later(sim: Simulation) -> Columns:
 
 def _procedural(sim: Simulation) -> Columns:
     event = sim.complication
-    hit = np.flatnonzero(event["kind"] == "intracranial haemorrhage")
+    hit = np.flatnonzero(event[Complications.kind] == "intracranial haemorrhage")
     words = deficit_words(event)[hit]
     words = np.where(words == "not yet known", None, words)
-    return _bleed_rows(event["lesion"][hit], event["day"][hit], words, "a procedure",
-                       event["complication_no"][hit], event["symptomatic"][hit])
+    return _bleed_rows(
+        event["lesion"][hit],
+        event["day"][hit],
+        words,
+        "a procedure",
+        event[Complications.complication_no][hit],
+        event[Complications.symptomatic][hit],
+    )
 
 
 def _fatal_operations(sim: Simulation) -> Columns:
@@ -232,4 +273,4 @@ def _fatal_operations(sim: Simulation) -> Columns:
     hit = np.flatnonzero(operation["fatal"])
     return _bleed_rows(operation["lesion"][hit], operation["day"][hit],
                        np.full(len(hit), "permanent", dtype=object), "a procedure",
-                       operation["complication_no"][hit])
+                       operation[Complications.complication_no][hit])

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from registry.schema import Complications, FollowUps, Haemorrhages, Injections, Lesions, Patients
 from synthetic_cohort.draws import Columns, group_any, group_last
 from synthetic_cohort.patient_kinds import PLACE
 from synthetic_cohort.persontime import haemorrhage_counts, treated_lesions
@@ -75,12 +76,12 @@ def event_flags(event: Columns) -> dict[str, tuple[np.ndarray, np.ndarray]]:
     deficit = (event["transient"] | event["permanent"]) & ~unknown
     ischaemic = (code == PLACE["ischaemic stroke"]) | (np.isin(code, WITH_DEFICIT) & deficit)
     ischaemic_unknown = np.isin(code, WITH_DEFICIT) & unknown
-    navigation = event["mechanism"] == "navigation perforation"
+    navigation = event[Complications.mechanism] == "navigation perforation"
     return {
         "complication.any": (~never, never),
-        "complication.symptomatic": (event["symptomatic"], never),
+        "complication.symptomatic": (event[Haemorrhages.symptomatic], never),
         "complication.haemorrhagic": (bleeds, never),
-        "complication.haemorrhagic_symptomatic": (bleeds & event["symptomatic"], never),
+        "complication.haemorrhagic_symptomatic": (bleeds & event[Haemorrhages.symptomatic], never),
         "complication.haemorrhagic_without_navigation": (bleeds & ~navigation, never),
         "complication.ischaemic": (ischaemic, ischaemic_unknown),
         "complication.permanent_deficit": (event["permanent"] & ~unknown, unknown),
@@ -94,7 +95,7 @@ def _complications(sim: Simulation) -> list[_Book]:
         "session": (event["procedure"], len(sim.procedure["patient"]), sim.procedure, None),
         "lesion": (event["lesion"], len(sim.lesion["patient"]), _lesion_level(sim),
                    sim.lesion["sessions_done"] > 0),
-        "patient": (event["patient"], len(sim.patient["age_y"]), _patient_level(sim),
+        "patient": (event["patient"], len(sim.patient[Patients.age_y]), _patient_level(sim),
                     _embolized(sim)),
     }
     per_unit = {name: ("session", "patient") for name in event_flags(event)}
@@ -113,21 +114,21 @@ def _complications(sim: Simulation) -> list[_Book]:
 
 
 def _lesion_level(sim: Simulation) -> Columns:
-    return {"sm_grade": sim.lesion["sm_grade"], "ruptured": sim.lesion["haemorrhage_before"]}
+    return {"sm_grade": sim.lesion["sm_grade"], "ruptured": sim.lesion[Lesions.haemorrhage_before]}
 
 
 def _patient_level(sim: Simulation) -> Columns:
     """Grade of the highest lesion treated, ruptured if one of those bled."""
-    lesion, n = sim.lesion, len(sim.patient["age_y"])
+    lesion, n = sim.lesion, len(sim.patient[Patients.age_y])
     treated = treated_lesions(sim)
     grade = np.zeros(n, dtype=np.int64)
     np.maximum.at(grade, lesion["patient"][treated], lesion["sm_grade"][treated])
-    bled = group_any(lesion["haemorrhage_before"] & treated, lesion["patient"], n)
+    bled = group_any(lesion[Lesions.haemorrhage_before] & treated, lesion["patient"], n)
     return {"sm_grade": grade, "ruptured": bled}
 
 
 def _embolized(sim: Simulation) -> np.ndarray:
-    return np.bincount(sim.procedure["patient"], minlength=len(sim.patient["age_y"])) > 0
+    return np.bincount(sim.procedure["patient"], minlength=len(sim.patient[Patients.age_y])) > 0
 
 
 def _injections(sim: Simulation) -> _Book:
@@ -135,8 +136,8 @@ def _injections(sim: Simulation) -> _Book:
     book = _Book("injection", {})
     k = len(injection["session"])
     start = np.searchsorted(injection["session"], np.arange(len(sim.session["lesion"])))
-    named = event["session_named"] & np.isfinite(event["injection_no"])
-    number = np.where(named, event["injection_no"], 1).astype(np.int64)
+    named = event["session_named"] & np.isfinite(event[Injections.injection_no])
+    number = np.where(named, event[Injections.injection_no], 1).astype(np.int64)
     row = start[event["session"]] + number - 1
     for name in ("complication.any", "complication.symptomatic"):
         flag = event_flags(event)[name][0] & named
@@ -145,7 +146,7 @@ def _injections(sim: Simulation) -> _Book:
 
 
 def _catheters(sim: Simulation) -> _Book:
-    retrieval = sim.injection["retrieval"]
+    retrieval = sim.injection[Injections.retrieval]
     used = ~np.equal(retrieval, None)
     book = _Book("catheter", {})
     book.add("complication.retained_catheter", retrieval == "part retained", used)
@@ -155,7 +156,7 @@ def _catheters(sim: Simulation) -> _Book:
 def _deaths(sim: Simulation) -> list[_Book]:
     """Deaths within 30 days of a session, among units whose vital status then is known."""
     procedure, patient, event = sim.procedure, sim.patient, sim.complication
-    q, n = len(procedure["patient"]), len(patient["age_y"])
+    q, n = len(procedure["patient"]), len(patient[Patients.age_y])
     died = patient["recorded_death"]
     fatal = event["fatal"] & (died[event["patient"]] <= procedure["day"][event["procedure"]] + 30)
     last = group_last(procedure["patient"], n, np.arange(q))
@@ -205,7 +206,7 @@ def _lesions(sim: Simulation) -> list[_Book]:
     harmed |= group_any(sim.operation["permanent"] & ~sim.operation["not_yet_known"],
                         sim.operation["lesion"], rows)
     patient = sim.patient
-    died = patient["death_known"] & (patient["death_cause"] == "treatment")
+    died = patient["death_known"] & (patient[Patients.death_cause] == "treatment")
     harmed |= died[lesion["patient"]]
     open_ = group_any(sim.complication["not_yet_known"], sim.complication["lesion"], rows)
     open_ |= group_any(sim.operation["not_yet_known"], sim.operation["lesion"], rows)
@@ -259,18 +260,18 @@ def _extent(
 
 
 def _patients(sim: Simulation) -> list[_Book]:
-    patient, n = sim.patient, len(sim.patient["age_y"])
+    patient, n = sim.patient, len(sim.patient[Patients.age_y])
     book = _Book("patient", _groups(_patient_level(sim)))
     harm = np.zeros(n, dtype=bool)
     open_ = np.zeros(n, dtype=bool)
     for table in (sim.complication, sim.operation):
         harm |= group_any(table["permanent"] & ~table["not_yet_known"], table["patient"], n)
         open_ |= group_any(table["not_yet_known"], table["patient"], n)
-    harm |= patient["death_known"] & (patient["death_cause"] == "treatment")
+    harm |= patient["death_known"] & (patient[Patients.death_cause] == "treatment")
     book.add("combined.permanent_deficit_or_death", harm, harm | ~open_)
     last, seen = last_mrs(sim)
     book.add("function.independent", last <= 2, seen)
-    book.add("function.worse", last > patient["mrs_before"], seen)
+    book.add("function.worse", last > patient[Patients.mrs_before], seen)
     return [book]
 
 
@@ -279,11 +280,11 @@ def last_mrs(sim: Simulation) -> tuple[np.ndarray, np.ndarray]:
     from synthetic_cohort.observe import last_treatment_days
 
     patient, visit = sim.patient, sim.visit
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     late = visit["day"] - last_treatment_days(sim)[visit["patient"]] >= 90
     rows = np.flatnonzero(late)
     order = rows[np.lexsort((visit["day"][rows], visit["patient"][rows]))]
     last = group_last(visit["patient"][order], n, np.arange(len(order)))
-    mrs = visit["mrs"][order[np.maximum(last, 0)]] if len(order) else np.zeros(n)
+    mrs = visit[FollowUps.mrs][order[np.maximum(last, 0)]] if len(order) else np.zeros(n)
     died = np.isfinite(patient["recorded_death"])
     return np.where(died, 6, np.where(last >= 0, mrs, 9)), died | (last >= 0)

@@ -17,6 +17,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from registry.schema import Injections
 from synthetic_cohort import operations
 from synthetic_cohort.bridge import bridge_parameter
 from synthetic_cohort.course import LOCK
@@ -135,7 +136,7 @@ def truth_of(settings: CohortSettings, patients: int, large: int = LARGE) -> Tru
 def _odds_ratios(cfg: CohortSettings) -> dict[str, float]:
     return {
         "pedicles_treated": cfg.odds_pedicle, "rate_per_0.1_ml_min": cfg.odds_rate,
-        "reflux_past_limit": cfg.odds_reflux, "venous_passage": cfg.odds_venous,
+        "reflux_past_limit": cfg.odds_reflux, Injections.venous_passage: cfg.odds_venous,
         "sm_grade": cfg.odds_grade, "ruptured": cfg.odds_ruptured,
         "first_case": cfg.odds_first_case, "change": cfg.change_odds,
     }

@@ -11,12 +11,19 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from registry.schema import Injections
 from synthetic_cohort.draws import Array, group_any, group_sum, logistic
 from synthetic_cohort.simulate import Simulation
 
 TECHNIQUE = (
-    "pedicles_treated", "agent_ml", "agent_per_nidus", "rate_ml_min", "longest_pause_s",
-    "evoh_8", "reflux_past_limit", "venous_passage",
+    "pedicles_treated",
+    Injections.agent_ml,
+    "agent_per_nidus",
+    "rate_ml_min",
+    Injections.longest_pause_s,
+    "evoh_8",
+    "reflux_past_limit",
+    Injections.venous_passage,
 )
 
 
@@ -66,14 +73,14 @@ def procedure_rows(sim: Simulation) -> Rows:
     by, liquid = injection["procedure"], injection["liquid"]
     slow, glue = injection["copolymer"], injection["cyanoacrylate"]
     some = group_any(liquid, by, q)
-    volume = group_sum(np.where(liquid, injection["agent_ml"], 0.0), by, q)
+    volume = group_sum(np.where(liquid, injection[Injections.agent_ml], 0.0), by, q)
     # A rate wants the push time of every liquid injection; cyanoacrylate has none.
     timed = group_any(slow, by, q) & ~group_any(glue, by, q)
     longest = np.zeros(q)
-    np.maximum.at(longest, by[slow], injection["longest_pause_s"][slow])
+    np.maximum.at(longest, by[slow], injection[Injections.longest_pause_s][slow])
     nidus = group_sum(sim.lesion["nidus_ml"][sim.session["lesion"]], sim.session["procedure"], q)
-    six = group_any(injection["agent"] == "EVOH 6 %", by, q)
-    eight = group_any(injection["agent"] == "EVOH 8 %", by, q)
+    six = group_any(injection[Injections.agent] == "EVOH 6 %", by, q)
+    eight = group_any(injection[Injections.agent] == "EVOH 8 %", by, q)
     happened = np.bincount(sim.complication["procedure"], minlength=q) > 0
     return Rows(
         patient=procedure["patient"].astype(float), complicated=happened.astype(float),

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 from synthetic_cohort.cohort import make_cohort
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.faults import FAULTS, Fault, Outcome, Tables
@@ -68,7 +68,7 @@ def untidy_workbook(
     ).tables
     fill(Path(path), clean)
     sheets = FormSheets(path)
-    free = _shuffled(clean["patients"]["patient_id"], seed)
+    free = _shuffled(clean["patients"][Patients.patient_id], seed)
     damages = [_do(sheets, clean, fault, free) for fault in _scarce_first(clean)]
     sheets.save()
     return UntidyWorkbook(Path(path), clean, tuple(damages))
@@ -88,11 +88,11 @@ def _do(sheets: FormSheets, clean: Tables, fault: Fault, free: list[str]) -> Dam
     """Put a fault into a row of a patient that has none yet, and take the patient off `free`."""
     rows = clean[fault.table][fault.where(clean)]
     places = {code: place for place, code in enumerate(free)}
-    order = rows["patient_id"].map(places)
+    order = rows[Patients.patient_id].map(places)
     if order.notna().sum() == 0:
         raise ValueError(f'no patient is left for the fault "{fault.kind}": ask for more patients')
     row = rows.loc[order.idxmin()]
-    free.remove(str(row["patient_id"]))
+    free.remove(str(row[Patients.patient_id]))
     value = _plain(row[fault.field])
     typed = typed_into_a_cell(fault.typed(value, row))
     key = {name: _plain(row[name]) for name in TABLES[fault.table].key}
@@ -103,7 +103,7 @@ def _do(sheets: FormSheets, clean: Tables, fault: Fault, free: list[str]) -> Dam
         sheets.put(fault.table, number, fault.field, typed)
         sheets.forget(fault.table)
     written = {**key, fault.field: typed} if fault.field in key else key
-    return Damage(fault.kind, str(row["patient_id"]), fault.table, fault.field, key, written,
+    return Damage(fault.kind, str(row[Patients.patient_id]), fault.table, fault.field, key, written,
                   value, typed, fault.outcome, fault.action == "copy")
 
 

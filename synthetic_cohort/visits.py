@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from registry.schema import FollowUps, Patients
 from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams, take
 
@@ -20,7 +21,7 @@ OCCLUSIONS = ("complete", "near complete", "part", "none")
 
 def draw_visits(s: Streams, patient: Columns, lesion: Columns) -> Columns:
     """A row a visit and lesion (`lesion`, `day`, `imaging_code`, `occlusion_code`)."""
-    n = len(patient["age_y"])
+    n = len(patient[Patients.age_y])
     end = np.full(n, -np.inf)
     np.maximum.at(end, lesion["patient"], lesion["end_day"])
     patient["end_day"] = end
@@ -82,4 +83,4 @@ def visit_words(visit: Columns) -> Columns:
     """The schema's words for imaging and occlusion (blank without imaging)."""
     occlusion = take(OCCLUSIONS, visit["occlusion_code"])
     occlusion[visit["imaging_code"] == NONE] = None
-    return {"imaging": take(IMAGING, visit["imaging_code"]), "occlusion": occlusion}
+    return {FollowUps.imaging: take(IMAGING, visit["imaging_code"]), FollowUps.occlusion: occlusion}

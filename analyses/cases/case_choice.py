@@ -5,6 +5,7 @@ from __future__ import annotations
 from analyses.cases.one_case import CaseError
 from analyses.measures.harm import permanent_or_death
 from analyses.population.unit_frames import Units
+from registry.schema import Complications, Patients
 
 
 def gravest_case(units: Units) -> str:
@@ -17,9 +18,9 @@ def gravest_case(units: Units) -> str:
     if len(events):
         grave = permanent_or_death(events).fillna(False).astype(bool)
         ordered = events.assign(grave=grave).sort_values(
-            ["grave", "onset_date", "key"], ascending=[False, False, True])
-        return str(ordered.iloc[0]["patient_id"])
+            ["grave", Complications.onset_date, "key"], ascending=[False, False, True])
+        return str(ordered.iloc[0][Patients.patient_id])
     if units.patients.empty:
         raise CaseError("Nobody in this freeze was treated; there is no case to show.")
     ordered = units.patients.sort_values(["last_treatment", "key"], ascending=[False, True])
-    return str(ordered.iloc[0]["patient_id"])
+    return str(ordered.iloc[0][Patients.patient_id])

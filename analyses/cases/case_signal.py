@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from analyses.measures.harm import ANY, HAEMORRHAGIC, HAEMORRHAGIC_EVENT, SYMPTOMATIC
 from analyses.monitoring.procedure_frame import procedure_frame
 from analyses.statistics.estimate import Estimate, replaced
+from registry.schema import Complications, Sessions
 
 if TYPE_CHECKING:
     from analyses.cases.one_case import OneCase
@@ -62,9 +63,9 @@ def own_measure(case: OneCase) -> str:
     event = case.index_event
     if event is None:
         return ANY.id
-    if event["kind"] in HAEMORRHAGIC:
+    if event[Complications.kind] in HAEMORRHAGIC:
         return HAEMORRHAGIC_EVENT.id
-    symptomatic = event["symptomatic"]
+    symptomatic = event[Complications.symptomatic]
     said = symptomatic is True or str(symptomatic) == "True"
     return SYMPTOMATIC.id if said else ANY.id
 
@@ -126,4 +127,4 @@ def _point(analysis: QualityAnalysis, place: int | None) -> int | None:
         events = sessions["complication"].to_numpy()
         return int(events[:place + 1].sum()) - 1 if events[place] else None
     began = chart.table["day"].to_numpy()
-    return int((began <= sessions["session_date"].to_numpy()[place]).sum()) - 1
+    return int((began <= sessions[Sessions.session_date].to_numpy()[place]).sum()) - 1

@@ -16,6 +16,7 @@ from analyses.population.unit_frames import Units
 from registry.clinical.practice_limits import PracticeLimits, injection_limits
 from registry.clinical.technique import injection_technique
 from registry.problems.sentence_error import SentenceError
+from registry.schema import Complications, FollowUps, Haemorrhages, Injections, Patients, Sessions
 
 AGE_BAND_Y = 10
 
@@ -80,21 +81,21 @@ def one_case(units: Units, code: str) -> OneCase:
     Raises CaseError, in words, where the freeze has no such patient or no treatment of theirs.
     """
     people = units.tables["patients"]
-    own = people[people["patient_id"] == code]
+    own = people[people[Patients.patient_id] == code]
     if own.empty:
         raise CaseError(
             f"The freeze has no patient {code}. Give the study code of a patient in it; patients "
             "left out for research use are only in a freeze made for quality.")
-    mine = {name: frame[frame["patient_id"] == code]
-            for name, frame in units.tables.items() if "patient_id" in frame}
-    treated = units.patients[units.patients["patient_id"] == code]
+    mine = {name: frame[frame[Patients.patient_id] == code]
+            for name, frame in units.tables.items() if Patients.patient_id in frame}
+    treated = units.patients[units.patients[Patients.patient_id] == code]
     if treated.empty:
         raise CaseError(f"{code} has no treatment recorded; there is nothing to show.")
     first = treated.iloc[0]
     zero = first["first_session"] if pd.notna(first["first_session"]) else first["first_treatment"]
-    events = units.events[units.events["patient_id"] == code]
+    events = units.events[units.events[Patients.patient_id] == code]
     return OneCase(
-        own.iloc[0], units.lesions[units.lesions["patient_id"] == code], mine, events, zero,
+        own.iloc[0], units.lesions[units.lesions[Patients.patient_id] == code], mine, events, zero,
         _gravest(events))
 
 
@@ -102,11 +103,11 @@ def _gravest(events: pd.DataFrame) -> pd.Series | None:
     if events.empty:
         return None
     rank = (permanent_or_death(events).fillna(False).astype(int) * 4
-            + events["death"].fillna(False).astype(int) * 4
-            + events["deficit"].ne("none").astype(int) * 2
-            + events["symptomatic"].fillna(False).astype(int))
+            + events[Complications.death].fillna(False).astype(int) * 4
+            + events[Complications.deficit].ne("none").astype(int) * 2
+            + events[Complications.symptomatic].fillna(False).astype(int))
     ordered = events.assign(rank=rank).sort_values(
-        ["rank", "onset_date", "key"], ascending=[False, True, True])
+        ["rank", Complications.onset_date, "key"], ascending=[False, True, True])
     return ordered.drop(columns="rank").iloc[0]
 
 
@@ -127,13 +128,13 @@ def course(case: OneCase) -> list[CourseEvent]:
 def mrs_course(case: OneCase) -> list[MrsPoint]:
     """mRS before treatment (on day 0), at each follow-up, and 6 from the day of death."""
     found = []
-    if pd.notna(case.patient["mrs_before"]):
-        found.append(MrsPoint(0, int(case.patient["mrs_before"])))
+    if pd.notna(case.patient[Patients.mrs_before]):
+        found.append(MrsPoint(0, int(case.patient[Patients.mrs_before])))
     visits = case.tables["follow_ups"]
-    visits = visits[visits["mrs"].notna()]
+    visits = visits[visits[FollowUps.mrs].notna()]
     found += [MrsPoint(case.day(row.follow_up_date), int(row.mrs)) for row in visits.itertuples()]
-    if pd.notna(case.patient["death_date"]):
-        found.append(MrsPoint(case.day(case.patient["death_date"]), 6))
+    if pd.notna(case.patient[Patients.death_date]):
+        found.append(MrsPoint(case.day(case.patient[Patients.death_date]), 6))
     return sorted(set(found), key=lambda point: (point.day, point.mrs))
 
 
@@ -169,12 +170,15 @@ def _events(case: OneCase) -> list[CourseEvent]:
         CourseEvent(case.day(row.onset_date), "events", str(row.kind))
         for row in case.tables["complications"].itertuples()]
     bleeds = case.tables["haemorrhages"]
-    bleeds = bleeds[bleeds["complication_no"].isna() & (bleeds["haemorrhage_date"] > case.day_zero)]
+    bleeds = bleeds[
+        bleeds[Complications.complication_no].isna()
+        & (bleeds[Haemorrhages.haemorrhage_date] > case.day_zero)
+    ]
     for row in bleeds.itertuples():
         about = "" if row.date_known_to == "day" else " (day not exactly known)"
         found.append(CourseEvent(case.day(row.haemorrhage_date), "events", f"bleed{about}"))
-    if pd.notna(case.patient["death_date"]):
-        found.append(CourseEvent(case.day(case.patient["death_date"]), "events", "death"))
+    if pd.notna(case.patient[Patients.death_date]):
+        found.append(CourseEvent(case.day(case.patient[Patients.death_date]), "events", "death"))
     return found
 
 
@@ -189,13 +193,16 @@ def technique_rows(case: OneCase, limits: PracticeLimits) -> pd.DataFrame:
     injections, sessions = case.tables["injections"], case.tables["sessions"]
     worked = injection_technique(injections, sessions)[["rate_ml_min", "push_min"]]
     judged = injection_limits(injections, sessions, limits).drop(
-        columns=[*SESSION, "injection_no"])
+        columns=[*SESSION, Injections.injection_no])
     rows = injections.join(worked).join(judged)
     rows["judged"] = rows.index.isin(judged.index)
-    rows = rows.merge(sessions[[*SESSION, "session_date", "agent_mixing_min"]], on=SESSION,
-                      how="left")
-    rows = rows.assign(day=(rows["session_date"] - case.day_zero).dt.days)
-    return rows.sort_values(["day", *SESSION, "injection_no"], ignore_index=True)
+    rows = rows.merge(
+        sessions[[*SESSION, Sessions.session_date, Sessions.agent_mixing_min]],
+        on=SESSION,
+        how="left",
+    )
+    rows = rows.assign(day=(rows[Sessions.session_date] - case.day_zero).dt.days)
+    return rows.sort_values(["day", *SESSION, Injections.injection_no], ignore_index=True)
 
 
 def similar_cases(units: Units, case: OneCase) -> pd.DataFrame:
@@ -208,8 +215,11 @@ def similar_cases(units: Units, case: OneCase) -> pd.DataFrame:
         return units.events.iloc[0:0]
     index = case.index_event
     events = units.events
-    rows = events[(events["kind"] == index["kind"]) & (events["onset_date"] < index["onset_date"])
-                  & (events["patient_id"] != index["patient_id"])]
-    about = units.lesions[[*LESION, "sm_grade", "ruptured", "intent"]]
-    return rows.sort_values(["onset_date", "key"]).merge(about, on=LESION, how="left")
+    rows = events[
+        (events[Complications.kind] == index[Complications.kind])
+        & (events[Complications.onset_date] < index[Complications.onset_date])
+        & (events[Patients.patient_id] != index[Patients.patient_id])
+    ]
+    about = units.lesions[[*LESION, "sm_grade", "ruptured", Sessions.intent]]
+    return rows.sort_values([Complications.onset_date, "key"]).merge(about, on=LESION, how="left")
 

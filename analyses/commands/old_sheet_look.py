@@ -26,6 +26,7 @@ from analyses.content.blocks import (
 )
 from analyses.documents.fictional import is_demo, mark_demo
 from analyses.statistics.estimate import Estimate
+from registry.schema import Patients
 
 if TYPE_CHECKING:
     from registry.intake.take_in import Outcome
@@ -183,7 +184,7 @@ def _proof(folder: Path) -> Section:
     registry = open_registry(folder / "proof.sqlite")
     outcome = take_in_file(sheet.path, registry, mapping=mapping)
     tables = registry.tables()
-    here = set(tables["patients"]["patient_id"])
+    here = set(tables["patients"][Patients.patient_id])
     given = StudyCodes(folder / "study-codes.key", "L")
     codes = {clean: given.code(number) for number, clean in sheet.codes.items()}
     taken = {clean: code for clean, code in codes.items() if code in here}

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analyses.figures.figure_style import EVENT, QUIET, STYLE, new_figure
+from registry.schema import Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,7 +21,7 @@ def session_timeline(sessions: pd.DataFrame, events: pd.Series, width_in: float)
     """
     import matplotlib as mpl
 
-    quarters = sessions["session_date"].dt.to_period("Q")
+    quarters = sessions[Sessions.session_date].dt.to_period("Q")
     counts = _quarter_counts(quarters, events)
     with mpl.rc_context(STYLE):
         figure, axes = new_figure(width_in, 2.6)

@@ -22,7 +22,7 @@ from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units, 
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.standardised import standardised_difference
 from analyses.words.about import About, same_words
-from registry.schema import TABLES
+from registry.schema import TABLES, Lesions, Patients
 
 MEAN, MEDIAN, LEVELS = "mean", "median", "levels"
 
@@ -56,22 +56,22 @@ class Described:
 
 
 PATIENT_FIELDS = (
-    Described("age_y", MEAN, "Age at presentation", "years"),
+    Described(Patients.age_y, MEAN, "Age at presentation", "years"),
     Described("sex", LEVELS), Described("presentation", LEVELS),
-    Described("mrs_before", LEVELS), Described("gcs", MEDIAN), Described("hht", LEVELS),
+    Described(Patients.mrs_before, LEVELS), Described("gcs", MEDIAN), Described("hht", LEVELS),
     Described("lesions", LEVELS, "Treated lesions"),
 )
 LESION_FIELDS = (
     Described("side", LEVELS), Described("location", LEVELS),
-    Described("haemorrhage_before", LEVELS), Described("earlier_treatment", LEVELS),
-    Described("nidus_length_mm", MEDIAN),
+    Described(Lesions.haemorrhage_before, LEVELS), Described(Lesions.earlier_treatment, LEVELS),
+    Described(Lesions.nidus_length_mm, MEDIAN),
     Described("nidus_volume_ml", MEDIAN, "Nidus volume", "mL"),
-    Described("eloquent", LEVELS), Described("deep_drainage", LEVELS),
-    Described("draining_veins", MEDIAN), Described("venous_stenosis", LEVELS),
-    Described("venous_ectasia", LEVELS), Described("nidus_border", LEVELS),
-    Described("feeding_pedicles", MEDIAN), Described("feeder_calibre", LEVELS),
-    Described("perforator_supply", LEVELS), Described("en_passage_supply", LEVELS),
-    Described("dural_supply", LEVELS), Described("fistulous_part", LEVELS),
+    Described("eloquent", LEVELS), Described(Lesions.deep_drainage, LEVELS),
+    Described(Lesions.draining_veins, MEDIAN), Described(Lesions.venous_stenosis, LEVELS),
+    Described(Lesions.venous_ectasia, LEVELS), Described(Lesions.nidus_border, LEVELS),
+    Described(Lesions.feeding_pedicles, MEDIAN), Described(Lesions.feeder_calibre, LEVELS),
+    Described(Lesions.perforator_supply, LEVELS), Described(Lesions.en_passage_supply, LEVELS),
+    Described(Lesions.dural_supply, LEVELS), Described(Lesions.fistulous_part, LEVELS),
     Described("aneurysm", LEVELS),
     Described("sm_grade", LEVELS, "Spetzler–Martin grade"),
     Described("lawton_young_sum", MEDIAN, "Lawton–Young grade with Spetzler–Martin"),
@@ -101,8 +101,8 @@ def baseline_frame(units: Units, unit: str) -> pd.DataFrame:
     if unit == "lesion":
         return units.lesions
     own = [f.column for f in PATIENT_FIELDS if f.column not in units.patients]
-    people = units.tables["patients"][["patient_id", *own]]
-    return units.patients.merge(people, on="patient_id", how="left")
+    people = units.tables["patients"][[Patients.patient_id, *own]]
+    return units.patients.merge(people, on=Patients.patient_id, how="left")
 
 
 def field_levels(frame: pd.DataFrame, field: Described) -> list[str]:

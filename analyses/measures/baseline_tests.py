@@ -22,6 +22,7 @@ from analyses.measures.baseline import (
     compared_levels,
 )
 from analyses.population.unit_frames import Units
+from registry.schema import Patients
 
 REPEATED = "not given: some patients have several lesions, which the usual tests cannot take"
 ONE_LEVEL = "not given: fewer than two groups or levels"
@@ -48,7 +49,7 @@ def baseline_tests(units: Units, by: str) -> list[BaselineTest]:
     for unit, fields in SECTIONS:
         frame = baseline_frame(units, unit)
         frame = frame[frame[by].isin(compared_levels(frame, by))]
-        repeats = bool(frame["patient_id"].duplicated().any())
+        repeats = bool(frame[Patients.patient_id].duplicated().any())
         for field in fields:
             found.append(_refused(frame, field, REPEATED) if repeats
                          else _tested(frame, field, by))

@@ -20,6 +20,7 @@ from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.difference import clustered_difference
 from analyses.statistics.proportions.trend import Trend, clustered_trend
 from analyses.words.wording_of_p import p_text
+from registry.schema import Patients
 
 HALVES = ("earlier half", "later half")
 COMPARED = ("half", "ponce_class", "intent", "ruptured", "agent")
@@ -80,7 +81,7 @@ def trends(headline: Headline) -> list[Trend]:
             continue
         found.append(clustered_trend(
             here["event"].astype(bool).to_numpy(), score.dropna().to_numpy(dtype=float),
-            here["patient_id"].to_numpy(dtype=str), id=f"trend.{headline.id}",
+            here[Patients.patient_id].to_numpy(dtype=str), id=f"trend.{headline.id}",
             unit=headline.unit, group={column: steps[column]}, keys=list(here["key"])))
     return found
 
@@ -130,7 +131,7 @@ def heterogeneity(headline: Headline, column: str) -> Heterogeneity:
     names = _large_enough(rows, column)
     small = tuple(n for n in compared_levels(rows, column) if n not in names)
     rows = rows[rows[column].isin(names)]
-    alone = not rows["patient_id"].duplicated().any()
+    alone = not rows[Patients.patient_id].duplicated().any()
     statistic = _score_statistic(rows, column, names, alone) if len(names) > 1 else None
     df = max(len(names) - 1, 0)
     return Heterogeneity(
@@ -153,7 +154,9 @@ def _score_statistic(
     if alone:
         variance = share * (1 - share) * away.T @ away
     else:
-        by_each = pd.DataFrame(parts).groupby(rows["patient_id"].to_numpy(str)).sum().to_numpy()
+        by_each = (
+            pd.DataFrame(parts).groupby(rows[Patients.patient_id].to_numpy(str)).sum().to_numpy()
+        )
         variance = by_each.T @ by_each
     score = parts.sum(axis=0)
     if np.linalg.matrix_rank(variance) < len(names) - 1:
@@ -167,7 +170,7 @@ def _difference(
     pair = rows[rows[column].isin([name, first])]
     return clustered_difference(
         pair["event"].astype(bool).to_numpy(), pair[column].to_numpy(dtype=str),
-        pair["patient_id"].to_numpy(dtype=str), reference=first, level=level,
+        pair[Patients.patient_id].to_numpy(dtype=str), reference=first, level=level,
         id=f"difference.{headline.id}", unit=headline.unit,
         group={column: f"{name} against {first}"}, keys=list(pair["key"]))
 

@@ -17,17 +17,24 @@ from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, placed, unit_key
 from analyses.population.unit_frames import NOT_RECORDED, Units, as_group
 from analyses.statistics.estimate import Estimate, replaced
-from registry.schema import TABLES
+from registry.schema import TABLES, Complications, Lesions, Patients
 
 UNITS = ("session", "patient")
-KINDS: tuple[str, ...] = tuple(TABLES["complications"].by_name["kind"].values)
-PHASES: tuple[str, ...] = tuple(TABLES["complications"].by_name["phase"].values)
+KINDS: tuple[str, ...] = tuple(TABLES["complications"].by_name[Complications.kind].values)
+PHASES: tuple[str, ...] = tuple(TABLES["complications"].by_name[Complications.phase].values)
 GRADE_III_OR_MORE = ("IIIa", "IIIb", "IVa", "IVb", "V")
 NO_LONGER_EARLY_DAYS = 2
 """Days after the session from which an event without its hour was surely later than 24 h."""
 
-EVENT_COLUMNS = ("deficit", "clavien_dindo", "mrs_30d", "attribution", "mechanism", "rescue",
-                 "preventable")
+EVENT_COLUMNS = (
+    Complications.deficit,
+    Complications.clavien_dindo,
+    Complications.mrs_30d,
+    Complications.attribution,
+    Complications.mechanism,
+    Complications.rescue,
+    Complications.preventable,
+)
 """Fields of the events whose levels are given as shares of the events."""
 
 PHASE_UNITS = {"embolization": "first_session", "between treatments": "first_session",
@@ -38,7 +45,7 @@ PHASE_UNITS = {"embolization": "first_session", "between treatments": "first_ses
 
 def kind_estimates(units: Units) -> list[Estimate]:
     """`complication.kind` by kind, per session and per patient; kinds never seen as well."""
-    kind = units.events["kind"]
+    kind = units.events[Complications.kind]
     return [
         share(marked_units(units, unit, kind.eq(level).astype("boolean")), "event",
               id="complication.kind", unit=unit, group={"kind": level})
@@ -52,30 +59,32 @@ def after_24_h(events: pd.DataFrame) -> pd.Series:
 
 def transient(events: pd.DataFrame) -> pd.Series:
     """Whether each event left a transient deficit; blank while the deficit is not yet known."""
-    found = events["deficit"].eq("transient").astype("boolean")
-    return found.mask(events["deficit"].eq("not yet known"))
+    found = events[Complications.deficit].eq("transient").astype("boolean")
+    return found.mask(events[Complications.deficit].eq("not yet known"))
 
 
 def grade_iii_or_more(events: pd.DataFrame) -> pd.Series:
     """Whether each event is of grade IIIa or more; death is grade V, written there or not."""
-    clavien = events["clavien_dindo"].isin(GRADE_III_OR_MORE).astype("boolean")
-    died = events["death"].fillna(False).astype("boolean")
-    return clavien.where(events["clavien_dindo"].notna()) | died
+    clavien = events[Complications.clavien_dindo].isin(GRADE_III_OR_MORE).astype("boolean")
+    died = events[Complications.death].fillna(False).astype("boolean")
+    return clavien.where(events[Complications.clavien_dindo].notna()) | died
 
 
 def definite_or_probable(events: pd.DataFrame) -> pd.Series:
     """Whether each event is attributed to the embolization as definite or probable."""
-    return events["attribution"].isin(["definite", "probable"]).astype("boolean")
+    return events[Complications.attribution].isin(["definite", "probable"]).astype("boolean")
 
 
 def worse_at_30_days(units: Units) -> pd.Series:
     """Whether the mRS 30 days after each event was above that before treatment (death: mRS 6)."""
     events = units.events
-    before = events["patient_id"].map(
-        units.tables["patients"].set_index("patient_id")["mrs_before"])
-    harmless = events["symptomatic"].eq(False).fillna(False) & events["deficit"].eq("none")
-    worse = (events["mrs_30d"] > before).astype("boolean")
-    died = events["death"].fillna(False).astype("boolean")
+    before = events[Patients.patient_id].map(
+        units.tables["patients"].set_index(Patients.patient_id)[Patients.mrs_before])
+    harmless = events[Complications.symptomatic].eq(False).fillna(False) & events[
+        Complications.deficit
+    ].eq("none")
+    worse = (events[Complications.mrs_30d] > before).astype("boolean")
+    died = events[Complications.death].fillna(False).astype("boolean")
     return worse.mask(harmless.astype(bool), False) | died
 
 
@@ -88,8 +97,8 @@ def within_24_h(events: pd.DataFrame) -> pd.Series:
     """
     days = events["days_after"].astype("Int64")
     by_days = days.eq(0).astype("boolean").mask(days.eq(1))
-    hours = events["hours_after"].astype("Float64")
-    own = events["phase"].isin(["embolization", "between treatments"]).astype(bool)
+    hours = events[Complications.hours_after].astype("Float64")
+    own = events[Complications.phase].isin(["embolization", "between treatments"]).astype(bool)
     by_hours = hours.le(24).astype("boolean")
     return by_hours.where(own & hours.notna(), by_days).astype("boolean")
 
@@ -100,14 +109,16 @@ def phase_estimates(units: Units) -> list[Estimate]:
     Every row counts here, whatever it is attributed to: attribution is to the embolization alone.
     """
     rows = units.tables["complications"]
-    firsts = units.lesions.groupby("patient_id")[list(dict.fromkeys(PHASE_UNITS.values()))].min()
+    firsts = units.lesions.groupby(Patients.patient_id)[
+        list(dict.fromkeys(PHASE_UNITS.values()))
+    ].min()
     found = []
     for phase in PHASES:
         had = units.patients["key"].map(firsts[PHASE_UNITS[phase]]).notna()
         people = units.patients[had]
-        mine = rows[rows["phase"].eq(phase).fillna(False)]
+        mine = rows[rows[Complications.phase].eq(phase).fillna(False)]
         flag = pd.Series(True, index=mine.index, dtype="boolean")
-        event = any_known(people, "key", mine.assign(name=mine["patient_id"]), flag, "name")
+        event = any_known(people, "key", mine.assign(name=mine[Patients.patient_id]), flag, "name")
         found.append(share(people.assign(event=event), "event", id="complication.phase",
                            unit="patient", group={"phase": phase}))
     return found
@@ -133,12 +144,16 @@ def retained_catheter_patients(units: Units) -> list[Estimate]:
     """
     people = units.patients[units.patients["embolized"]]
     used = units.catheters
-    event = any_known(people, "key", used, used["retained"], "patient_id")
+    event = any_known(people, "key", used, used["retained"], Patients.patient_id)
     found = share(people.assign(event=event), "event", unit="patient",
                   id="complication.patient_with_retained_catheter",
                   unknown="with a catheter whose retrieval is not recorded")
-    kept = set(used.loc[used["retained"].fillna(False).astype(bool), "patient_id"])
-    written = set(units.events.loc[units.events["kind"].eq("retained catheter"), "patient_id"])
+    kept = set(used.loc[used["retained"].fillna(False).astype(bool), Patients.patient_id])
+    written = set(
+        units.events.loc[
+            units.events[Complications.kind].eq("retained catheter"), Patients.patient_id
+        ]
+    )
     said = [f"{len(one)} of them without {words}" for one, words in (
         (kept - written, "a complications row of it"),) if one]
     said += [f"{len(written - kept)} more by a complications row only"] if written - kept else []
@@ -151,16 +166,21 @@ def listed_events(units: Units) -> pd.DataFrame:
     The columns of `placed`, `key`, `session_key` text, and `counted`: "yes", or why not.
     """
     rows = placed(units.tables["complications"], units.tables["sessions"])
-    keys = unit_key(rows, [*LESION, "complication_no"])
+    keys = unit_key(rows, [*LESION, Complications.complication_no])
     counted = keys.isin(set(units.events["key"]))
     why = pd.Series("no: after day 30", index=rows.index, dtype="string")
     why = why.mask(rows["at_session"].isna() | rows["days_after"].isna(), "no: no session before")
-    why = why.mask(rows["attribution"].eq("unrelated").fillna(False), "no: unrelated")
+    why = why.mask(rows[Complications.attribution].eq("unrelated").fillna(False), "no: unrelated")
     found = rows.assign(
         key=keys, counted=why.mask(counted, "yes"),
-        session_text=unit_key(rows, ["patient_id", "at_lesion", "at_session"]).fillna(
+        session_text=unit_key(rows, [Patients.patient_id, "at_lesion", "at_session"]).fillna(
             NOT_RECORDED))
-    order = ["patient_id", "onset_date", "lesion_no", "complication_no"]
+    order = [
+        Patients.patient_id,
+        Complications.onset_date,
+        Lesions.lesion_no,
+        Complications.complication_no,
+    ]
     return found.sort_values(order, kind="stable", ignore_index=True)
 
 

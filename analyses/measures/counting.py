@@ -20,7 +20,7 @@ from analyses.statistics.proportions.clustered import clustered_proportion
 from analyses.statistics.proportions.independent import proportion
 from analyses.words.estimate_text import plural
 from analyses.words.flags import FEW_UNITS, NOTHING_COUNTED
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 
 UNKNOWN = "of unknown outcome"
 """What is said of the units left out, unless a caller has better words."""
@@ -48,9 +48,9 @@ def share(
         return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown, level)
     rows = frame[frame[event].notna()]
     happened = rows[event].astype(bool)
-    if rows["patient_id"].duplicated().any():
+    if rows[Patients.patient_id].duplicated().any():
         found = clustered_proportion(
-            happened.to_numpy(), rows["patient_id"].to_numpy(dtype=str), id=id, unit=unit,
+            happened.to_numpy(), rows[Patients.patient_id].to_numpy(dtype=str), id=id, unit=unit,
             group=group, keys=list(rows["key"]), level=level)
     else:
         found = proportion(int(happened.sum()), len(rows), event_keys=list(rows["key"][happened]),
@@ -141,8 +141,14 @@ def _bounds_only(
 ) -> Estimate:
     """What holds whatever the unknown outcomes are, in place of a point that would mislead."""
     bounds = proportion_bounds(
-        _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=f"{id}.bounds",
-        unit=unit, group=group, keys=list(frame["key"]), level=level)
+        _as_numbers(frame[event]),
+        frame[Patients.patient_id].to_numpy(dtype=str),
+        id=f"{id}.bounds",
+        unit=unit,
+        group=group,
+        keys=list(frame["key"]),
+        level=level,
+    )
     name = unit if verdict.unknown == 1 else plural(unit)
     return Estimate(
         id=id, kind="bounds", value=None, low=bounds.low, high=bounds.high,
@@ -158,6 +164,11 @@ def _as_numbers(event: pd.Series) -> Floats:
 
 def _bounds(found: Estimate, frame: pd.DataFrame, event: str) -> Estimate:
     return proportion_bounds(
-        _as_numbers(frame[event]), frame["patient_id"].to_numpy(dtype=str), id=f"{found.id}.bounds",
-        unit=found.unit, group=found.group, keys=list(frame["key"]), level=found.level,
+        _as_numbers(frame[event]),
+        frame[Patients.patient_id].to_numpy(dtype=str),
+        id=f"{found.id}.bounds",
+        unit=found.unit,
+        group=found.group,
+        keys=list(frame["key"]),
+        level=found.level,
     )

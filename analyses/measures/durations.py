@@ -14,6 +14,7 @@ from analyses.population.bleeding import distinct_bleeds
 from analyses.population.counted_events import LESION
 from analyses.population.unit_frames import Units
 from analyses.population.vital_status import last_contact
+from registry.schema import FollowUps, Patients, Radiosurgeries, Resections, Sessions
 
 DAYS_A_YEAR = 365.25
 SEEN, DIED = 1, 2
@@ -26,7 +27,7 @@ def years_between(start: pd.Series, stop: pd.Series) -> pd.Series:
 
 def death_days(units: Units) -> pd.Series:
     """Recorded day of death (index: patient_id), blank for those not known to have died."""
-    return units.tables["patients"].set_index("patient_id")["death_date"]
+    return units.tables["patients"].set_index(Patients.patient_id)[Patients.death_date]
 
 
 def last_known(units: Units, bleeds: pd.DataFrame | None = None) -> pd.Series:
@@ -36,22 +37,24 @@ def last_known(units: Units, bleeds: pd.DataFrame | None = None) -> pd.Series:
     the day of death. A patient with none of these: the day of presentation.
     """
     bleeds = distinct_bleeds(units.tables) if bleeds is None else bleeds
-    people = units.tables["patients"].set_index("patient_id")
-    images = units.tables["resections"].groupby("patient_id")["angiography_date"].max()
+    people = units.tables["patients"].set_index(Patients.patient_id)
+    images = (
+        units.tables["resections"].groupby(Patients.patient_id)[Resections.angiography_date].max()
+    )
     days = pd.DataFrame({
         "contact": last_contact(dict(units.tables)), "image": images,
-        "bleed": bleeds.groupby("patient_id")["day"].max(),
-        "presentation": people["presentation_date"],
+        "bleed": bleeds.groupby(Patients.patient_id)["day"].max(),
+        Patients.presentation: people[Patients.presentation_date],
     }).reindex(people.index)
     last = days.max(axis=1)
-    died = people["death_date"]
+    died = people[Patients.death_date]
     return last.mask(died.notna(), died)
 
 
 def treatments(units: Units) -> pd.DataFrame:
     """Every day of treatment of a treated lesion: `key` (of the lesion), LESION, `day`."""
-    fields = {"sessions": "session_date", "resections": "resection_date",
-              "radiosurgeries": "radiosurgery_date"}
+    fields = {"sessions": Sessions.session_date, "resections": Resections.resection_date,
+              "radiosurgeries": Radiosurgeries.radiosurgery_date}
     rows = pd.concat([units.tables[name][[*LESION, day]].rename(columns={day: "day"})
                       for name, day in fields.items()], ignore_index=True)
     rows = rows.merge(units.lesions[["key", *LESION]], on=LESION)
@@ -80,7 +83,7 @@ def confirmed_days(units: Units) -> pd.Series:
     its first day: what came later is its recurrence.
     """
     images = images_since_treatment(units)
-    shut = images[images["complete"] & images["imaging"].eq(CATHETER)]
+    shut = images[images["complete"] & images[FollowUps.imaging].eq(CATHETER)]
     return shut.groupby("key")["day"].min().reindex(units.lesions["key"])
 
 
@@ -93,8 +96,8 @@ def obliteration_durations(units: Units) -> pd.DataFrame:
     """
     rows = units.lesions
     shut = confirmed_days(units).set_axis(rows.index)
-    died = rows["patient_id"].map(death_days(units))
-    end = rows["patient_id"].map(last_known(units))
+    died = rows[Patients.patient_id].map(death_days(units))
+    end = rows[Patients.patient_id].map(last_known(units))
     event = np.select([shut.notna(), died.notna()], [SEEN, DIED], 0)
     stop = shut.fillna(end)
     open_until = _last_open(units, stop, rows)
@@ -147,8 +150,8 @@ def bleed_durations(units: Units) -> pd.DataFrame:
     rows = units.patients
     bleeds = distinct_bleeds(units.tables)
     start = rows["first_treatment"]
-    since = bleeds[bleeds["day"] >= bleeds["patient_id"].map(start.set_axis(rows["key"]))]
-    bled = rows["key"].map(since[~since["presenting"]].groupby("patient_id")["day"].min())
+    since = bleeds[bleeds["day"] >= bleeds[Patients.patient_id].map(start.set_axis(rows["key"]))]
+    bled = rows["key"].map(since[~since["presenting"]].groupby(Patients.patient_id)["day"].min())
     died = rows["key"].map(death_days(units))
     end = rows["key"].map(last_known(units, bleeds))
     event = np.select([bled.notna(), died.notna()], [SEEN, DIED], 0)

@@ -11,6 +11,7 @@ from analyses.measures.obliteration import final_lesions, plan_notes
 from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.unit_frames import Units, once
+from registry.schema import Lesions, Patients
 
 
 @once
@@ -23,11 +24,11 @@ def favourable_lesions(units: Units) -> pd.DataFrame:
     """
     rows = final_lesions(units)
     harm = treatment_harm(units)
-    own = harm[harm["lesion_no"].notna()]
+    own = harm[harm[Lesions.lesion_no].notna()]
     own = own.assign(name=unit_key(own, LESION))
     harmed = any_known(rows, "key", own, own["harmed"], "name")
-    nowhere = harm[harm["lesion_no"].isna()]
-    died = any_known(rows, "patient_id", nowhere, nowhere["harmed"], "patient_id")
+    nowhere = harm[harm[Lesions.lesion_no].isna()]
+    died = any_known(rows, Patients.patient_id, nowhere, nowhere["harmed"], Patients.patient_id)
     confirmed = rows["confirmed"].astype("boolean")
     return rows.assign(favourable=confirmed & ~(pd.Series(harmed) | died))
 

@@ -18,6 +18,7 @@ from analyses.population.exclusions import exclusions_of
 from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.estimate_text import plural
+from registry.schema import Patients
 
 ERRORS = "errors in the data"
 NOT_TREATED = "not treated"
@@ -52,7 +53,7 @@ def flow_of(units: Units) -> Flow:
     Its manifest counts who was held back (`left_out`), and whom the study left out of the freeze
     (`analyses.population.exclusions`): they leave between the freeze and those treated.
     """
-    people = units.tables["patients"]["patient_id"].astype(str)
+    people = units.tables["patients"][Patients.patient_id].astype(str)
     treated, embolized = (
         set(units.patients["key"]),
         set(units.patients.loc[units.patients["embolized"], "key"]),
@@ -118,12 +119,12 @@ def dropped(analysis: Analysis, base: set[str]) -> dict[str, set[str]]:
     A patient with several units lost for different reasons stands under the reason listed first
     in the analysis's own order.
     """
-    rows = analysis.rows[analysis.rows["patient_id"].isin(base)]
-    inside = set(rows.loc[rows["reason"].isna(), "patient_id"])
+    rows = analysis.rows[analysis.rows[Patients.patient_id].isin(base)]
+    inside = set(rows.loc[rows["reason"].isna(), Patients.patient_id])
     left = set(base) - inside
     found: dict[str, set[str]] = {}
     for reason in analysis.reasons:
-        mine = set(rows.loc[rows["reason"].eq(reason).fillna(False), "patient_id"]) & left
+        mine = set(rows.loc[rows["reason"].eq(reason).fillna(False), Patients.patient_id]) & left
         if mine:
             found[reason] = mine
             left -= mine
@@ -145,7 +146,7 @@ def _analysis(analysis: Analysis, base: set[str]) -> Any:
 def _left_out(manifest: Mapping[str, Any]) -> list[tuple[str, int]]:
     out = manifest.get("left_out", {})
     found = [(ERRORS, int(out.get("errors", {}).get("patients", 0)))]
-    refused = out.get("research_use", {}).get("patients", {})
+    refused = out.get(Patients.research_use, {}).get("patients", {})
     found += [(f"research use {word}", int(number)) for word, number in sorted(refused.items())]
     return [(reason, number) for reason, number in found if number]
 

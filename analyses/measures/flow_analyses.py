@@ -12,6 +12,7 @@ from analyses.measures.obliteration import embolized_lesions, resected_lesions
 from analyses.measures.practice_kept import judged_injections
 from analyses.population.unit_frames import Units
 from analyses.population.vital_status import vital_known
+from registry.schema import Patients
 
 NOT_ASSESSED = "whose occlusion was not assessed"
 NOT_RESECTED = "not resected"
@@ -69,7 +70,9 @@ def _blank(frame: pd.DataFrame, column: str, reason: str) -> pd.DataFrame:
 
 def _reasoned(frame: pd.DataFrame, out: pd.Series, reason: str) -> pd.DataFrame:
     why = pd.Series(pd.NA, index=frame.index, dtype="string").mask(out.astype(bool), reason)
-    return pd.DataFrame({"patient_id": frame["patient_id"].astype(str), "reason": why})
+    return pd.DataFrame(
+        {Patients.patient_id: frame[Patients.patient_id].astype(str), "reason": why}
+    )
 
 
 def _final(units: Units) -> pd.DataFrame:
@@ -88,7 +91,7 @@ def _deficit(units: Units) -> pd.DataFrame:
 def _vital(units: Units) -> pd.DataFrame:
     """Per patient, as the estimate counts: one session of unknown outcome is enough to be out."""
     unknown = set(units.sessions.loc[
-        ~units.sessions["key"].isin(vital_known(units)), "patient_id"])
+        ~units.sessions["key"].isin(vital_known(units)), Patients.patient_id])
     people = units.patients[units.patients["embolized"]]
     return _reasoned(people, people["key"].isin(unknown), VITAL_UNKNOWN)
 

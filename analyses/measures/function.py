@@ -15,6 +15,7 @@ from analyses.measures.places import Place
 from analyses.population.unit_frames import Units, once
 from analyses.population.worsening import CAUSES, NOT_RECORDED, worsening_causes
 from analyses.statistics.estimate import Estimate
+from registry.schema import Complications, FollowUps, Patients
 
 DAYS_AFTER = 90
 INDEPENDENT = 2
@@ -32,13 +33,13 @@ def functional_outcomes(units: Units) -> pd.DataFrame:
     last one included), `mrs_last` (Int64, 0–6), `died` (boolean), `independent` and `worse`
     (boolean, blank without a last score), and `cause` of worsening (text, see `worsening`).
     """
-    people = units.tables["patients"].set_index("patient_id")
+    people = units.tables["patients"].set_index(Patients.patient_id)
     rows = units.patients
-    day = rows["key"].map(people["death_date"])
+    day = rows["key"].map(people[Patients.death_date])
     died = (day >= rows["first_treatment"]).astype("boolean")
     last = _last_visit(units).reindex(rows["key"]).astype("Int64")
     last = pd.Series(last.array, index=rows.index).mask(died, DEAD)
-    before = rows["key"].map(people["mrs_before"]).astype("Int64")
+    before = rows["key"].map(people[Patients.mrs_before]).astype("Int64")
     found = rows.assign(
         died=died, mrs_before=before, mrs_last=last,
         mrs_worst=_worst(units, rows, last),
@@ -57,22 +58,26 @@ def _last_visit(units: Units) -> pd.Series:
     """
     ends = units.patients.set_index("key")["last_treatment"]
     visits = units.tables["follow_ups"]
-    since = (visits["follow_up_date"] - visits["patient_id"].map(ends)).dt.days
-    kept = visits[since >= DAYS_AFTER].sort_values(["patient_id", "follow_up_date", "mrs"])
-    return kept.groupby("patient_id")["mrs"].last()
+    since = (visits[FollowUps.follow_up_date] - visits[Patients.patient_id].map(ends)).dt.days
+    kept = visits[since >= DAYS_AFTER].sort_values(
+        [Patients.patient_id, FollowUps.follow_up_date, FollowUps.mrs]
+    )
+    return kept.groupby(Patients.patient_id)[FollowUps.mrs].last()
 
 
 def _worst(units: Units, rows: pd.DataFrame, last: pd.Series) -> pd.Series:
     """The worst score on record since the first treatment; blank where there is none."""
     start = rows.set_index("key")["first_treatment"]
-    visits = units.tables["follow_ups"].rename(columns={"follow_up_date": "day"})
-    events = units.tables["complications"].rename(columns={"onset_date": "day"})
-    scores = [visits[["patient_id", "day", "mrs"]]]
-    scores += [events[["patient_id", "day", column]].rename(columns={column: "mrs"})
-               for column in ("mrs_worst", "mrs_30d", "mrs_90d")]
-    long = pd.concat(scores, ignore_index=True).dropna(subset=["mrs"])
-    long = long[long["day"] >= long["patient_id"].map(start)]
-    worst = long.groupby("patient_id")["mrs"].max().reindex(rows["key"])
+    visits = units.tables["follow_ups"].rename(columns={FollowUps.follow_up_date: "day"})
+    events = units.tables["complications"].rename(columns={Complications.onset_date: "day"})
+    scores = [visits[[Patients.patient_id, "day", FollowUps.mrs]]]
+    scores += [
+        events[[Patients.patient_id, "day", column]].rename(columns={column: "mrs"})
+        for column in (Complications.mrs_worst, Complications.mrs_30d, Complications.mrs_90d)
+    ]
+    long = pd.concat(scores, ignore_index=True).dropna(subset=[FollowUps.mrs])
+    long = long[long["day"] >= long[Patients.patient_id].map(start)]
+    worst = long.groupby(Patients.patient_id)[FollowUps.mrs].max().reindex(rows["key"])
     return pd.Series(
         pd.concat([pd.Series(worst.array, index=rows.index), last], axis=1).max(axis=1),
         index=rows.index).astype("Int64")
@@ -90,7 +95,7 @@ def _put_down_to(cause: str) -> Counts:
     """Worse than before treatment, and put down to this cause in the record."""
     def counts(units: Units, unit: str) -> pd.DataFrame:
         people = functional_outcomes(units)
-        mine = people["cause"].eq(cause).fillna(False).astype("boolean")
+        mine = people[Complications.cause].eq(cause).fillna(False).astype("boolean")
         return people.assign(event=mine.where(people["worse"].notna()))
 
     return counts

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from registry.schema import Complications
+
 GROUP_LABELS: Mapping[str, str] = MappingProxyType({
     "sm_grade": "Spetzler–Martin grade", "ponce_class": "Spetzler–Ponce class",
     "intent": "Intent", "agent": "Agent", "period": "Calendar year", "ruptured": "Ruptured",
     "extent": "Extent of embolization", "interval": "Days since the last session",
     "formulation": "Formulation", "operator": "Operator code", "half": "Calendar period",
     "stage": "Stage", "presented": "Presented with", "years": "Years", "kind": "Kind",
-    "phase": "Phase", "deficit": "Deficit", "clavien_dindo": "Clavien–Dindo grade",
-    "mrs_30d": "mRS at 30 days", "attribution": "Attribution", "mechanism": "Mechanism",
+    "phase": "Phase", "deficit": "Deficit", Complications.clavien_dindo: "Clavien–Dindo grade",
+    Complications.mrs_30d: "mRS at 30 days", "attribution": "Attribution", "mechanism": "Mechanism",
     "rescue": "Rescue", "preventable": "Preventable",
 })
 """Grouping column → its heading."""

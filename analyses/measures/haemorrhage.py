@@ -21,6 +21,7 @@ from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.rates.rates import clustered_rate, clustered_rate_ratio
 from analyses.words.flags import NOTHING_COUNTED
 from registry.rules.known_dates import earliest, latest
+from registry.schema import Patients
 
 ID = "rate.haemorrhage"
 RATIO = "rate.haemorrhage.ratio"
@@ -79,15 +80,15 @@ def stretches(units: Units) -> pd.DataFrame:
     for stage in (UNDER, AFTER):
         times[stage + LATER] = times[stage] - times[stage + NEAR]
     parts = [BEFORE, UNDER + NEAR, UNDER + LATER, AFTER + NEAR, AFTER + LATER]
-    long = times.melt(id_vars=["patient_id", "ruptured", "presented"], value_vars=parts,
+    long = times.melt(id_vars=[Patients.patient_id, "ruptured", "presented"], value_vars=parts,
                       var_name="stage", value_name="days")
     counts = _counted(units, people, bleeds[~bleeds["presenting"]])
-    long = long.merge(counts, on=["patient_id", "stage"], how="left")
+    long = long.merge(counts, on=[Patients.patient_id, "stage"], how="left")
     for name in ("bleeds", "inexact", "from_complications"):
         long[name] = long[name].fillna(0).astype(int)
     long["years"] = long["days"] / DAYS_A_YEAR
     kept = long[(long["years"] > 0) | (long["bleeds"] > 0)]
-    return kept.sort_values(["patient_id", "stage"], ignore_index=True)
+    return kept.sort_values([Patients.patient_id, "stage"], ignore_index=True)
 
 
 def in_stage(rows: pd.DataFrame, stage: str) -> pd.DataFrame:
@@ -98,11 +99,21 @@ def in_stage(rows: pd.DataFrame, stage: str) -> pd.DataFrame:
 def rate(rows: pd.DataFrame, group: dict[str, str] | None) -> Estimate:
     """Haemorrhages per 100 patient-years of some stretches; its rows are the patients."""
     columns = ["bleeds", "years", "inexact", "from_complications"]
-    each = rows.groupby("patient_id", as_index=False)[columns].sum()
-    found = clustered_rate(
-        each["bleeds"], each["years"], each["patient_id"].to_numpy(dtype=str), per=PER, id=ID,
-        unit=UNIT, group=group, keys=list(each["patient_id"]),
-    ) if each["years"].sum() > 0 else _no_time(each, group)
+    each = rows.groupby(Patients.patient_id, as_index=False)[columns].sum()
+    found = (
+        clustered_rate(
+            each["bleeds"],
+            each["years"],
+            each[Patients.patient_id].to_numpy(dtype=str),
+            per=PER,
+            id=ID,
+            unit=UNIT,
+            group=group,
+            keys=list(each[Patients.patient_id]),
+        )
+        if each["years"].sum() > 0
+        else _no_time(each, group)
+    )
     return replaced(found, flags=(*found.flags, *_placement(each)))
 
 
@@ -116,7 +127,7 @@ def ratio(rows: pd.DataFrame, arm: pd.Series, names: tuple[str, str],
         return Estimate(id=RATIO, kind="rate ratio", value=None, unit=UNIT, group=group,
                         flags=(NOTHING_COUNTED,))
     return clustered_rate_ratio(
-        kept["bleeds"], kept["years"], arm.tolist(), kept["patient_id"].to_numpy(dtype=str),
+        kept["bleeds"], kept["years"], arm.tolist(), kept[Patients.patient_id].to_numpy(dtype=str),
         reference=names[1], per=PER, id=RATIO, unit=UNIT, group=group,
     )
 
@@ -142,69 +153,81 @@ def _people(units: Units, bleeds: pd.DataFrame) -> pd.DataFrame:
     (every treated lesion confirmed; the end where not), `end`.
     """
     people = units.tables["patients"]
-    known = people["presentation_date_known_to"]
-    first = earliest(people["presentation_date"], known)
-    last = latest(people["presentation_date"], known)
+    known = people[Patients.presentation_date_known_to]
+    first = earliest(people[Patients.presentation_date], known)
+    last = latest(people[Patients.presentation_date], known)
     treated_people = units.patients.set_index("key")
-    treated = people["patient_id"].map(treated_people["first_treatment"])
-    end = people["patient_id"].map(last_known(units, bleeds))
+    treated = people[Patients.patient_id].map(treated_people["first_treatment"])
+    end = people[Patients.patient_id].map(last_known(units, bleeds))
     limit = treated.fillna(end)
     middle = first + pd.to_timedelta((last - first).dt.days // 2, unit="D")
-    shut = people["patient_id"].map(_all_shut(units)).fillna(end)
-    bled = people["presentation"].eq("haemorrhage").fillna(False)
-    return pd.DataFrame({
-        "patient_id": people["patient_id"], "treated": treated, "end": end,
-        "presented_on": middle.mask(middle > limit, limit),
-        "shut": shut.mask(shut > end, end).mask(shut < treated, treated),
-        "ruptured": people["patient_id"].map(treated_people["ruptured"]).fillna(NOT_RECORDED),
-        "presented": np.where(bled, "haemorrhage", "other"),
-    }).reset_index(drop=True)
+    shut = people[Patients.patient_id].map(_all_shut(units)).fillna(end)
+    bled = people[Patients.presentation].eq("haemorrhage").fillna(False)
+    return pd.DataFrame(
+        {
+            Patients.patient_id: people[Patients.patient_id],
+            "treated": treated,
+            "end": end,
+            "presented_on": middle.mask(middle > limit, limit),
+            "shut": shut.mask(shut > end, end).mask(shut < treated, treated),
+            "ruptured": people[Patients.patient_id]
+            .map(treated_people["ruptured"])
+            .fillna(NOT_RECORDED),
+            "presented": np.where(bled, "haemorrhage", "other"),
+        }
+    ).reset_index(drop=True)
 
 
 def _all_shut(units: Units) -> pd.Series:
     """The day by which every treated lesion of a patient was confirmed closed (patients where so).
     """
     shut = confirmed_days(units)
-    owner = units.lesions["patient_id"].set_axis(shut.index)
+    owner = units.lesions[Patients.patient_id].set_axis(shut.index)
     return shut.groupby(owner).agg(lambda days: days.max() if days.notna().all() else pd.NaT)
 
 
 def _windows(units: Units, people: pd.DataFrame) -> pd.DataFrame:
     """Days of each patient within 30 days of a treatment, under treatment and after closure."""
     days = _treatment_days(units)
-    following = days.groupby("patient_id")["day"].shift(-1)
+    following = days.groupby(Patients.patient_id)["day"].shift(-1)
     stop = days["day"] + pd.Timedelta(days=WINDOW_DAYS)
     days = days.assign(stop=stop.mask(following < stop, following))
-    days = days.merge(people[["patient_id", "treated", "shut", "end"]], on="patient_id")
+    days = days.merge(
+        people[[Patients.patient_id, "treated", "shut", "end"]], on=Patients.patient_id
+    )
     found = {}
     for stage, low, high in ((UNDER, "treated", "shut"), (AFTER, "shut", "end")):
         inside = _days(days[["day", low]].max(axis=1), days[["stop", high]].min(axis=1))
-        found[stage] = inside.groupby(days["patient_id"]).sum()
-    return pd.DataFrame(found).reindex(people["patient_id"]).fillna(0.0).set_axis(people.index)
+        found[stage] = inside.groupby(days[Patients.patient_id]).sum()
+    return (
+        pd.DataFrame(found).reindex(people[Patients.patient_id]).fillna(0.0).set_axis(people.index)
+    )
 
 
 def _treatment_days(units: Units) -> pd.DataFrame:
-    days = treatments(units).assign(patient_id=lambda rows: rows["patient_id"].astype("string"))
-    return days[["patient_id", "day"]].drop_duplicates().sort_values(
-        ["patient_id", "day"], ignore_index=True)
+    days = treatments(units).assign(
+        patient_id=lambda rows: rows[Patients.patient_id].astype("string")
+    )
+    return days[[Patients.patient_id, "day"]].drop_duplicates().sort_values(
+        [Patients.patient_id, "day"], ignore_index=True)
 
 
 def _counted(units: Units, people: pd.DataFrame, bleeds: pd.DataFrame) -> pd.DataFrame:
     """Distinct bleeds by patient and stage: `bleeds`, `inexact`, `from_complications`."""
-    rows = bleeds.merge(people, on="patient_id")
+    rows = bleeds.merge(people, on=Patients.patient_id)
     rows = rows[(rows["day"] > rows["presented_on"]) | (rows["day"] >= rows["treated"])]
     last = pd.merge_asof(
         rows.reset_index(names="row").sort_values("day", kind="stable"),
         _treatment_days(units).rename(columns={"day": "treatment"}).sort_values(
             "treatment", kind="stable"),
-        left_on="day", right_on="treatment", by="patient_id").set_index("row")["treatment"]
+        left_on="day", right_on="treatment", by=Patients.patient_id).set_index("row")["treatment"]
     near = (rows["day"] - last.reindex(rows.index)).dt.days <= WINDOW_DAYS
     part = np.where(near, NEAR, LATER)
     stage = np.where(rows["day"] <= rows["shut"], UNDER, AFTER).astype(object) + part
     stage = np.where(rows["treated"].notna() & (rows["day"] >= rows["treated"]), stage, BEFORE)
     return rows.assign(stage=stage, bleeds=1, inexact=~rows["exact"],
                        from_complications=rows["complication_only"]).groupby(
-        ["patient_id", "stage"], as_index=False)[["bleeds", "inexact",
+        [Patients.patient_id, "stage"], as_index=False)[["bleeds", "inexact",
                                                    "from_complications"]].sum()
 
 

@@ -21,6 +21,7 @@ from analyses.population.vital_status import (
     deaths_from_any_cause,
     vital_known,
 )
+from registry.schema import Complications, Injections, Lesions, Patients, Resections, Sessions
 
 HAEMORRHAGIC = ("intracranial haemorrhage", "vessel perforation")
 ISCHAEMIC_WITH_DEFICIT = ("unintended vessel occlusion", "thromboembolism", "dissection")
@@ -38,12 +39,12 @@ def every_event(events: pd.DataFrame) -> pd.Series:
 
 def symptomatic(events: pd.DataFrame) -> pd.Series:
     """Events with symptoms."""
-    return events["symptomatic"].astype("boolean")
+    return events[Complications.symptomatic].astype("boolean")
 
 
 def haemorrhagic(events: pd.DataFrame) -> pd.Series:
     """Intracranial haemorrhages and vessel perforations."""
-    return events["kind"].isin(HAEMORRHAGIC).astype("boolean")
+    return events[Complications.kind].isin(HAEMORRHAGIC).astype("boolean")
 
 
 def haemorrhagic_symptomatic(events: pd.DataFrame) -> pd.Series:
@@ -53,32 +54,41 @@ def haemorrhagic_symptomatic(events: pd.DataFrame) -> pd.Series:
 
 def haemorrhagic_without_navigation(events: pd.DataFrame) -> pd.Series:
     """The same, other than by navigation; blank where the mechanism is not recorded."""
-    navigation = events["mechanism"].eq("navigation perforation").astype("boolean")
-    return haemorrhagic(events) & ~navigation.where(events["mechanism"].notna())
+    navigation = events[Complications.mechanism].eq("navigation perforation").astype("boolean")
+    return haemorrhagic(events) & ~navigation.where(events[Complications.mechanism].notna())
 
 
 def ischaemic(events: pd.DataFrame) -> pd.Series:
     """Ischaemic stroke; or unintended occlusion, thromboembolism or dissection with a deficit."""
-    unknown = events["deficit"].eq("not yet known")
-    deficit = events["deficit"].isin(["transient", "permanent"]).astype("boolean")
-    with_deficit = events["kind"].isin(ISCHAEMIC_WITH_DEFICIT) & deficit.mask(unknown)
-    return events["kind"].eq("ischaemic stroke").astype("boolean") | with_deficit
+    unknown = events[Complications.deficit].eq("not yet known")
+    deficit = events[Complications.deficit].isin(["transient", "permanent"]).astype("boolean")
+    with_deficit = events[Complications.kind].isin(ISCHAEMIC_WITH_DEFICIT) & deficit.mask(unknown)
+    return events[Complications.kind].eq("ischaemic stroke").astype("boolean") | with_deficit
 
 
 def permanent_or_death(events: pd.DataFrame) -> pd.Series:
     """Permanent deficit or death from the event; blank while the deficit is not yet known."""
-    permanent = events["deficit"].eq("permanent").astype("boolean")
-    permanent = permanent.mask(events["deficit"].eq("not yet known"))
-    return permanent | events["death"].fillna(False).astype("boolean")
+    permanent = events[Complications.deficit].eq("permanent").astype("boolean")
+    permanent = permanent.mask(events[Complications.deficit].eq("not yet known"))
+    return permanent | events[Complications.death].fillna(False).astype("boolean")
 
 
 def marked_units(units: Units, unit: str, flag: pd.Series) -> pd.DataFrame:
     """The unit frame of `unit` (injection, session, lesion or patient) with a column `event`."""
     events = units.events
     if unit == "injection":
-        rows = events[events["injection_no"].notna() & ~events["placed_by_date"]]
-        rows = rows.assign(name=unit_key(
-            rows, ["patient_id", "lesion_no", "session_no", "injection_no"]))
+        rows = events[events[Injections.injection_no].notna() & ~events["placed_by_date"]]
+        rows = rows.assign(
+            name=unit_key(
+                rows,
+                [
+                    Patients.patient_id,
+                    Lesions.lesion_no,
+                    Sessions.session_no,
+                    Injections.injection_no,
+                ],
+            )
+        )
         frame = units.injections
     elif unit == "session":
         rows, frame = events.assign(name=events["session_key"]), units.sessions
@@ -88,9 +98,9 @@ def marked_units(units: Units, unit: str, flag: pd.Series) -> pd.DataFrame:
         own = unit_key(events, LESION)
         embolized = own.isin(set(frame["key"]))
         rows = events.assign(name=own.where(
-            embolized, unit_key(events, ["patient_id", "at_lesion"])))
+            embolized, unit_key(events, [Patients.patient_id, "at_lesion"])))
     else:
-        rows = events.assign(name=events["patient_id"])
+        rows = events.assign(name=events[Patients.patient_id])
         frame = units.patients[units.patients["embolized"]]
     return frame.assign(event=any_known(frame, "key", rows, flag[rows.index], "name"))
 
@@ -109,7 +119,7 @@ def units_with_death(units: Units, unit: str, dead: set[str]) -> pd.DataFrame:
         return sessions
     patients = units.patients[units.patients["embolized"]]
     return patients.assign(event=any_known(
-        patients, "key", sessions, sessions["event"], "patient_id"))
+        patients, "key", sessions, sessions["event"], Patients.patient_id))
 
 
 @once
@@ -119,7 +129,7 @@ def combined_patients(units: Units) -> pd.DataFrame:
     Blank while such a deficit is not yet known (see `treatment_harm`).
     """
     rows = treatment_harm(units)
-    harmed = any_known(units.patients, "key", rows, rows["harmed"], "patient_id")
+    harmed = any_known(units.patients, "key", rows, rows["harmed"], Patients.patient_id)
     return units.patients.assign(harmed=harmed)
 
 
@@ -135,29 +145,37 @@ def treatment_harm(units: Units) -> pd.DataFrame:
     rows = units.tables["complications"]
     # Attribution is to the embolization only: it clears an event of the embolization phase,
     # but says nothing of one after a resection.
-    elsewhere = rows["cause"].eq("natural history").fillna(False) | (
-        rows["phase"].eq("embolization") & rows["attribution"].eq("unrelated"))
-    own_phase = rows["phase"].isin(TREATMENT_PHASES) & ~elsewhere
-    counted = own_phase | rows["cause"].isin(TREATMENT_PHASES).fillna(False)
+    elsewhere = rows[Complications.cause].eq("natural history").fillna(False) | (
+        rows[Complications.phase].eq("embolization")
+        & rows[Complications.attribution].eq("unrelated")
+    )
+    own_phase = rows[Complications.phase].isin(TREATMENT_PHASES) & ~elsewhere
+    counted = own_phase | rows[Complications.cause].isin(TREATMENT_PHASES).fillna(False)
     counted |= _in_set(rows, units.events)
     events = rows[counted.astype(bool)]
     operated = units.tables["resections"]
-    after = operated["deficit"].eq("permanent").astype("boolean")
-    people = units.tables["patients"][["patient_id", "death_cause"]]
-    return pd.concat([
-        events[LESION].assign(harmed=permanent_or_death(events)),
-        operated[LESION].assign(harmed=after.mask(operated["deficit"].eq("not yet known"))),
-        people[["patient_id"]].assign(
-            lesion_no=pd.Series(pd.NA, index=people.index, dtype="Int64"),
-            harmed=people["death_cause"].eq("treatment").astype("boolean").fillna(False)),
-    ], ignore_index=True)
+    after = operated[Resections.deficit].eq("permanent").astype("boolean")
+    people = units.tables["patients"][[Patients.patient_id, Patients.death_cause]]
+    return pd.concat(
+        [
+            events[LESION].assign(harmed=permanent_or_death(events)),
+            operated[LESION].assign(
+                harmed=after.mask(operated[Resections.deficit].eq("not yet known"))
+            ),
+            people[[Patients.patient_id]].assign(
+                lesion_no=pd.Series(pd.NA, index=people.index, dtype="Int64"),
+                harmed=people[Patients.death_cause].eq("treatment").astype("boolean").fillna(False),
+            ),
+        ],
+        ignore_index=True,
+    )
 
 
 def _placement_notes(units: Units, unit: str, flag: pd.Series) -> list[str]:
     """How events were placed, where the reader has to know it."""
     events = units.events[flag.fillna(False).astype(bool)]
     if unit == "injection":
-        nameless = int((events["injection_no"].isna() | events["placed_by_date"]).sum())
+        nameless = int((events[Injections.injection_no].isna() | events["placed_by_date"]).sum())
         return [f"{_events(nameless)} naming no injection left out"] if nameless else []
     by_date = int(events["placed_by_date"].sum())
     if unit == "session" and by_date:
@@ -166,7 +184,7 @@ def _placement_notes(units: Units, unit: str, flag: pd.Series) -> list[str]:
 
 
 def _in_set(rows: pd.DataFrame, events: pd.DataFrame) -> pd.Series:
-    keys = unit_key(rows, [*LESION, "complication_no"])
+    keys = unit_key(rows, [*LESION, Complications.complication_no])
     return keys.isin(set(events["key"]))
 
 

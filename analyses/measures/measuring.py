@@ -13,6 +13,7 @@ from analyses.measures.counting import few_marked, levels
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.measurements.medians import clustered_mean, clustered_median
 from analyses.words.estimate_text import plural
+from registry.schema import Patients
 
 
 def median_of(
@@ -26,7 +27,7 @@ def median_of(
     """
     known = frame[frame[column].notna()]
     found = clustered_median(
-        known[column].to_numpy(dtype=float), known["patient_id"].to_numpy(dtype=str),
+        known[column].to_numpy(dtype=float), known[Patients.patient_id].to_numpy(dtype=str),
         measure=measure, id=id, unit=unit, group=group, keys=list(known["key"]), level=level)
     found = replaced(found, beside=(*found.beside, *_range(found, known[column])))
     return _with_missing(found, len(frame) - len(known))
@@ -39,7 +40,7 @@ def mean_of(
     """The mean of a column with its interval; standard deviation in `beside`. As `median_of`."""
     known = frame[frame[column].notna()]
     found = clustered_mean(
-        known[column].to_numpy(dtype=float), known["patient_id"].to_numpy(dtype=str),
+        known[column].to_numpy(dtype=float), known[Patients.patient_id].to_numpy(dtype=str),
         measure=measure, id=id, unit=unit, group=group, keys=list(known["key"]))
     return _with_missing(found, len(frame) - len(known))
 

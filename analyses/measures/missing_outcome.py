@@ -19,12 +19,13 @@ from analyses.statistics.arrays import Floats, Labels
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.weighted_proportion import weighted_proportion
+from registry.schema import Patients
 
 FEWEST = 5
 """Observed and missing units a term of the model of observation needs."""
 
 TOO_FEW = f"fewer than {FEWEST} units missing, or known: no model of observation, see the bounds"
-TERMS = ("sm_grade_value", "bled", "age_y", "mrs_before", "year")
+TERMS = ("sm_grade_value", "bled", Patients.age_y, Patients.mrs_before, "year")
 """Terms of the model of observation, in the order in which they enter as numbers allow."""
 
 def missing_outcome_estimates(units: Units) -> list[Estimate]:
@@ -49,7 +50,7 @@ def three_ways(headline: Headline, units: Units, id: str) -> list[Estimate]:
     """Complete case, bounds and weighted, of one measure; bounds alone where the gate says so."""
     frame = headline.frame
     outcome = frame["event"].astype("Float64").to_numpy(dtype=float, na_value=np.nan)
-    patients = frame["patient_id"].to_numpy(dtype=str)
+    patients = frame[Patients.patient_id].to_numpy(dtype=str)
     bounds = proportion_bounds(outcome, patients, id=f"{id}.bounds", unit=headline.unit,
                                keys=list(frame["key"]))
     if not headline.verdict:
@@ -68,11 +69,11 @@ def observation_terms(frame: pd.DataFrame, units: Units) -> tuple[list[str], Flo
     A blank covariate takes the mean of its column. Terms enter in the order of `TERMS`, one for
     every `FEWEST` units of the rarer of known and missing; constant ones are left out.
     """
-    people = units.tables["patients"].set_index("patient_id")
+    people = units.tables["patients"].set_index(Patients.patient_id)
     values = pd.DataFrame({
         "sm_grade_value": frame["sm_grade_value"], "bled": frame["ruptured"].eq("yes"),
-        "age_y": frame["patient_id"].map(people["age_y"]),
-        "mrs_before": frame["patient_id"].map(people["mrs_before"]),
+        Patients.age_y: frame[Patients.patient_id].map(people[Patients.age_y]),
+        Patients.mrs_before: frame[Patients.patient_id].map(people[Patients.mrs_before]),
         "year": pd.to_numeric(frame["period"], errors="coerce"),
     }).astype("Float64").astype(float)
     values = values.fillna(values.mean())
@@ -92,7 +93,7 @@ def _weighted(
                         flags=(TOO_FEW,))
     found = weighted_proportion(outcome, covariates, patients, id=id, unit=headline.unit,
                                 keys=list(headline.frame["key"]))
-    words = {"sm_grade_value": "grade", "bled": "rupture", "age_y": "age",
-             "mrs_before": "mRS before", "year": "calendar year"}
+    words = {"sm_grade_value": "grade", "bled": "rupture", Patients.age_y: "age",
+             Patients.mrs_before: "mRS before", "year": "calendar year"}
     known = ", ".join(words[name] for name in terms)
     return replaced(found, flags=(*found.flags, f"chance of observation by {known}"))

@@ -10,6 +10,7 @@ from analyses.measures.measure import Counts, Direction, Share
 from analyses.measures.places import Place
 from analyses.population.counted_events import LESION
 from analyses.population.unit_frames import Units, once
+from registry.schema import FollowUps, Lesions, Resections, Sessions
 
 NEAR_COMPLETE_PCT = 90.0
 CATHETER = "catheter angiography"
@@ -25,13 +26,13 @@ def last_assessed(sessions: pd.DataFrame, lesions: pd.DataFrame) -> pd.DataFrame
     bounds = lesions[[*LESION, "first_resection", "first_radiosurgery"]]
     rows = sessions.merge(bounds, on=LESION)
     other = rows[["first_resection", "first_radiosurgery"]].min(axis=1)
-    assessed = rows["occlusion_after_pct"].notna() & rows["occlusion_status"].ne(
+    assessed = rows[Sessions.occlusion_after_pct].notna() & rows[Sessions.occlusion_status].ne(
         "not assessed").fillna(True)
-    before = other.isna() | (rows["session_date"] <= other)
-    rows = rows[assessed & before].sort_values([*LESION, "session_no"])
+    before = other.isna() | (rows[Sessions.session_date] <= other)
+    rows = rows[assessed & before].sort_values([*LESION, Sessions.session_no])
     last = rows.groupby(LESION, as_index=False).tail(1)
-    return last[[*LESION, "occlusion_after_pct"]].rename(
-        columns={"occlusion_after_pct": "occlusion_pct"})
+    return last[[*LESION, Sessions.occlusion_after_pct]].rename(
+        columns={Sessions.occlusion_after_pct: "occlusion_pct"})
 
 
 @once
@@ -49,11 +50,13 @@ def embolized_lesions(units: Units) -> pd.DataFrame:
 @once
 def resected_lesions(units: Units) -> pd.DataFrame:
     """Lesions resected; `complete` by the last resection's result, blank where not imaged."""
-    rows = units.tables["resections"].sort_values([*LESION, "resection_date", "resection_no"])
-    last = rows.groupby(LESION, as_index=False).tail(1)[[*LESION, "result"]]
+    rows = units.tables["resections"].sort_values(
+        [*LESION, Resections.resection_date, Resections.resection_no]
+    )
+    last = rows.groupby(LESION, as_index=False).tail(1)[[*LESION, Resections.result]]
     found = units.lesions.merge(last, on=LESION)
-    complete = found["result"].eq("complete").astype("boolean")
-    return found.assign(complete=complete.where(found["result"].ne("not imaged")))
+    complete = found[Resections.result].eq("complete").astype("boolean")
+    return found.assign(complete=complete.where(found[Resections.result].ne("not imaged")))
 
 
 @once
@@ -64,7 +67,7 @@ def final_lesions(units: Units) -> pd.DataFrame:
     """
     rows = units.lesions[~units.lesions["ongoing"]]
     images = imaging_after_treatment(units)
-    confirmed = _closed(images[images["imaging"] == CATHETER], images)
+    confirmed = _closed(images[images[FollowUps.imaging] == CATHETER], images)
     presumed = _closed(images, images)
     return rows.assign(
         confirmed=rows["key"].isin(confirmed).astype("boolean"),
@@ -80,15 +83,18 @@ def lesion_images(units: Units) -> pd.DataFrame:
     (boolean: the angiogram after a resection, on its own date, else that of the operation).
     """
     seen = units.tables["follow_ups"]
-    seen = seen[seen["occlusion"].notna() & seen["imaging"].ne("none")]
-    follow = seen[[*LESION, "imaging", "occlusion"]].assign(
-        day=seen["follow_up_date"], complete=seen["occlusion"].eq("complete"), operation=False)
+    seen = seen[seen[FollowUps.occlusion].notna() & seen[FollowUps.imaging].ne("none")]
+    follow = seen[[*LESION, FollowUps.imaging, FollowUps.occlusion]].assign(
+        day=seen[FollowUps.follow_up_date],
+        complete=seen[FollowUps.occlusion].eq("complete"),
+        operation=False,
+    )
     operated = units.tables["resections"]
-    operated = operated[operated["result"].ne("not imaged")]
+    operated = operated[operated[Resections.result].ne("not imaged")]
     after = operated[LESION].assign(
-        imaging=CATHETER, complete=operated["result"].eq("complete"), operation=True,
-        day=operated["angiography_date"].fillna(operated["resection_date"]))
-    both = [follow.drop(columns="occlusion"), after]
+        imaging=CATHETER, complete=operated[Resections.result].eq("complete"), operation=True,
+        day=operated[Resections.angiography_date].fillna(operated[Resections.resection_date]))
+    both = [follow.drop(columns=FollowUps.occlusion), after]
     images = pd.concat([rows for rows in both if len(rows)] or both[:1], ignore_index=True)
     images = images.merge(units.lesions[["key", *LESION]], on=LESION)
     images = images.assign(complete=images["complete"].astype(bool),
@@ -113,7 +119,7 @@ def plan_notes(units: Units) -> list[str]:
     """What the reader must know of lesions whose plan is ongoing, or not recorded."""
     notes = []
     ongoing = int(units.lesions["ongoing"].sum())
-    blank = int(units.lesions["plan_status"].isna().sum())
+    blank = int(units.lesions[Lesions.plan_status].isna().sum())
     if ongoing:
         notes.append(f"{_lesions(ongoing)} with treatment ongoing listed apart")
     if blank:

@@ -38,6 +38,7 @@ from analyses.statistics.timetoevent.weighted_incidence import (
     weighted_cumulative_incidence,
 )
 from analyses.words.flags import NOTHING_COUNTED
+from registry.schema import Patients
 
 HORIZONS = (1, 2, 5)
 """Years at which every curve is read."""
@@ -146,9 +147,9 @@ def _label(id: str) -> str:
 
 def _loss_covariates(units: Units, lesions: pd.DataFrame) -> pd.DataFrame:
     """What loss is modelled on, centred; the few blanks take the median."""
-    age = units.tables["patients"].set_index("patient_id")["age_y"].astype(float)
+    age = units.tables["patients"].set_index(Patients.patient_id)[Patients.age_y].astype(float)
     grade = lesions["sm_grade_value"].astype("Float64").astype(float)
-    columns = pd.DataFrame({"age": lesions["patient_id"].map(age) / 10, "grade": grade})
+    columns = pd.DataFrame({"age": lesions[Patients.patient_id].map(age) / 10, "grade": grade})
     middle = columns.median().fillna(0.0)
     return (columns.fillna(middle) - middle).assign(
         ruptured=lesions["ruptured"].eq("yes").astype(float))
@@ -173,8 +174,8 @@ def common_end(rows: pd.DataFrame) -> int | None:
 
 def repeats(rows: pd.DataFrame) -> np.ndarray | None:
     """The patient of each row where any patient has several, else None."""
-    if rows["patient_id"].duplicated().any():
-        return rows["patient_id"].to_numpy(dtype=str)
+    if rows[Patients.patient_id].duplicated().any():
+        return rows[Patients.patient_id].to_numpy(dtype=str)
     return None
 
 

@@ -30,6 +30,7 @@ from analyses.statistics.timetoevent.gray import gray_test
 from analyses.statistics.timetoevent.groups_compared import GroupTest
 from analyses.statistics.timetoevent.log_rank import log_rank_test
 from analyses.words.wording_of_p import p_text
+from registry.schema import Patients
 
 DIFFERENCE = f"{OBLITERATION}.difference"
 MEAN_DIFFERENCE = f"{RESTRICTED}.difference"
@@ -64,7 +65,7 @@ def obliteration_differences(lesions: pd.DataFrame, column: str) -> list[Estimat
         found.append(replaced(
             difference, id=DIFFERENCE, flags=(*difference.flags, words),
             group={"years": str(GROUPED_AT), column: f"{name} minus {names[0]}"},
-            clusters=rows.loc[rows[column].isin([name, names[0]]), "patient_id"].nunique()))
+            clusters=rows.loc[rows[column].isin([name, names[0]]), Patients.patient_id].nunique()))
     return found
 
 
@@ -86,7 +87,9 @@ def mean_differences(patients: pd.DataFrame, column: str) -> list[Estimate]:
 
 
 def _gray_words(rows: pd.DataFrame, column: str, groups: int) -> str:
-    first = rows.sort_values(["patient_id", "start", "key"]).drop_duplicates("patient_id")
+    first = rows.sort_values([Patients.patient_id, "start", "key"]).drop_duplicates(
+        Patients.patient_id
+    )
     first = first.sort_index().reset_index(drop=True)
     test = gray_test(first["years"], first["event"], categories(first, column),
                      time=GROUPED_AT, unit="lesion", measure="years")

@@ -20,6 +20,7 @@ from analyses.population.unit_frames import GROUPINGS, Units, once
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import injection_limits, mixing_within
 from registry.clinical.technique import INJECTION_KEY
+from registry.schema import Sessions
 from registry.schema.vocabulary import COPOLYMER_AGENTS
 
 PER_INJECTION = ("dead_space", "rate", "pause", "reflux", "halted")
@@ -41,7 +42,7 @@ def mixed_sessions(units: Units) -> pd.DataFrame:
     with_copolymer = set(units.injections.loc[used, "session_key"])
     rows = procedure_rows(units)
     rows = rows[rows["key"].isin(with_copolymer)]
-    within = mixing_within(rows["agent_mixing_min"], units.limits)
+    within = mixing_within(rows[Sessions.agent_mixing_min], units.limits)
     return rows.assign(mixing=within.astype("boolean"))
 
 

@@ -21,6 +21,7 @@ from analyses.population.procedure_rows import (
 )
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
+from registry.schema import Injections, Sessions
 
 HIGH_KERMA_MGY = 5000.0
 """From 5 Gy at the reference point a dose is called substantial and the skin is followed up.
@@ -62,43 +63,128 @@ PATIENT_MEASURES: tuple[Spread, ...] = (
             "sessions.procedure_no", {IN_TEXT: ("patient",)}),
 )
 AIR_KERMA = _spread(
-    "session", procedure_rows, "air_kerma_mgy", "Air kerma at the reference point", "mGy",
+    "session", procedure_rows, Sessions.air_kerma_mgy, "Air kerma at the reference point", "mGy",
     "sessions.air_kerma_mgy", {IN_TEXT: SESSION}, ("avm-endovascular: Radiation",))
 SESSION_MEASURES: tuple[Spread, ...] = (
-    _spread("session", procedure_rows, "pedicles_treated", "Pedicles a session", "",
-            "injections.pedicle_no", {IN_TEXT: SESSION}),
-    _spread("session", procedure_rows, "agent_ml", "Liquid agent a session", "mL",
-            "injections.agent_ml injections.agent", {IN_TEXT: SESSION}),
-    _spread("session", procedure_rows, "procedure_min", "Procedure time", "min",
-            "sessions.procedure_min"),
-    _spread("session", procedure_rows, "fluoroscopy_min", "Fluoroscopy time", "min",
-            "sessions.fluoroscopy_min"),
+    _spread(
+        "session",
+        procedure_rows,
+        "pedicles_treated",
+        "Pedicles a session",
+        "",
+        "injections.pedicle_no",
+        {IN_TEXT: SESSION},
+    ),
+    _spread(
+        "session",
+        procedure_rows,
+        Injections.agent_ml,
+        "Liquid agent a session",
+        "mL",
+        "injections.agent_ml injections.agent",
+        {IN_TEXT: SESSION},
+    ),
+    _spread(
+        "session",
+        procedure_rows,
+        Sessions.procedure_min,
+        "Procedure time",
+        "min",
+        "sessions.procedure_min",
+    ),
+    _spread(
+        "session",
+        procedure_rows,
+        Sessions.fluoroscopy_min,
+        "Fluoroscopy time",
+        "min",
+        "sessions.fluoroscopy_min",
+    ),
     AIR_KERMA,
-    _spread("session", procedure_rows, "dose_area_product_gycm2", "Dose–area product", "Gy·cm²",
-            "sessions.dose_area_product_gycm2"),
-    _spread("session", procedure_rows, "contrast_ml", "Contrast medium", "mL",
-            "sessions.contrast_ml"),
-    _spread("session", procedure_rows, "nights", "Nights in hospital", "nights",
-            "sessions.nights"),
+    _spread(
+        "session",
+        procedure_rows,
+        Sessions.dose_area_product_gycm2,
+        "Dose–area product",
+        "Gy·cm²",
+        "sessions.dose_area_product_gycm2",
+    ),
+    _spread(
+        "session",
+        procedure_rows,
+        Sessions.contrast_ml,
+        "Contrast medium",
+        "mL",
+        "sessions.contrast_ml",
+    ),
+    _spread("session", procedure_rows, "nights", "Nights in hospital", "nights", "sessions.nights"),
 )
 INJECTION_MEASURES: tuple[Spread, ...] = (
-    _spread("injection", injection_rows, "agent_ml", "Liquid agent an injection", "mL",
-            "injections.agent_ml"),
-    _spread("injection", injection_rows, "injection_min", "Injection time by the clock", "min",
-            "injections.injection_min"),
-    _spread("injection", injection_rows, "push_min", "Time of pushing", "min",
-            "injections.injection_min injections.pauses_s"),
-    _spread("injection", injection_rows, "rate_ml_min", "Mean rate while pushing", "mL/min",
-            "injections.agent_ml injections.injection_min injections.pauses_s",
-            {IN_TEXT: ("injection",)}),
-    _spread("injection", injection_rows, "pauses_s", "Pauses together", "s",
-            "injections.pauses_s"),
-    _spread("injection", injection_rows, "longest_pause_s", "Longest pause", "s",
-            "injections.longest_pause_s"),
-    _spread("injection", injection_rows, "reflux_stops", "Stops for reflux", "",
-            "injections.reflux_stops"),
-    _spread("injection", injection_rows, "reflux_mm", "Longest reflux", "mm",
-            "injections.reflux_mm"),
+    _spread(
+        "injection",
+        injection_rows,
+        Injections.agent_ml,
+        "Liquid agent an injection",
+        "mL",
+        "injections.agent_ml",
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        Injections.injection_min,
+        "Injection time by the clock",
+        "min",
+        "injections.injection_min",
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        "push_min",
+        "Time of pushing",
+        "min",
+        "injections.injection_min injections.pauses_s",
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        "rate_ml_min",
+        "Mean rate while pushing",
+        "mL/min",
+        "injections.agent_ml injections.injection_min injections.pauses_s",
+        {IN_TEXT: ("injection",)},
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        Injections.pauses_s,
+        "Pauses together",
+        "s",
+        "injections.pauses_s",
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        Injections.longest_pause_s,
+        "Longest pause",
+        "s",
+        "injections.longest_pause_s",
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        Injections.reflux_stops,
+        "Stops for reflux",
+        "",
+        "injections.reflux_stops",
+    ),
+    _spread(
+        "injection",
+        injection_rows,
+        Injections.reflux_mm,
+        "Longest reflux",
+        "mm",
+        "injections.reflux_mm",
+    ),
 )
 
 
@@ -135,5 +221,5 @@ def operator_estimates(units: Units) -> list[Estimate]:
 
 def _with_high_kerma(sessions: pd.DataFrame) -> pd.DataFrame:
     """Procedures with `event`: a dose that is called substantial; blank where not recorded."""
-    high = sessions["air_kerma_mgy"].ge(HIGH_KERMA_MGY).astype("boolean")
-    return sessions.assign(event=high.where(sessions["air_kerma_mgy"].notna()))
+    high = sessions[Sessions.air_kerma_mgy].ge(HIGH_KERMA_MGY).astype("boolean")
+    return sessions.assign(event=high.where(sessions[Sessions.air_kerma_mgy].notna()))

@@ -18,6 +18,7 @@ from analyses.measures.places import Place
 from analyses.population.bands import extent_band, interval_band
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.unit_frames import GROUPINGS, Units, once
+from registry.schema import Complications, Resections, Sessions
 
 CONFOUNDED = (
     "How far a nidus was embolized, and how soon it was resected, was decided patient by "
@@ -38,7 +39,9 @@ def resected_with_extent(units: Units) -> pd.DataFrame:
     lesions = resected_lesions(units)
     last = last_assessed(units.tables["sessions"], units.lesions)
     found = lesions.merge(last, on=LESION, how="left")
-    first = units.tables["resections"].sort_values([*LESION, "resection_date", "resection_no"])
+    first = units.tables["resections"].sort_values(
+        [*LESION, Resections.resection_date, Resections.resection_no]
+    )
     first = first.groupby(LESION, as_index=False).head(1)
     before = days_since_session(first, units.tables["sessions"])
     found = found.merge(first[LESION].assign(days=before), on=LESION, how="left")
@@ -59,7 +62,7 @@ def operations_with_extent(units: Units) -> pd.DataFrame:
     sessions = units.tables["sessions"]
     days = days_since_session(rows, sessions)
     return rows.assign(
-        key=unit_key(rows, [*LESION, "resection_no"]), days=days,
+        key=unit_key(rows, [*LESION, Resections.resection_no]), days=days,
         extent=extent_band(_occlusion_before(rows, sessions), days.notna()),
         interval=interval_band(days),
     )
@@ -68,31 +71,31 @@ def operations_with_extent(units: Units) -> pd.DataFrame:
 def days_since_session(operations: pd.DataFrame, sessions: pd.DataFrame) -> pd.Series:
     """Days from the last session on the lesion to each operation (Int64; blank without one)."""
     pairs = _sessions_before(operations, sessions)
-    last = pairs.groupby("row")["session_date"].max().reindex(operations.index)
-    return (operations["resection_date"] - last).dt.days.astype("Int64")
+    last = pairs.groupby("row")[Sessions.session_date].max().reindex(operations.index)
+    return (operations[Resections.resection_date] - last).dt.days.astype("Int64")
 
 
 def _sessions_before(operations: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
     """Pairs of an operation (`row`, its index) and a session on or before its day."""
-    rows = operations[[*LESION, "resection_date"]].reset_index(names="row")
+    rows = operations[[*LESION, Resections.resection_date]].reset_index(names="row")
     pairs = rows.merge(sessions, on=LESION)
-    return pairs[pairs["session_date"] <= pairs["resection_date"]]
+    return pairs[pairs[Sessions.session_date] <= pairs[Resections.resection_date]]
 
 
 def _occlusion_before(operations: pd.DataFrame, sessions: pd.DataFrame) -> pd.Series:
     pairs = _sessions_before(operations, sessions)
-    read = pairs["occlusion_after_pct"].notna() & pairs["occlusion_status"].ne(
+    read = pairs[Sessions.occlusion_after_pct].notna() & pairs[Sessions.occlusion_status].ne(
         "not assessed").fillna(True)
-    last = pairs[read].sort_values(["row", "session_no"]).groupby("row").tail(1)
-    return last.set_index("row")["occlusion_after_pct"].reindex(operations.index)
+    last = pairs[read].sort_values(["row", Sessions.session_no]).groupby("row").tail(1)
+    return last.set_index("row")[Sessions.occlusion_after_pct].reindex(operations.index)
 
 
 def _permanent(units: Units, lesions: pd.DataFrame) -> pd.Series:
     operated = units.tables["resections"]
-    after = operated["deficit"].eq("permanent").astype("boolean")
-    after = after.mask(operated["deficit"].eq("not yet known"))
+    after = operated[Resections.deficit].eq("permanent").astype("boolean")
+    after = after.mask(operated[Resections.deficit].eq("not yet known"))
     events = units.tables["complications"]
-    events = events[events["phase"].eq("resection")]
+    events = events[events[Complications.phase].eq("resection")]
     flags = pd.concat([after, permanent_or_death(events)], ignore_index=True)
     names = pd.concat([unit_key(operated, LESION), unit_key(events, LESION)], ignore_index=True)
     return any_known(lesions, "key", names.to_frame("name"), flags, "name")
@@ -142,13 +145,13 @@ COMPLETE_BY_EXTENT = Share(
 BLOOD_LOSS = Spread(
     id="resection.blood_loss_ml", units=OPERATION, label="Blood loss", subject="blood loss",
     counted="estimated blood loss", among="operations with it recorded", measure="mL",
-    direction=Direction.HARM, values=_value("blood_loss_ml"), by=BANDS,
+    direction=Direction.HARM, values=_value(Resections.blood_loss_ml), by=BANDS,
     shown_in={Place.OPERATION_TABLE: OPERATION, Place.OPERATION_TEXT: OPERATION},
     uses=("resections.blood_loss_ml",), checked_against="order statistics, Conover")
 DURATION = Spread(
     id="resection.operation_min", units=OPERATION, label="Operation time",
     subject="operation time", counted="skin to skin", among="operations with it recorded",
-    measure="min", values=_value("operation_min"), by=BANDS,
+    measure="min", values=_value(Resections.operation_min), by=BANDS,
     shown_in={Place.OPERATION_TABLE: OPERATION, Place.OPERATION_TEXT: OPERATION},
     uses=("resections.operation_min",), checked_against="order statistics, Conover")
 NIGHTS = Spread(

@@ -15,6 +15,7 @@ from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, counted_rows
+from registry.schema import FollowUps, Patients, Services, Sessions
 
 COUNTED = ("patients", "lesions", "sessions", "injections", "catheters")
 @once
@@ -22,9 +23,9 @@ def count_estimates(units: Units) -> list[Estimate]:
     """`count.*`: units of each kind, sites, embolization complications, the suite's own log."""
     found = [_count(f"count.{name}", name.rstrip("s"), getattr(units, name)["key"])
              for name in COUNTED]
-    sites = sorted(set(units.tables["patients"]["site_id"].dropna().astype(str)))
+    sites = sorted(set(units.tables["patients"][Patients.site_id].dropna().astype(str)))
     found += [_count("count.sites", "site", sites), _events(units)]
-    logged = units.tables["services"]["suite_log_procedures"].dropna()
+    logged = units.tables["services"][Services.suite_log_procedures].dropna()
     if len(logged):
         found.append(Estimate(id="count.suite_log", kind="count", value=float(logged.sum()),
                               n=int(logged.sum()), unit="procedure", method="count"))
@@ -62,9 +63,16 @@ def _events(units: Units) -> Estimate:
     events = units.events
     by_date = events["placed_by_date"].astype(bool)
     return Estimate(
-        id="count.events", kind="count", value=float(len(events)), n=len(events), unit="event",
-        method="count", clusters=int(events["patient_id"].nunique()), events=int(by_date.sum()),
-        counted=counted_rows(events["key"], by_date))
+        id="count.events",
+        kind="count",
+        value=float(len(events)),
+        n=len(events),
+        unit="event",
+        method="count",
+        clusters=int(events[Patients.patient_id].nunique()),
+        events=int(by_date.sum()),
+        counted=counted_rows(events["key"], by_date),
+    )
 
 
 BY_HAND = "counted by hand on the small cohort"
@@ -95,11 +103,11 @@ OPEN_READER = Share(
     id="open.occlusion_reader", units=("session",), label="Occlusion read by the operator",
     subject="occlusion read by the operator alone", counted="occlusion read by the operator",
     among="sessions of a lesion whose reader is recorded",
-    counts=_judged_by_operator("sessions", "occlusion_read_by", "session_no"), by=(),
+    counts=_judged_by_operator("sessions", Sessions.occlusion_read_by, Sessions.session_no), by=(),
     unknown=NOT_SAID, uses=("sessions.occlusion_read_by",), checked_against=BY_HAND)
 OPEN_RATER = Share(
     id="open.mrs_rater", units=("visit",), label="mRS rated by the operator",
     subject="an mRS rated by the operator", counted="mRS rated by the operator",
     among="visits whose rater is recorded",
-    counts=_judged_by_operator("follow_ups", "mrs_rater", "follow_up_no"), by=(),
+    counts=_judged_by_operator("follow_ups", FollowUps.mrs_rater, FollowUps.follow_up_no), by=(),
     unknown=NOT_SAID, uses=("follow_ups.mrs_rater",), checked_against=BY_HAND)

@@ -23,6 +23,7 @@ from analyses.statistics.regression.propensity import (
     compare_weighted,
     compare_weighted_level,
 )
+from registry.schema import Patients, Resections
 
 INDICATION = (
     "Who was embolized followed the lesion and the surgeon's judgement (confounding by "
@@ -30,8 +31,10 @@ INDICATION = (
 )
 COVARIATES = ("sm_grade", "ruptured", "age_at_treatment")
 OUTCOMES: Mapping[str, tuple[str, str]] = {
-    "blood_loss_ml": ("Blood loss", "mL"), "operation_min": ("Operation time", "min"),
-    "complete": ("Complete resection", ""), "permanent": ("Permanent deficit or death", ""),
+    Resections.blood_loss_ml: ("Blood loss", "mL"),
+    Resections.operation_min: ("Operation time", "min"),
+    "complete": ("Complete resection", ""),
+    "permanent": ("Permanent deficit or death", ""),
 }
 """Outcome column → its words and unit; without a unit it is yes/no."""
 GROUPS = {"yes": True, "no": False}
@@ -93,13 +96,15 @@ def first_operations(units: Units) -> pd.DataFrame:
     A lesion embolized only after its operation counts as not embolized before.
     """
     lesions = resected_with_extent(units)
-    rows = units.tables["resections"].sort_values([*LESION, "resection_date", "resection_no"])
+    rows = units.tables["resections"].sort_values(
+        [*LESION, Resections.resection_date, Resections.resection_no]
+    )
     first = rows.groupby(LESION, as_index=False).head(1)
     first = first.assign(before=days_since_session(first, units.tables["sessions"]).notna())
     joined = lesions.drop(columns=["sm_grade"]).merge(
-        first[[*LESION, "blood_loss_ml", "operation_min", "before"]], on=LESION)
+        first[[*LESION, Resections.blood_loss_ml, Resections.operation_min, "before"]], on=LESION)
     numbers = {name: joined[name].astype("Float64").astype(float)
-               for name in ("blood_loss_ml", "operation_min", "age_at_treatment")}
+               for name in (Resections.blood_loss_ml, Resections.operation_min, "age_at_treatment")}
     return joined.assign(
         **numbers, embolized_before=joined["before"].astype(bool),
         sm_grade=joined["sm_grade_value"].astype("Float64").astype(float),
@@ -124,7 +129,7 @@ def _compared(rows: pd.DataFrame, outcome: str) -> ComparedOutcome:
     known = rows[rows[outcome].notna()]
     compare = compare_weighted_level if measure else compare_weighted
     try:
-        found = compare(known, outcome, "embolized_before", COVARIATES, cluster="patient_id",
+        found = compare(known, outcome, "embolized_before", COVARIATES, cluster=Patients.patient_id,
                         unit="lesion", indication=INDICATION)
     except ValueError as problem:
         return ComparedOutcome(outcome, groups, None, str(problem))

@@ -23,6 +23,7 @@ from analyses.statistics.regression.predictions import corrected_coefficients
 from analyses.statistics.regression.sandwich import sum_by_cluster
 from analyses.statistics.regression.standardisation import effect_curve, standardised_risks
 from analyses.statistics.regression.terms import Term, numbers
+from registry.schema import Patients, Sessions
 
 STEP = 50.0
 """Cases a step of the odds ratio is."""
@@ -62,9 +63,15 @@ class LearningEffect:
 
 
 def learning_effect(
-    data: pd.DataFrame, outcome: str, adjust: Sequence[str | Term], *,
-    case_number: str = "case_number", operator: str = "operator_id", cluster: str = "patient_id",
-    level: float = 0.95, unit: str = "session",
+    data: pd.DataFrame,
+    outcome: str,
+    adjust: Sequence[str | Term],
+    *,
+    case_number: str = "case_number",
+    operator: str = Sessions.operator_id,
+    cluster: str = Patients.patient_id,
+    level: float = 0.95,
+    unit: str = "session",
 ) -> LearningEffect:
     """Adjusted effect of case_number on a yes/no outcome of sessions.
 

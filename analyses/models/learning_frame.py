@@ -7,6 +7,7 @@ import pandas as pd
 from analyses.models.learning_effect import LearningEffect, learning_effect
 from analyses.models.technique_frame import technique_frames
 from analyses.population.unit_frames import Units
+from registry.schema import Sessions
 
 ADJUST = ("sm_grade", "ruptured")
 
@@ -14,7 +15,7 @@ ADJUST = ("sm_grade", "ruptured")
 def learning_sessions(units: Units) -> pd.DataFrame:
     """Procedures with `event` (any complication), `case_number`, `operator_id`, and ADJUST."""
     frame = technique_frames(units)["session"]
-    operators = units.sessions.set_index("key")["operator_id"].astype(object)
+    operators = units.sessions.set_index("key")[Sessions.operator_id].astype(object)
     return frame.assign(operator_id=frame["key"].map(operators))
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from analyses.statistics.regression.estimator_choice import ESTIMATORS
 from analyses.statistics.regression.terms import Term, as_term
+from registry.schema import Injections, Patients
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,9 +25,16 @@ if TYPE_CHECKING:
 MISSING_RULES = ("complete rows", "imputation")
 # Earlier causes later: a later step is never adjusted for when an earlier one is the question.
 CAUSAL_STEPS = (
-    ("pedicles", "agent_ml", "agent_per_nidus", "rate_ml_min", "longest_pause_s", "formulation"),
+    (
+        "pedicles",
+        Injections.agent_ml,
+        "agent_per_nidus",
+        "rate_ml_min",
+        Injections.longest_pause_s,
+        "formulation",
+    ),
     ("reflux_past_limit",),
-    ("venous_passage",),
+    (Injections.venous_passage,),
 )
 
 
@@ -45,7 +53,7 @@ class PlannedModel:
     exposure: Term
     adjust: tuple[Term, ...] = ()
     why: tuple[str, ...] = ()
-    cluster: str = "patient_id"
+    cluster: str = Patients.patient_id
     estimator: str = "auto"
     missing: str = "complete rows"
     subgroups: tuple[str, ...] = ()
@@ -192,7 +200,7 @@ def _read_model(place: int, table: dict[str, Any], problems: list[str]) -> Plann
                 for term in table.get("adjust", []))
     return PlannedModel(
         table["name"], table["unit"], table["outcome"], exposure, adjust, why,
-        table.get("cluster", "patient_id"), table.get("estimator", "auto"),
+        table.get("cluster", Patients.patient_id), table.get("estimator", "auto"),
         table.get("missing", "complete rows"), tuple(table.get("subgroups", [])))
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from registry.schema import Injections, Resections
+
 if TYPE_CHECKING:
     from analyses.statistics.regression.terms import Term
 
@@ -12,26 +14,29 @@ OUTCOME_WORDS = {
     "event": "Any complication",
     "obliterated": "Immediate complete occlusion",
     "permanent_deficit": "Permanent deficit or death from embolization",
-    "blood_loss_ml": "Blood loss of the resection",
-    "operation_min": "Operation time of the resection",
+    Resections.blood_loss_ml: "Blood loss of the resection",
+    Resections.operation_min: "Operation time of the resection",
 }
 """Outcome column → its words, as a heading."""
 
 TECHNIQUE_WORDS = {
     "pedicles": "Pedicles treated",
-    "agent_ml": "Agent volume",
+    Injections.agent_ml: "Agent volume",
     "agent_per_nidus": "Agent per mL of nidus",
     "rate_ml_min": "Mean rate",
-    "longest_pause_s": "Longest pause",
+    Injections.longest_pause_s: "Longest pause",
     "formulation": "Formulation",
     "reflux_past_limit": "Reflux past the agreed limit",
-    "venous_passage": "Agent in the draining vein",
+    Injections.venous_passage: "Agent in the draining vein",
 }
 """Exposure column → its words; the step of a ratio is added by `exposure_words`."""
 
 MEASURED_IN = {
-    "pedicles": "pedicles", "agent_ml": "mL", "agent_per_nidus": "mL/mL", "rate_ml_min": "mL/min",
-    "longest_pause_s": "s",
+    "pedicles": "pedicles",
+    Injections.agent_ml: "mL",
+    "agent_per_nidus": "mL/mL",
+    "rate_ml_min": "mL/min",
+    Injections.longest_pause_s: "s",
 }
 """Exposure column → the unit its values are in."""
 
@@ -39,12 +44,12 @@ _OUTCOME_SAID = {
     "event": "risk of any complication",
     "obliterated": "chance of immediate complete occlusion",
     "permanent_deficit": "risk of a permanent deficit or death from embolization",
-    "blood_loss_ml": "blood loss of the resection (mL)",
-    "operation_min": "operation time of the resection (min)",
+    Resections.blood_loss_ml: "blood loss of the resection (mL)",
+    Resections.operation_min: "operation time of the resection (min)",
 }
 # A step is of one: one pedicle, one mL of agent a mL of nidus.
 _STEPS = {**MEASURED_IN, "pedicles": "pedicle", "agent_per_nidus": "mL"}
-_MORE = {"rate_ml_min": "faster", "longest_pause_s": "longer"}
+_MORE = {"rate_ml_min": "faster", Injections.longest_pause_s: "longer"}
 _TERM = re.compile(r"(?P<name>\w+)(?: \(per (?P<per>[^)]+)\))?(?: \[(?P<level>.+)\])?")
 
 
@@ -77,7 +82,7 @@ def outcome_said(outcome: str, kind: str) -> str:
 
 def more_or_less(outcome: str) -> tuple[str, str]:
     """The words for more and less of an outcome: a time is longer, the rest is higher."""
-    return ("longer", "shorter") if outcome == "operation_min" else ("higher", "lower")
+    return ("longer", "shorter") if outcome == Resections.operation_min else ("higher", "lower")
 
 
 def term_said(term: str) -> str:

@@ -24,16 +24,30 @@ from analyses.population.procedure_rows import formulation
 from analyses.population.unit_frames import Units
 from registry.clinical.scores import nidus_volume_ml
 from registry.clinical.technique import VENOUS_PASSAGE, session_technique
+from registry.schema import Injections, Patients, Resections, Sessions
 from registry.schema.vocabulary import EVOH_AGENTS
 
 if TYPE_CHECKING:
     from analyses.models.model_plan import Plan
     from analyses.models.technique_models import TechniqueModels
 
-TECHNIQUE = ("pedicles", "agent_ml", "agent_per_nidus", "rate_ml_min", "longest_pause_s",
-             "formulation", "reflux_past_limit", "venous_passage")
+TECHNIQUE = (
+    "pedicles",
+    Injections.agent_ml,
+    "agent_per_nidus",
+    "rate_ml_min",
+    Injections.longest_pause_s,
+    "formulation",
+    "reflux_past_limit",
+    Injections.venous_passage,
+)
 ADJUST = ("sm_grade", "ruptured", "case_number")
-OF_LIQUIDS = ("rate_ml_min", "longest_pause_s", "reflux_past_limit", "venous_passage")
+OF_LIQUIDS = (
+    "rate_ml_min",
+    Injections.longest_pause_s,
+    "reflux_past_limit",
+    Injections.venous_passage,
+)
 """Technique that has a meaning only where a liquid was injected."""
 
 
@@ -79,7 +93,7 @@ def session_rows(units: Units) -> pd.DataFrame:
         "length", "width", "height")))
     volumes = pd.Series(np.asarray(nidus, float), index=unit_key(lesions, LESION))
     return worked.assign(
-        session_date=sessions["session_date"], key=keys, lesion=unit_key(sessions, LESION),
+        session_date=sessions[Sessions.session_date], key=keys, lesion=unit_key(sessions, LESION),
         procedure=keys.map(procedures), case_number=keys.map(case_numbers_of(units)),
         nidus_ml=unit_key(sessions, LESION).map(volumes).astype(float))
 
@@ -91,17 +105,17 @@ def totals(rows: pd.DataFrame, by: str, injections: pd.DataFrame) -> pd.DataFram
     `by`, for the formulation.
     """
     grouped = rows.groupby(by)
-    volume, pushed = _whole(grouped, "agent_ml", "sum"), _pushed(rows, by)
+    volume, pushed = _whole(grouped, Injections.agent_ml, "sum"), _pushed(rows, by)
     nidus = rows.drop_duplicates([by, "lesion"]).groupby(by)["nidus_ml"].agg(
         lambda part: part.sum(skipna=False))
     liquids = formulation(injections, by).reindex(volume.index)
     with_liquid = volume.index.isin(_liquid(rows)[by])
     return pd.DataFrame({
-        "pedicles": grouped["pedicles_treated"].sum().astype(float), "agent_ml": volume,
+        "pedicles": grouped["pedicles_treated"].sum().astype(float), Injections.agent_ml: volume,
         "agent_per_nidus": volume / nidus, "rate_ml_min": volume / pushed.where(pushed > 0),
-        "longest_pause_s": _of_liquids(rows, by, "longest_pause_s"),
+        Injections.longest_pause_s: _of_liquids(rows, by, Injections.longest_pause_s),
         "formulation": liquids.where(liquids.isin(EVOH_AGENTS)).astype(object),
-        "reflux_past_limit": _any_yes(rows, by), "venous_passage": _worst(rows, by),
+        "reflux_past_limit": _any_yes(rows, by), Injections.venous_passage: _worst(rows, by),
         "case_number": grouped["case_number"].min().astype("Float64").astype(float),
         **{applies_to(name): with_liquid for name in OF_LIQUIDS},
         applies_to("formulation"): liquids.isin(EVOH_AGENTS).to_numpy(bool),
@@ -119,36 +133,36 @@ def _lesions(units: Units, rows: pd.DataFrame) -> pd.DataFrame:
     lesions = embolized_lesions(units)
     other = lesions[["first_resection", "first_radiosurgery"]].min(axis=1)
     last = rows["lesion"].map(pd.Series(other.array, index=lesions["key"]))
-    used = rows[last.isna() | (rows["session_date"] <= last)]
+    used = rows[last.isna() | (rows[Sessions.session_date] <= last)]
     worked = totals(used, "lesion", _injections(units, used))
     return _finished(lesions, worked, {"obliterated": lesions["complete"]})
 
 
 def _patients(units: Units, rows: pd.DataFrame) -> pd.DataFrame:
     marked = PERMANENT_DEFICIT.frame(units, "patient")
-    worked = totals(rows, "patient_id", units.injections)
+    worked = totals(rows, Patients.patient_id, units.injections)
     return _finished(marked, worked, {"permanent_deficit": marked["event"]})
 
 
 def _resections(units: Units, rows: pd.DataFrame) -> pd.DataFrame:
     operations = units.tables["resections"].reset_index(drop=True)
-    names = operations.assign(operation=unit_key(operations, [*LESION, "resection_no"]))
-    before = rows.merge(names[[*LESION, "operation", "resection_date"]], on=LESION)
-    before = before[before["session_date"] <= before["resection_date"]]
+    names = operations.assign(operation=unit_key(operations, [*LESION, Resections.resection_no]))
+    before = rows.merge(names[[*LESION, "operation", Resections.resection_date]], on=LESION)
+    before = before[before[Sessions.session_date] <= before[Resections.resection_date]]
     worked = totals(before, "operation", _injections(units, before, "operation"))
     about = units.lesions.set_index(LESION)[["sm_grade_value", "ruptured"]]
     own = names.rename(columns={"operation": "key"}).join(about, on=LESION)
     own = own[own["key"].isin(worked.index)].reset_index(drop=True)
     return _finished(own, worked, {
         name: own[name].astype("Float64").astype(float)
-        for name in ("blood_loss_ml", "operation_min")})
+        for name in (Resections.blood_loss_ml, Resections.operation_min)})
 
 
 def _finished(
     frame: pd.DataFrame, worked: pd.DataFrame, outcomes: dict[str, pd.Series],
 ) -> pd.DataFrame:
     """The unit's rows with its technique, its outcomes and what is adjusted for."""
-    found = frame[["patient_id", "key"]].assign(
+    found = frame[[Patients.patient_id, "key"]].assign(
         **outcomes,
         sm_grade=frame["sm_grade_value"].astype("Float64").astype(float),
         ruptured=frame["ruptured"].map({"yes": True, "no": False}).astype("boolean"))
@@ -199,7 +213,7 @@ def _any_yes(rows: pd.DataFrame, by: str) -> pd.Series:
 def _worst(rows: pd.DataFrame, by: str) -> pd.Series:
     """The worst venous passage; blank where a blank could be worse."""
     liquid = _liquid(rows)
-    steps = liquid["venous_passage"].map({v: i for i, v in enumerate(VENOUS_PASSAGE)})
+    steps = liquid[Injections.venous_passage].map({v: i for i, v in enumerate(VENOUS_PASSAGE)})
     steps = steps.astype("Float64").astype(float)
     worst, known = steps.groupby(liquid[by]).max(), steps.notna().groupby(liquid[by]).all()
     settled = worst.where(known | worst.eq(len(VENOUS_PASSAGE) - 1))

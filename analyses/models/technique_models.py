@@ -15,11 +15,22 @@ from analyses.models.model_plan import Plan
 from analyses.models.planned_result import PlannedResult
 from analyses.models.planned_run import OBSERVATIONAL, run_plan
 from analyses.models.technique_plan import default_plan
+from registry.schema import Injections, Patients
 
 SESSION_COLUMNS = (
-    "patient_id", "event", "pedicles", "agent_ml", "agent_per_nidus", "rate_ml_min",
-    "longest_pause_s", "formulation", "reflux_past_limit", "venous_passage", "sm_grade",
-    "ruptured", "case_number",
+    Patients.patient_id,
+    "event",
+    "pedicles",
+    Injections.agent_ml,
+    "agent_per_nidus",
+    "rate_ml_min",
+    Injections.longest_pause_s,
+    "formulation",
+    "reflux_past_limit",
+    Injections.venous_passage,
+    "sm_grade",
+    "ruptured",
+    "case_number",
 )
 
 
@@ -54,7 +65,7 @@ def run_technique_models(
     is where no plan was declared at all, and the cautions say so. Raises ValueError where a
     frame lacks patient_id.
     """
-    without = [unit for unit, frame in frames.items() if "patient_id" not in frame.columns]
+    without = [unit for unit, frame in frames.items() if Patients.patient_id not in frame.columns]
     if without:
         raise ValueError(f"{', '.join(without)}: the table needs a column patient_id")
     own = plan is not None

@@ -6,6 +6,7 @@ import datetime
 
 from analyses.models.model_plan import Plan, PlannedModel
 from analyses.statistics.regression.terms import Term
+from registry.schema import Injections, Resections
 
 ADJUST = (
     (Term(("sm_grade",), "linear"), "graver lesions get other techniques and bleed more"),
@@ -16,21 +17,21 @@ ADJUST = (
 # Steps a clinician can picture: a tenth of the nidus volume, 0.1 mL/min, half a minute.
 TECHNIQUE = (
     Term(("pedicles",), "linear"),
-    Term(("agent_ml",), "linear"),
+    Term((Injections.agent_ml,), "linear"),
     Term(("agent_per_nidus",), "linear", per=0.1),
     Term(("rate_ml_min",), "linear", per=0.1),
-    Term(("longest_pause_s",), "linear", per=30.0),
+    Term((Injections.longest_pause_s,), "linear", per=30.0),
     Term(("formulation",), "factor"),
     Term(("reflux_past_limit",), "linear"),
-    Term(("venous_passage",), "factor", reference="none"),
+    Term((Injections.venous_passage,), "factor", reference="none"),
 )
 # Each outcome, the unit whose rows it is asked of, and the column it stands in.
 OUTCOMES = (
     ("complication", "session", "event"),
     ("complete obliteration", "lesion", "obliterated"),
     ("permanent deficit", "patient", "permanent_deficit"),
-    ("blood loss", "resection", "blood_loss_ml"),
-    ("operation time", "resection", "operation_min"),
+    ("blood loss", "resection", Resections.blood_loss_ml),
+    ("operation time", "resection", Resections.operation_min),
 )
 
 

@@ -8,6 +8,7 @@ from analyses.measures.declared import shares_at
 from analyses.measures.places import Place
 from analyses.measures.practice_kept import PER_INJECTION, judged_injections, mixed_sessions
 from analyses.population.unit_frames import Units
+from registry.schema import Patients, Sessions
 
 
 def limit_frame(units: Units) -> pd.DataFrame:
@@ -21,7 +22,7 @@ def limit_frame(units: Units) -> pd.DataFrame:
     injections, sessions = judged_injections(units), mixed_sessions(units)
     (outcome, unit), = shares_at(Place.MONITORED)
     happened = outcome.frame(units, unit).set_index("key")["event"]
-    days = units.sessions.set_index("key")["session_date"]
+    days = units.sessions.set_index("key")[Sessions.session_date]
     parts = [_part(sessions, "mixing", sessions["key"], "session")]
     parts += [_part(injections, name, injections["session_key"], "injection")
               for name in PER_INJECTION]
@@ -33,8 +34,13 @@ def limit_frame(units: Units) -> pd.DataFrame:
 
 
 def _part(rows: pd.DataFrame, name: str, keys: pd.Series, unit: str) -> pd.DataFrame:
-    return pd.DataFrame({
-        "session_key": keys.to_numpy(), "key": rows["key"].to_numpy(), "unit": unit,
-        "limit": name,
-        "within": rows[name].astype("boolean").array, "patient_id": rows["patient_id"].array,
-    })
+    return pd.DataFrame(
+        {
+            "session_key": keys.to_numpy(),
+            "key": rows["key"].to_numpy(),
+            "unit": unit,
+            "limit": name,
+            "within": rows[name].astype("boolean").array,
+            Patients.patient_id: rows[Patients.patient_id].array,
+        }
+    )

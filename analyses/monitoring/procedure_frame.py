@@ -8,6 +8,7 @@ from analyses.measures.declared import share_of, shown_at
 from analyses.measures.places import Place
 from analyses.population.counted_events import SESSION, unit_key
 from analyses.population.unit_frames import Units
+from registry.schema import Patients, Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,10 +31,18 @@ def procedure_frame(units: Units, outcome: str | None = None) -> pd.DataFrame:
         ruptured=ruptured, complication=marked["event"].astype("boolean"),
         case_number=marked["key"].map(numbers).astype("Int64"),
     )
-    columns = ["patient_id", "procedure_key", "session_date", "operator_id", "case_number",
-               "sm_grade", "ruptured", "complication"]
+    columns = [
+        Patients.patient_id,
+        "procedure_key",
+        Sessions.session_date,
+        Sessions.operator_id,
+        "case_number",
+        "sm_grade",
+        "ruptured",
+        "complication",
+    ]
     return frame[columns].sort_values(
-        ["session_date", "procedure_key"], kind="stable", ignore_index=True)
+        [Sessions.session_date, "procedure_key"], kind="stable", ignore_index=True)
 
 
 def case_numbers_of(units: Units) -> pd.Series:

@@ -13,11 +13,12 @@ import numpy as np
 from analyses.statistics.control_charts.attribute_charts import p_chart
 from analyses.statistics.control_charts.chart import Chart
 from analyses.statistics.estimate import Estimate
+from registry.schema import Patients
 
 if TYPE_CHECKING:
     import pandas as pd
 
-COLUMNS = ("date", "limit", "within", "patient_id")
+COLUMNS = ("date", "limit", "within", Patients.patient_id)
 FEWEST_PERIODS = 6
 DESCRIPTIVE = (
     "Limits are common practice, not a standard: the product's instructions for use and the "
@@ -74,9 +75,14 @@ def process_measures(
 def _kept(name: str, rows: pd.DataFrame) -> Estimate:
     from analyses.statistics.proportions.clustered import clustered_proportion
 
-    return clustered_proportion(rows["within"].to_numpy(dtype=float), rows["patient_id"].tolist(),
-                                id="monitoring.limit_kept", unit=_unit(rows),
-                                group={"limit": name}, keys=_keys(rows))
+    return clustered_proportion(
+        rows["within"].to_numpy(dtype=float),
+        rows[Patients.patient_id].tolist(),
+        id="monitoring.limit_kept",
+        unit=_unit(rows),
+        group={"limit": name},
+        keys=_keys(rows),
+    )
 
 
 def _keys(rows: pd.DataFrame) -> list[str] | None:
@@ -127,7 +133,7 @@ def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list
                             ("broken", checks[~checks["within"]])):
             event: Any = rows[outcome].to_numpy(dtype=float)
             found.append(clustered_proportion(
-                np.asarray(event), rows["patient_id"].tolist(), unit=_unit(checks),
+                np.asarray(event), rows[Patients.patient_id].tolist(), unit=_unit(checks),
                 id="monitoring.complication_by_limit", group={"limit": name, "was": words},
                 keys=_keys(rows)))
     return found

@@ -40,12 +40,21 @@ from analyses.statistics.control_charts.risk_model import (
 from analyses.statistics.control_charts.stages import Change, stage_of
 from analyses.statistics.estimate import Estimate
 from analyses.words.self_showing import Displayed, Summary
+from registry.schema import Patients, Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
 
-COLUMNS = ("patient_id", "procedure_key", "session_date", "operator_id", "case_number",
-           "sm_grade", "ruptured", "complication")
+COLUMNS = (
+    Patients.patient_id,
+    "procedure_key",
+    Sessions.session_date,
+    Sessions.operator_id,
+    "case_number",
+    "sm_grade",
+    "ruptured",
+    "complication",
+)
 RISK_TERMS = ("sm_grade", "ruptured")
 TERM_WORDS = {"sm_grade": "Spetzler–Martin grade", "ruptured": "rupture"}
 RUN_LENGTH = 1000.0
@@ -119,7 +128,7 @@ def quality_analysis(
     """
     sessions = _ordered(procedures, expected)
     sessions["baseline"] = _baseline(sessions, baseline_until)
-    sessions["stage"] = stage_of(sessions["session_date"].dt.date, changes)
+    sessions["stage"] = stage_of(sessions[Sessions.session_date].dt.date, changes)
     problems: list[str] = []
     unknown = len(procedures) - len(sessions)
     if unknown:
@@ -139,7 +148,7 @@ def sessions_a_month(sessions: pd.DataFrame) -> float:
     """The present volume: procedures a month over the last 24 months of the series, or all."""
     import pandas as pd
 
-    days = sessions["session_date"]
+    days = sessions[Sessions.session_date]
     start = max(days.min(), days.max() - pd.DateOffset(months=RECENT_MONTHS))
     months = max(1.0, ((days.max() - start).days + 1) / 30.4375)
     return float((days >= start).sum()) / months
@@ -155,20 +164,23 @@ def _ordered(procedures: pd.DataFrame, expected: Iterable[Any] | None) -> pd.Dat
     sessions = procedures.copy()
     if expected is not None:
         sessions["declared"] = list(expected)
-    days = pd.to_datetime(sessions["session_date"], errors="coerce")
+    days = pd.to_datetime(sessions[Sessions.session_date], errors="coerce")
     faults = [
         f"{name} is blank or unreadable in {int(blank.sum())} rows"
-        for name, blank in (("session_date", days.isna()),
-                            ("patient_id", sessions["patient_id"].isna())) if blank.any()
+        for name, blank in (
+            (Sessions.session_date, days.isna()),
+            (Patients.patient_id, sessions[Patients.patient_id].isna()),
+        )
+        if blank.any()
     ]
     if sessions["complication"].notna().sum() == 0:
         faults.append("there is no procedure whose outcome is known")
     if faults:
         raise ValueError(f"procedures: {'; '.join(faults)}; leave such rows out and say how many")
-    sessions["session_date"] = days
+    sessions[Sessions.session_date] = days
     sessions = sessions[sessions["complication"].notna()].copy()
     sessions["complication"] = sessions["complication"].astype(int)
-    return sessions.sort_values(["session_date", "procedure_key"], kind="stable",
+    return sessions.sort_values([Sessions.session_date, "procedure_key"], kind="stable",
                                 ignore_index=True)
 
 
@@ -176,7 +188,7 @@ def _baseline(sessions: pd.DataFrame, until: Any) -> np.ndarray:
     import pandas as pd
 
     if until is not None:
-        chosen = (sessions["session_date"] <= pd.Timestamp(until)).to_numpy()
+        chosen = (sessions[Sessions.session_date] <= pd.Timestamp(until)).to_numpy()
         if chosen.any():
             return chosen
         raise ValueError(f"baseline_until is {until}: there is no session until then")
@@ -188,12 +200,17 @@ def _risk(
 ) -> ExpectedRisk | None:
     """Declared risks where there are any, else the baseline's own model; None is explained."""
     if "declared" in sessions.columns:
-        return declared_risk(sessions["declared"], sessions["complication"],
-                             sessions["patient_id"].tolist(), source=source or "declared risks",
-                             baseline=sessions["baseline"], unit="session")
+        return declared_risk(
+            sessions["declared"],
+            sessions["complication"],
+            sessions[Patients.patient_id].tolist(),
+            source=source or "declared risks",
+            baseline=sessions["baseline"],
+            unit="session",
+        )
     try:
         return expected_risk(sessions, outcome="complication", terms=terms,
-                             baseline=sessions["baseline"], cluster="patient_id",
+                             baseline=sessions["baseline"], cluster=Patients.patient_id,
                              words=TERM_WORDS, unit="session")
     except NoRiskModel as why:
         problems.append(str(why))
@@ -216,11 +233,15 @@ class _Parts:
 
         frame = self.sessions
         whole = clustered_proportion(
-            frame["complication"].to_numpy(float), frame["patient_id"].tolist(), unit="session",
-            id="monitoring.complication", keys=frame["procedure_key"].tolist())
+            frame["complication"].to_numpy(float),
+            frame[Patients.patient_id].tolist(),
+            unit="session",
+            id="monitoring.complication",
+            keys=frame["procedure_key"].tolist(),
+        )
         self.estimates.append(whole)
         self.sections["The event"] = (whole.sentence("a complication"),)
-        days = frame["session_date"]
+        days = frame[Sessions.session_date]
         months = ((days.max() - days.min()).days + 1) / 30.4375
         choice = choose_chart(int(frame["complication"].sum()), len(frame), max(months, 0.1),
                               unit="session")
@@ -241,7 +262,7 @@ class _Parts:
         """Observed minus expected, CUSUM in each direction, EWMA."""
         frame, risk = self.sessions, self.risk
         assert risk is not None
-        labels = frame["session_date"].dt.strftime("%Y-%m-%d").tolist()
+        labels = frame[Sessions.session_date].dt.strftime("%Y-%m-%d").tolist()
         y, p = frame["complication"].to_numpy(float), risk.risk
         later = ~frame["baseline"].to_numpy()
         self.estimates += [risk.ratio, *risk.calibration]
@@ -252,7 +273,7 @@ class _Parts:
             return
         names = [label for label, now in zip(labels, later, strict=True) if now]
         since = observed_expected_ratio(
-            y[later], p[later], frame["patient_id"][later].tolist(),
+            y[later], p[later], frame[Patients.patient_id][later].tolist(),
             id="monitoring.observed_expected", unit="session",
             keys=frame["procedure_key"][later].tolist())
         ewma = event_ewma_chart(y[later], p[later], labels=names, unit="session")
@@ -276,15 +297,15 @@ class _Parts:
     def add_comparison(self) -> None:
         """Funnel by operator code, and the learning curve."""
         frame = self.sessions
-        known = frame["operator_id"].notna().to_numpy()
+        known = frame[Sessions.operator_id].notna().to_numpy()
         if known.any():
             self._funnel(frame[known], int((~known).sum()))
         numbered = (frame["case_number"].notna().to_numpy() & known)
         if self.risk is not None and numbered.any():
             rows = frame[numbered]
             curve = learning_curve(rows["case_number"].astype(float), rows["complication"],
-                                   rows["expected"], rows["patient_id"].tolist(),
-                                   group=rows["operator_id"].tolist(), unit="session",
+                                   rows["expected"], rows[Patients.patient_id].tolist(),
+                                   group=rows[Sessions.operator_id].tolist(), unit="session",
                                    group_name="operator")
             self.parts["learning"] = curve
             self.estimates += [*curve.observed, *curve.adjusted]
@@ -292,7 +313,11 @@ class _Parts:
             self.sections["Learning"] = learning_sentences(curve)
 
     def _funnel(self, rows: pd.DataFrame, unknown: int) -> None:
-        columns = (rows["operator_id"].tolist(), rows["complication"], rows["patient_id"].tolist())
+        columns = (
+            rows[Sessions.operator_id].tolist(),
+            rows["complication"],
+            rows[Patients.patient_id].tolist(),
+        )
         names = ("session", "operator")
         plain = funnel_plot(*columns, unit=names[0], group_name=names[1])
         self.parts["funnel"] = plain

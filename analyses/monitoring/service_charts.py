@@ -20,6 +20,7 @@ from analyses.statistics.control_charts.periods import count_by_period
 from analyses.statistics.control_charts.rare_event_charts import g_chart, gaps_between_events
 from analyses.statistics.control_charts.run_charts import run_chart
 from analyses.statistics.control_charts.stages import Change
+from registry.schema import Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,7 +43,7 @@ def chosen_chart(
 
 def quarterly_run_chart(sessions: pd.DataFrame) -> Chart | None:
     """Run chart of the share with a complication by quarter; None below 6 quarters."""
-    table = count_by_period(sessions["session_date"], sessions["complication"], "quarter")
+    table = count_by_period(sessions[Sessions.session_date], sessions["complication"], "quarter")
     table = table[table["trials"] > 0]
     if len(table) < FEWEST_QUARTERS:
         return None
@@ -59,10 +60,10 @@ def series_of_change(
     if not marked:
         return None, None
     change, period = marked[0], "month"
-    table = count_by_period(sessions["session_date"], sessions["complication"], period)
+    table = count_by_period(sessions[Sessions.session_date], sessions["complication"], period)
     if table["trials"].min() < FEWEST_A_MONTH:
         period = "quarter"
-        table = count_by_period(sessions["session_date"], sessions["complication"], period)
+        table = count_by_period(sessions[Sessions.session_date], sessions["complication"], period)
     if (table["trials"] == 0).any():
         problems.append(f"Before and after: a {period} without sessions, so no line is fitted.")
         return None, change
@@ -82,14 +83,14 @@ def _p(sessions: pd.DataFrame, period: str) -> Chart:
     stages, events, trials, labels, days = [], [], [], [], []
     for name in dict.fromkeys(sessions["stage"]):
         rows = sessions[sessions["stage"] == name]
-        table = count_by_period(rows["session_date"], rows["complication"], period)
+        table = count_by_period(rows[Sessions.session_date], rows["complication"], period)
         table = table[table["trials"] > 0]
         stages += [name] * len(table)
         events += table["events"].tolist()
         trials += table["trials"].tolist()
         labels += table["label"].tolist()
         # A period cut in two by a change has two points: the later begins with its stage.
-        days += [max(day, rows["session_date"].iloc[0]) for day in table["first_day"]]
+        days += [max(day, rows[Sessions.session_date].iloc[0]) for day in table["first_day"]]
     over = dispersion(events, trials, stage=stages, kind="p").excess
     make = laney_p_chart if over else p_chart
     chart = make(events, trials, labels=labels, stage=stages)
@@ -101,7 +102,7 @@ def _g(sessions: pd.DataFrame, unit: str) -> Chart:
     y = sessions["complication"].to_numpy()
     gaps = gaps_between_events(y)
     places = np.flatnonzero(y)
-    days = sessions["session_date"].iloc[places]
+    days = sessions[Sessions.session_date].iloc[places]
     stage = sessions["stage"].iloc[places].tolist()
     chart = g_chart(gaps.between, labels=days.dt.strftime("%Y-%m-%d").tolist(), stage=stage,
                     since_last=gaps.since_last, unit=unit)

@@ -15,10 +15,11 @@ import pandas as pd
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.vital_status import CONTACTS, last_contact
 from registry.rules.known_dates import earliest, latest
+from registry.schema import Complications, Haemorrhages, Lesions, Patients
 
 SAME_BLEED_DAYS = 7
 BLEED = "intracranial haemorrhage"
-COLUMNS = ["patient_id", "lesion_no", "key", "day", "earliest", "exact", "procedural",
+COLUMNS = [Patients.patient_id, Lesions.lesion_no, "key", "day", "earliest", "exact", "procedural",
            "complication_only"]
 
 
@@ -32,11 +33,11 @@ def distinct_bleeds(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     (how many recorded bleeds were taken together).
     """
     rows = recorded_bleeds(tables)
-    gap = rows.groupby("patient_id")["day"].diff().dt.days
-    before = rows.groupby("patient_id")["procedural"].shift(fill_value=False)
+    gap = rows.groupby(Patients.patient_id)["day"].diff().dt.days
+    before = rows.groupby(Patients.patient_id)["procedural"].shift(fill_value=False)
     new = gap.isna() | (gap > SAME_BLEED_DAYS) | (rows["procedural"] & ~before)
     found = rows.groupby(new.cumsum()).agg(
-        patient_id=("patient_id", "first"), lesion_no=("lesion_no", "first"),
+        patient_id=(Patients.patient_id, "first"), lesion_no=(Lesions.lesion_no, "first"),
         key=("key", "first"), day=("day", "first"), earliest=("earliest", "first"),
         exact=("exact", "first"), procedural=("procedural", "any"),
         complication_only=("complication_only", "all"), rows=("key", "size"),
@@ -46,46 +47,56 @@ def distinct_bleeds(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 
 def recorded_bleeds(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """Every recorded bleed with its day (columns COLUMNS), ordered by patient and day."""
-    linked = tables["complications"][[*LESION, "complication_no", "onset_date", "kind"]]
+    linked = tables["complications"][
+        [*LESION, Complications.complication_no, Complications.onset_date, Complications.kind]
+    ]
     bleeds = tables["haemorrhages"].merge(
-        linked, on=[*LESION, "complication_no"], how="left").reset_index(drop=True)
+        linked, on=[*LESION, Complications.complication_no], how="left").reset_index(drop=True)
     told = _named(linked, bleeds)
-    alone = linked[linked["kind"].eq(BLEED).fillna(False) & ~told]
+    alone = linked[linked[Complications.kind].eq(BLEED).fillna(False) & ~told]
     parts = [_from_haemorrhages(bleeds, tables), _from_complications(alone)]
     rows = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
-    died = rows["patient_id"].map(tables["patients"].set_index("patient_id")["death_date"])
+    died = rows[Patients.patient_id].map(
+        tables["patients"].set_index(Patients.patient_id)[Patients.death_date]
+    )
     # A date after death is a query to the recorder; the bleed still counts.
     rows["day"] = rows["day"].mask(rows["day"] > died, died)
     rows["earliest"] = rows["earliest"].mask(rows["earliest"] > rows["day"], rows["day"])
-    return rows[COLUMNS].sort_values(["patient_id", "day", "key"], kind="stable",
+    return rows[COLUMNS].sort_values([Patients.patient_id, "day", "key"], kind="stable",
                                      ignore_index=True)
 
 
 def _named(linked: pd.DataFrame, bleeds: pd.DataFrame) -> pd.Series:
     """Which complications rows a haemorrhages row says it is the same as."""
-    named = bleeds[bleeds["complication_no"].notna()]
-    columns = [*LESION, "complication_no"]
+    named = bleeds[bleeds[Complications.complication_no].notna()]
+    columns = [*LESION, Complications.complication_no]
     return unit_key(linked, columns).isin(set(unit_key(named, columns).dropna()))
 
 
 def _from_haemorrhages(bleeds: pd.DataFrame, tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     first, last = _possible_days(bleeds, tables)
     middle = first + pd.to_timedelta((last - first).dt.days // 2, unit="D")
-    linked = bleeds["onset_date"].notna()
+    linked = bleeds[Complications.onset_date].notna()
     return bleeds.assign(
-        key=unit_key(bleeds, [*LESION, "haemorrhage_no"]),
-        day=middle.mask(linked, bleeds["onset_date"]),
-        earliest=first.mask(linked, bleeds["onset_date"]),
-        exact=(bleeds["date_known_to"].eq("day").fillna(False) | linked).astype(bool),
-        procedural=(bleeds["cause"].eq("a procedure").fillna(False) | linked).astype(bool),
+        key=unit_key(bleeds, [*LESION, Haemorrhages.haemorrhage_no]),
+        day=middle.mask(linked, bleeds[Complications.onset_date]),
+        earliest=first.mask(linked, bleeds[Complications.onset_date]),
+        exact=(bleeds[Haemorrhages.date_known_to].eq("day").fillna(False) | linked).astype(bool),
+        procedural=(bleeds[Haemorrhages.cause].eq("a procedure").fillna(False) | linked).astype(
+            bool
+        ),
         complication_only=False,
     )[COLUMNS]
 
 
 def _from_complications(alone: pd.DataFrame) -> pd.DataFrame:
     return alone.assign(
-        key=unit_key(alone, [*LESION, "complication_no"]), day=alone["onset_date"],
-        earliest=alone["onset_date"], exact=True, procedural=True, complication_only=True,
+        key=unit_key(alone, [*LESION, Complications.complication_no]),
+        day=alone[Complications.onset_date],
+        earliest=alone[Complications.onset_date],
+        exact=True,
+        procedural=True,
+        complication_only=True,
     )[COLUMNS]
 
 
@@ -97,9 +108,9 @@ def _possible_days(
     A month or a year, cut at the last day on which the patient is known about; an interval
     between visits, from the contact before the date given to the next one on or after it.
     """
-    date, known_to = bleeds["haemorrhage_date"], bleeds["date_known_to"]
+    date, known_to = bleeds[Haemorrhages.haemorrhage_date], bleeds[Haemorrhages.date_known_to]
     first, last = earliest(date, known_to), latest(date, known_to)
-    end = bleeds["patient_id"].map(last_contact(dict(tables)))
+    end = bleeds[Patients.patient_id].map(last_contact(dict(tables)))
     last = last.mask((end >= first) & (end < last), end)
     between = first.isna()
     if between.any():
@@ -112,19 +123,22 @@ def _visits_around(
     bleeds: pd.DataFrame, tables: Mapping[str, pd.DataFrame],
 ) -> pd.DataFrame:
     """Per bleed the contact before its date and the next on or after it (else the date itself)."""
-    days = [tables[name][["patient_id", day]].set_axis(["patient_id", "contact"], axis=1)
-            for name, day in CONTACTS.items()]
-    days.append(tables["patients"][["patient_id", "presentation_date"]].set_axis(
-        ["patient_id", "contact"], axis=1))
+    days = [
+        tables[name][[Patients.patient_id, day]].set_axis([Patients.patient_id, "contact"], axis=1)
+        for name, day in CONTACTS.items()
+    ]
+    days.append(tables["patients"][[Patients.patient_id, Patients.presentation_date]].set_axis(
+        [Patients.patient_id, "contact"], axis=1))
     contacts = pd.concat(days, ignore_index=True).dropna()
-    pairs = bleeds.reset_index(names="row")[["row", "patient_id", "haemorrhage_date"]].merge(
-        contacts, on="patient_id")
-    earlier = pairs["contact"] < pairs["haemorrhage_date"]
+    pairs = bleeds.reset_index(names="row")[
+        ["row", Patients.patient_id, Haemorrhages.haemorrhage_date]
+    ].merge(contacts, on=Patients.patient_id)
+    earlier = pairs["contact"] < pairs[Haemorrhages.haemorrhage_date]
     by_row = pairs.assign(before=pairs["contact"].where(earlier),
                           after=pairs["contact"].where(~earlier)).groupby("row")
     found = pd.DataFrame({"before": by_row["before"].max(), "after": by_row["after"].min()})
     found = found.reindex(bleeds.index)
-    return found.apply(lambda column: column.fillna(bleeds["haemorrhage_date"]))
+    return found.apply(lambda column: column.fillna(bleeds[Haemorrhages.haemorrhage_date]))
 
 
 def _presenting(bleeds: pd.DataFrame, patients: pd.DataFrame) -> pd.Series:
@@ -133,9 +147,9 @@ def _presenting(bleeds: pd.DataFrame, patients: pd.DataFrame) -> pd.Series:
     At the precision of both dates; where haemorrhage was the presentation, also a bleed dated
     up to 7 days after it.
     """
-    people = patients.set_index("patient_id")
-    day = latest(people["presentation_date"], people["presentation_date_known_to"])
-    bled = people["presentation"].eq("haemorrhage").fillna(False).astype(bool)
+    people = patients.set_index(Patients.patient_id)
+    day = latest(people[Patients.presentation_date], people[Patients.presentation_date_known_to])
+    bled = people[Patients.presentation].eq("haemorrhage").fillna(False).astype(bool)
     limit = day + pd.to_timedelta(bled * SAME_BLEED_DAYS, unit="D")
-    early = bleeds["earliest"] <= bleeds["patient_id"].map(limit)
+    early = bleeds["earliest"] <= bleeds[Patients.patient_id].map(limit)
     return (early & ~bleeds["procedural"]).astype(bool)

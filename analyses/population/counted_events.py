@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import pandas as pd
 
+from registry.schema import Complications, Lesions, Patients, Sessions
+
 WINDOW_DAYS = 30
 
-LESION = ["patient_id", "lesion_no"]
-SESSION = [*LESION, "session_no"]
+LESION = [Patients.patient_id, Lesions.lesion_no]
+SESSION = [*LESION, Sessions.session_no]
 
 
 def latest_session(rows: pd.DataFrame, sessions: pd.DataFrame, by: list[str]) -> pd.DataFrame:
@@ -21,15 +23,19 @@ def latest_session(rows: pd.DataFrame, sessions: pd.DataFrame, by: list[str]) ->
     `rows` has the columns of `by`, `onset_date` and a unique index; returns columns
     `found_lesion`, `found_session` and `found_date` on that index, blank where none is found.
     """
-    columns = list(dict.fromkeys([*by, *SESSION, "session_date"]))
-    pairs = rows[[*by, "onset_date"]].reset_index(names="row").merge(sessions[columns], on=by)
-    pairs = pairs[pairs["session_date"] <= pairs["onset_date"]]
-    last = pairs.sort_values(["row", "session_date", "lesion_no", "session_no"],
+    columns = list(dict.fromkeys([*by, *SESSION, Sessions.session_date]))
+    pairs = (
+        rows[[*by, Complications.onset_date]]
+        .reset_index(names="row")
+        .merge(sessions[columns], on=by)
+    )
+    pairs = pairs[pairs[Sessions.session_date] <= pairs[Complications.onset_date]]
+    last = pairs.sort_values(["row", Sessions.session_date, Lesions.lesion_no, Sessions.session_no],
                              kind="stable").groupby("row").tail(1).set_index("row")
     return pd.DataFrame({
-        "found_lesion": last["lesion_no"].reindex(rows.index),
-        "found_session": last["session_no"].reindex(rows.index),
-        "found_date": last["session_date"].reindex(rows.index),
+        "found_lesion": last[Lesions.lesion_no].reindex(rows.index),
+        "found_session": last[Sessions.session_no].reindex(rows.index),
+        "found_date": last[Sessions.session_date].reindex(rows.index),
     })
 
 
@@ -42,21 +48,21 @@ def placed(complications: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
     onset).
     """
     rows = complications.reset_index(drop=True)
-    named = rows[SESSION].merge(sessions[[*SESSION, "session_date"]], on=SESSION, how="left")
+    named = rows[SESSION].merge(sessions[[*SESSION, Sessions.session_date]], on=SESSION, how="left")
     own = latest_session(rows, sessions, LESION)
-    any_ = latest_session(rows, sessions, ["patient_id"])
-    by_date = named["session_date"].isna()
+    any_ = latest_session(rows, sessions, [Patients.patient_id])
+    by_date = named[Sessions.session_date].isna()
     # The event's own lesion comes first, unless its last session is too long ago to explain it.
-    own = own.where((rows["onset_date"] - own["found_date"]).dt.days.le(WINDOW_DAYS))
+    own = own.where((rows[Complications.onset_date] - own["found_date"]).dt.days.le(WINDOW_DAYS))
     lesion = own["found_lesion"].fillna(any_["found_lesion"])
     session = own["found_session"].fillna(any_["found_session"])
     day = own["found_date"].fillna(any_["found_date"])
     return rows.assign(
-        at_lesion=rows["lesion_no"].where(~by_date, lesion).astype("Int64"),
-        at_session=rows["session_no"].where(~by_date, session).astype("Int64"),
-        at_date=named["session_date"].where(~by_date, day),
+        at_lesion=rows[Lesions.lesion_no].where(~by_date, lesion).astype("Int64"),
+        at_session=rows[Sessions.session_no].where(~by_date, session).astype("Int64"),
+        at_date=named[Sessions.session_date].where(~by_date, day),
         placed_by_date=by_date,
-        days_after=(rows["onset_date"] - any_["found_date"]).dt.days.astype("Int64"),
+        days_after=(rows[Complications.onset_date] - any_["found_date"]).dt.days.astype("Int64"),
     )
 
 
@@ -68,10 +74,10 @@ def embolization_complications(
     Columns of the complications table, those of `placed`, and `key` (patient/lesion/number).
     """
     rows = placed(complications, sessions)
-    related = rows["attribution"].ne("unrelated").fillna(False)
+    related = rows[Complications.attribution].ne("unrelated").fillna(False)
     in_window = rows["days_after"].le(WINDOW_DAYS).fillna(False)
     kept = rows[related & in_window & rows["at_session"].notna()].reset_index(drop=True)
-    return kept.assign(key=unit_key(kept, [*LESION, "complication_no"]))
+    return kept.assign(key=unit_key(kept, [*LESION, Complications.complication_no]))
 
 
 def unit_key(frame: pd.DataFrame, columns: list[str]) -> pd.Series:

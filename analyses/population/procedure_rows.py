@@ -11,14 +11,19 @@ import pandas as pd
 from analyses.population.counted_events import SESSION, unit_key
 from analyses.population.unit_frames import NOT_RECORDED, Units, once
 from registry.clinical.technique import injection_technique, session_technique
+from registry.schema import Injections, Patients, Sessions
 
 WHOLE_PROCEDURE = (
-    "procedure_min", "fluoroscopy_min", "air_kerma_mgy", "dose_area_product_gycm2",
-    "contrast_ml", "nights",
+    Sessions.procedure_min,
+    Sessions.fluoroscopy_min,
+    Sessions.air_kerma_mgy,
+    Sessions.dose_area_product_gycm2,
+    Sessions.contrast_ml,
+    Sessions.nights,
 )
 """Fields of sessions that describe the whole procedure."""
 
-SUMS = ("pedicles_treated", "agent_ml", "injections")
+SUMS = ("pedicles_treated", Injections.agent_ml, "injections")
 LIQUIDS = ("EVOH 6 %", "EVOH 8 %", "other copolymer", "n-butyl cyanoacrylate")
 SEVERAL = "several liquids"
 NO_LIQUID = "no liquid"
@@ -39,7 +44,7 @@ def procedure_rows(units: Units) -> pd.DataFrame:
     found = pd.DataFrame({
         **{name: grouped[name].max() for name in WHOLE_PROCEDURE},
         **{name: _whole_sum(grouped[name]) for name in SUMS},
-        "agent_mixing_min": grouped["agent_mixing_min"].min(),
+        Sessions.agent_mixing_min: grouped[Sessions.agent_mixing_min].min(),
         "formulation": formulation(units.injections, "session_key"),
     })
     joined = units.sessions.join(found, on="key")
@@ -56,7 +61,7 @@ def injection_rows(units: Units) -> pd.DataFrame:
     worked = injection_technique(table, units.tables["sessions"])
     rows = units.injections.assign(
         **{name: worked[name].array for name in
-           ("push_min", "rate_ml_min", "longest_pause_s", "liquid")})
+           ("push_min", "rate_ml_min", Injections.longest_pause_s, "liquid")})
     rows = rows[rows["liquid"].fillna(False).astype(bool)].reset_index(drop=True)
     return rows.assign(formulation=rows["agent_used"])
 
@@ -75,8 +80,8 @@ def formulation(injections: pd.DataFrame, by: str) -> pd.Series:
 def sessions_of_patients(units: Units) -> pd.DataFrame:
     """Patients embolized, with `sessions`: how many procedures each had."""
     people = units.patients[units.patients["embolized"]]
-    counts = units.sessions.groupby("patient_id").size()
-    agents = formulation(units.injections, "patient_id")
+    counts = units.sessions.groupby(Patients.patient_id).size()
+    agents = formulation(units.injections, Patients.patient_id)
     return people.assign(
         sessions=people["key"].map(counts).astype("Int64"),
         formulation=people["key"].map(agents).fillna(NO_LIQUID).astype("string"))
@@ -84,7 +89,7 @@ def sessions_of_patients(units: Units) -> pd.DataFrame:
 
 def operator_groups(rows: pd.DataFrame) -> pd.DataFrame:
     """The rows with `operator`, the code as a group; only for use inside the service."""
-    return rows.assign(operator=rows["operator_id"].astype("string").fillna(NOT_RECORDED))
+    return rows.assign(operator=rows[Sessions.operator_id].astype("string").fillna(NOT_RECORDED))
 
 
 def _procedure_of(units: Units) -> pd.Series:

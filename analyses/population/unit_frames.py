@@ -17,6 +17,7 @@ from analyses.population.counted_events import (
 )
 from registry.clinical.grading import add_grades
 from registry.clinical.practice_limits import PracticeLimits, default_limits
+from registry.schema import Injections, Lesions, Patients, Radiosurgeries, Resections, Sessions
 from registry.schema.vocabulary import COPOLYMER_AGENTS, EVOH_AGENTS
 
 GROUPINGS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
@@ -98,9 +99,9 @@ def units_of(
 def agent_groups(injections: pd.DataFrame, by: list[str]) -> pd.Series:
     """Agent group of each combination of `by` that has injections (a Series indexed by them)."""
     flags = pd.DataFrame({
-        "evoh": injections["agent"].isin(EVOH_AGENTS),
-        "other": injections["agent"].isin(set(COPOLYMER_AGENTS) - set(EVOH_AGENTS)),
-        "glue": injections["agent"].eq("n-butyl cyanoacrylate"),
+        "evoh": injections[Injections.agent].isin(EVOH_AGENTS),
+        "other": injections[Injections.agent].isin(set(COPOLYMER_AGENTS) - set(EVOH_AGENTS)),
+        "glue": injections[Injections.agent].eq("n-butyl cyanoacrylate"),
     }).astype(bool)
     kinds = flags.groupby([injections[column] for column in by]).any()
     # Two formulations of EVOH stay EVOH; any other pair of liquids is "several".
@@ -131,21 +132,23 @@ def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     dates = treatment_dates(tables)
     rows = graded_lesions(tables).merge(dates, on=LESION, how="inner").reset_index(drop=True)
     first = tables["sessions"].sort_values(SESSION).groupby(LESION, as_index=False).first()
-    rows = rows.merge(first[[*LESION, "intent"]], on=LESION, how="left")
-    agents = agent_groups(tables["injections"], LESION).rename("agent").reset_index()
+    rows = rows.merge(first[[*LESION, Sessions.intent]], on=LESION, how="left")
+    agents = agent_groups(tables["injections"], LESION).rename(Injections.agent).reset_index()
     rows = rows.merge(agents, on=LESION, how="left")
-    rows["agent"] = rows["agent"].where(rows["agent"].notna() | ~rows["embolized"], "no liquid")
+    rows[Injections.agent] = rows[Injections.agent].where(
+        rows[Injections.agent].notna() | ~rows["embolized"], "no liquid"
+    )
     year = rows["first_session"].fillna(rows["first_treatment"]).dt.year.astype("Int64")
     return rows.assign(
         key=unit_key(rows, LESION),
-        ongoing=rows["plan_status"].eq("ongoing").fillna(False).astype(bool),
+        ongoing=rows[Lesions.plan_status].eq("ongoing").fillna(False).astype(bool),
         sm_grade_value=rows["sm_grade"].astype("Int64"),
         sm_grade=as_group(rows["sm_grade"]),
         ponce_class=as_group(rows["ponce_class"]),
-        intent=as_group(rows["intent"]).where(rows["embolized"], NOT_EMBOLIZED),
-        agent=as_group(rows["agent"]).where(rows["embolized"], NOT_EMBOLIZED),
+        intent=as_group(rows[Sessions.intent]).where(rows["embolized"], NOT_EMBOLIZED),
+        agent=as_group(rows[Injections.agent]).where(rows["embolized"], NOT_EMBOLIZED),
         period=as_group(year),
-        ruptured=as_group(rows["haemorrhage_before"]),
+        ruptured=as_group(rows[Lesions.haemorrhage_before]),
     )
 
 
@@ -166,9 +169,11 @@ def graded_lesions(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 def treatment_dates(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """First and last treatment of each lesion treated in any way (one row a lesion)."""
     kinds = {
-        "session": tables["sessions"].rename(columns={"session_date": "day"}),
-        "resection": tables["resections"].rename(columns={"resection_date": "day"}),
-        "radiosurgery": tables["radiosurgeries"].rename(columns={"radiosurgery_date": "day"}),
+        "session": tables["sessions"].rename(columns={Sessions.session_date: "day"}),
+        "resection": tables["resections"].rename(columns={Resections.resection_date: "day"}),
+        "radiosurgery": tables["radiosurgeries"].rename(
+            columns={Radiosurgeries.radiosurgery_date: "day"}
+        ),
     }
     long = pd.concat(
         [rows[[*LESION, "day"]].assign(treatment=kind) for kind, rows in kinds.items()],
@@ -194,17 +199,19 @@ def session_units(
     """
     rows = tables["sessions"].sort_values(SESSION).reset_index(drop=True)
     own = unit_key(rows, SESSION)
-    shared = rows["patient_id"] + "/procedure " + rows["procedure_no"].astype("string")
+    shared = (
+        rows[Patients.patient_id] + "/procedure " + rows[Sessions.procedure_no].astype("string")
+    )
     rows = rows.assign(own_key=own, procedure=shared.fillna(own))
-    about = lesions.set_index(LESION)[["sm_grade_value", "haemorrhage_before"]]
+    about = lesions.set_index(LESION)[["sm_grade_value", Lesions.haemorrhage_before]]
     rows = rows.join(about, on=LESION)
     grouped = rows.groupby("procedure", sort=False)
     found = grouped.agg(
-        key=("own_key", "first"), patient_id=("patient_id", "first"),
-        session_date=("session_date", "min"), intent=("intent", "first"),
-        operator_id=("operator_id", "first"), route=("route", "first"),
-        lesions=("lesion_no", "nunique"), sm_grade_value=("sm_grade_value", "max"),
-        bled=("haemorrhage_before", "max"), rows=("own_key", tuple),
+        key=("own_key", "first"), patient_id=(Patients.patient_id, "first"),
+        session_date=(Sessions.session_date, "min"), intent=(Sessions.intent, "first"),
+        operator_id=(Sessions.operator_id, "first"), route=(Sessions.route, "first"),
+        lesions=(Lesions.lesion_no, "nunique"), sm_grade_value=("sm_grade_value", "max"),
+        bled=(Lesions.haemorrhage_before, "max"), rows=("own_key", tuple),
     ).reset_index()
     injected = tables["injections"].merge(rows[[*SESSION, "procedure"]], on=SESSION)
     agents = agent_groups(injected, ["procedure"])
@@ -214,8 +221,8 @@ def session_units(
         sm_grade=as_group(grade),
         ponce_class=as_group(ponce_of(grade)),
         agent=as_group(found["procedure"].map(agents).astype("string").fillna("no liquid")),
-        intent=as_group(found["intent"]),
-        period=as_group(found["session_date"].dt.year.astype("Int64")),
+        intent=as_group(found[Sessions.intent]),
+        period=as_group(found[Sessions.session_date].dt.year.astype("Int64")),
         ruptured=as_group(found["bled"].astype("boolean")),
     ).drop(columns=["bled"])
 
@@ -230,11 +237,13 @@ def injection_units(injections: pd.DataFrame, sessions: pd.DataFrame) -> pd.Data
     """Injections with the groups of their procedure; `session_key` names it."""
     own = sessions[["key", "rows"]].explode("rows").rename(columns={"key": "session_key"})
     rows = injections.reset_index(drop=True)
-    rows = rows.assign(own_key=unit_key(rows, SESSION)).rename(columns={"agent": "agent_used"})
+    rows = rows.assign(own_key=unit_key(rows, SESSION)).rename(
+        columns={Injections.agent: "agent_used"}
+    )
     rows = rows.merge(own, left_on="own_key", right_on="rows", how="left").drop(columns="rows")
-    groups = sessions.set_index("key")[[*GROUPINGS, "session_date", "operator_id"]]
+    groups = sessions.set_index("key")[[*GROUPINGS, Sessions.session_date, Sessions.operator_id]]
     rows = rows.join(groups, on="session_key")
-    return rows.assign(key=unit_key(rows, [*SESSION, "injection_no"]))
+    return rows.assign(key=unit_key(rows, [*SESSION, Injections.injection_no]))
 
 
 def catheter_units(injections: pd.DataFrame) -> pd.DataFrame:
@@ -243,13 +252,13 @@ def catheter_units(injections: pd.DataFrame) -> pd.DataFrame:
     `retained` (boolean, blank where how it came out is not recorded): part of the catheter was
     left behind, and not by design.
     """
-    number = injections["catheter_no"].astype("string")
+    number = injections[Injections.catheter_no].astype("string")
     own = injections["own_key"] + "/catheter " + number
     rows = injections.assign(catheter=own.fillna(injections["key"]))
-    kept = rows["retrieval"].eq("part retained")
-    rows = rows.assign(kept=kept.astype("boolean").where(rows["retrieval"].notna()))
+    kept = rows[Injections.retrieval].eq("part retained")
+    rows = rows.assign(kept=kept.astype("boolean").where(rows[Injections.retrieval].notna()))
     found = rows.groupby("catheter", sort=False).agg(
-        **{name: (name, "first") for name in ("patient_id", "session_key", *GROUPINGS)},
+        **{name: (name, "first") for name in (Patients.patient_id, "session_key", *GROUPINGS)},
         retained=("kept", "max"),
     ).reset_index().rename(columns={"catheter": "key"})
     return found.assign(retained=found["retained"].astype("boolean"))
@@ -260,18 +269,18 @@ def patient_units(lesions: pd.DataFrame, injections: pd.DataFrame) -> pd.DataFra
     session, ruptured if any lesion bled before treatment.
     """
     # Lesions never embolized have no first session and sort last.
-    ordered = lesions.sort_values(["patient_id", "first_session", "lesion_no"])
-    found = ordered.groupby("patient_id", as_index=False).agg(
-        sm_grade_value=("sm_grade_value", "max"), intent=("intent", "first"),
+    ordered = lesions.sort_values([Patients.patient_id, "first_session", Lesions.lesion_no])
+    found = ordered.groupby(Patients.patient_id, as_index=False).agg(
+        sm_grade_value=("sm_grade_value", "max"), intent=(Sessions.intent, "first"),
         first_treatment=("first_treatment", "min"), last_treatment=("last_treatment", "max"),
         first_session=("first_session", "min"), embolized=("embolized", "any"),
-        lesions=("lesion_no", "nunique"), bled=("haemorrhage_before", "max"),
+        lesions=(Lesions.lesion_no, "nunique"), bled=(Lesions.haemorrhage_before, "max"),
     )
-    agents = agent_groups(injections, ["patient_id"])
-    agent = found["patient_id"].map(agents).astype("string")
+    agents = agent_groups(injections, [Patients.patient_id])
+    agent = found[Patients.patient_id].map(agents).astype("string")
     year = found["first_session"].fillna(found["first_treatment"]).dt.year.astype("Int64")
     return found.assign(
-        key=found["patient_id"],
+        key=found[Patients.patient_id],
         sm_grade=as_group(found["sm_grade_value"].astype("Int64")),
         ponce_class=as_group(ponce_of(found["sm_grade_value"].astype("Int64"))),
         agent=agent.fillna("no liquid").where(found["embolized"], NOT_EMBOLIZED),
@@ -283,5 +292,5 @@ def patient_units(lesions: pd.DataFrame, injections: pd.DataFrame) -> pd.DataFra
 def _session_of_event(events: pd.DataFrame, sessions: pd.DataFrame) -> pd.Series:
     """The procedure each event is placed in (its key)."""
     own = sessions[["key", "rows"]].explode("rows").set_index("rows")["key"]
-    at = unit_key(events, ["patient_id", "at_lesion", "at_session"])
+    at = unit_key(events, [Patients.patient_id, "at_lesion", "at_session"])
     return at.map(own).astype("string")

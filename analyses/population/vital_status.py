@@ -5,13 +5,21 @@ from __future__ import annotations
 import pandas as pd
 
 from analyses.population.unit_frames import Units, once
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 
 WINDOW = pd.Timedelta(days=30)
 
 CONTACTS = {
-    "sessions": "session_date", "resections": "resection_date",
-    "radiosurgeries": "radiosurgery_date", "follow_ups": "follow_up_date",
-    "complications": "onset_date",
+    "sessions": Sessions.session_date, "resections": Resections.resection_date,
+    "radiosurgeries": Radiosurgeries.radiosurgery_date, "follow_ups": FollowUps.follow_up_date,
+    "complications": Complications.onset_date,
 }
 """Rows that show that somebody was in contact with the patient on a day."""
 
@@ -22,20 +30,24 @@ def last_contact(tables: dict[str, pd.DataFrame]) -> pd.Series:
     The latest row of any kind, a deficit's day of resolution, 30 or 90 days after an event
     whose mRS was taken then, and the day of death.
     """
-    days = [tables[name][["patient_id", day]].rename(columns={day: "day"})
+    days = [tables[name][[Patients.patient_id, day]].rename(columns={day: "day"})
             for name, day in CONTACTS.items()]
     events = tables["complications"]
-    for column, after in (("mrs_30d", 30), ("mrs_90d", 90)):
+    for column, after in ((Complications.mrs_30d, 30), (Complications.mrs_90d, 90)):
         seen = events[events[column].notna()]
         days.append(pd.DataFrame({
-            "patient_id": seen["patient_id"],
-            "day": seen["onset_date"] + pd.Timedelta(days=after)}))
-    days.append(events[["patient_id", "resolved_date"]].set_axis(["patient_id", "day"], axis=1))
-    days.append(tables["patients"][["patient_id", "death_date"]]
-                .set_axis(["patient_id", "day"], axis=1))
+            Patients.patient_id: seen[Patients.patient_id],
+            "day": seen[Complications.onset_date] + pd.Timedelta(days=after)}))
+    days.append(
+        events[[Patients.patient_id, Complications.resolved_date]].set_axis(
+            [Patients.patient_id, "day"], axis=1
+        )
+    )
+    days.append(tables["patients"][[Patients.patient_id, Patients.death_date]]
+                .set_axis([Patients.patient_id, "day"], axis=1))
     rows = pd.concat(days, ignore_index=True).dropna(subset=["day"])
-    last = rows.groupby("patient_id")["day"].max()
-    died = tables["patients"].set_index("patient_id")["death_date"].dropna()
+    last = rows.groupby(Patients.patient_id)["day"].max()
+    died = tables["patients"].set_index(Patients.patient_id)[Patients.death_date].dropna()
     last.update(died)
     return last
 
@@ -44,10 +56,10 @@ def last_contact(tables: dict[str, pd.DataFrame]) -> pd.Series:
 def vital_known(units: Units) -> set[str]:
     """Keys of the sessions after which vital status at 30 days is known."""
     sessions = units.sessions
-    last = sessions["patient_id"].map(last_contact(dict(units.tables)))
-    died = sessions["patient_id"].map(
-        units.tables["patients"].set_index("patient_id")["death_date"])
-    known = died.notna() | (last >= sessions["session_date"] + WINDOW)
+    last = sessions[Patients.patient_id].map(last_contact(dict(units.tables)))
+    died = sessions[Patients.patient_id].map(
+        units.tables["patients"].set_index(Patients.patient_id)[Patients.death_date])
+    known = died.notna() | (last >= sessions[Sessions.session_date] + WINDOW)
     return set(sessions.loc[known, "key"])
 
 
@@ -57,10 +69,10 @@ def deaths_from_any_cause(units: Units) -> set[str]:
 
     Each death stands at one session: the latest on or before its day.
     """
-    rows = units.sessions.assign(day=units.sessions["patient_id"].map(_days_of_death(units)))
-    rows = rows[rows["day"].notna() & (rows["session_date"] <= rows["day"])]
-    latest = rows.sort_values(["session_date", "key"]).groupby("patient_id").tail(1)
-    return set(latest.loc[latest["day"] <= latest["session_date"] + WINDOW, "key"])
+    rows = units.sessions.assign(day=units.sessions[Patients.patient_id].map(_days_of_death(units)))
+    rows = rows[rows["day"].notna() & (rows[Sessions.session_date] <= rows["day"])]
+    latest = rows.sort_values([Sessions.session_date, "key"]).groupby(Patients.patient_id).tail(1)
+    return set(latest.loc[latest["day"] <= latest[Sessions.session_date] + WINDOW, "key"])
 
 
 @once
@@ -69,10 +81,10 @@ def deaths_from_an_event(units: Units) -> set[str]:
 
     Each death stands at the session that its event is placed in.
     """
-    fatal = units.events[units.events["death"].fillna(False).astype(bool)]
-    day = fatal["patient_id"].map(_days_of_death(units))
+    fatal = units.events[units.events[Complications.death].fillna(False).astype(bool)]
+    day = fatal[Patients.patient_id].map(_days_of_death(units))
     return set(fatal.loc[day <= fatal["at_date"] + WINDOW, "session_key"].dropna())
 
 
 def _days_of_death(units: Units) -> pd.Series:
-    return units.tables["patients"].set_index("patient_id")["death_date"].dropna()
+    return units.tables["patients"].set_index(Patients.patient_id)[Patients.death_date].dropna()

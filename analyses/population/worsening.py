@@ -11,6 +11,7 @@ import pandas as pd
 
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.unit_frames import Units
+from registry.schema import Complications, Haemorrhages, Patients, Resections
 
 NOT_RECORDED = "not_recorded"
 CAUSES = (
@@ -35,32 +36,36 @@ def worsening_causes(units: Units) -> dict[str, str]:
     sources = pd.concat(
         [_from_events(units), _from_operations(units), _from_bleeds(units),
          _died_of(units, "other", "other_death")], ignore_index=True)
-    found = sources.dropna().drop_duplicates().groupby("patient_id")["source"].agg(list)
+    found = sources.dropna().drop_duplicates().groupby(Patients.patient_id)["source"].agg(list)
     return {patient: names[0] if len(names) == 1 else "several"
             for patient, names in found.items()}
 
 
 def _from_events(units: Units) -> pd.DataFrame:
     events = units.tables["complications"]
-    lasting = events["deficit"].eq("permanent") | events["death"].fillna(False)
+    lasting = events[Complications.deficit].eq("permanent") | events[Complications.death].fillna(
+        False
+    )
     rows = events[lasting.fillna(False).astype(bool)]
-    counted = unit_key(rows, [*LESION, "complication_no"]).isin(set(units.events["key"]))
-    phase = rows["phase"].where(rows["phase"].isin(TREATMENTS))
+    counted = unit_key(rows, [*LESION, Complications.complication_no]).isin(
+        set(units.events["key"])
+    )
+    phase = rows[Complications.phase].where(rows[Complications.phase].isin(TREATMENTS))
     # Cleared of the embolization: the phase alone must not bring it back.
     phase = phase.mask(phase.eq("embolization") & ~counted)
     source = phase.mask(counted, "embolization")
-    recorded = rows["cause"]
+    recorded = rows[Complications.cause]
     source = source.mask(recorded.isin(TREATMENTS).fillna(False), recorded)
     source = source.mask(recorded.eq("cannot be separated").fillna(False), "several")
     own_course = recorded.eq("natural history").fillna(False)
     source = source.mask(own_course)
-    source = source.mask(own_course & rows["kind"].eq(BLEED), "haemorrhage")
+    source = source.mask(own_course & rows[Complications.kind].eq(BLEED), "haemorrhage")
     return _sources(rows, source)
 
 
 def _from_operations(units: Units) -> pd.DataFrame:
     rows = units.tables["resections"]
-    rows = rows[rows["deficit"].eq("permanent")]
+    rows = rows[rows[Resections.deficit].eq("permanent")]
     return _sources(rows, "resection")
 
 
@@ -71,20 +76,24 @@ def _from_bleeds(units: Units) -> pd.DataFrame:
     """
     start = units.patients.set_index("key")["first_treatment"]
     rows = units.tables["haemorrhages"]
-    since = rows["haemorrhage_date"] >= rows["patient_id"].map(start)
-    own = rows["cause"].eq("spontaneous") & rows["complication_no"].isna()
-    bled = rows[(since & own & rows["deficit"].eq("permanent")).fillna(False).astype(bool)]
+    since = rows[Haemorrhages.haemorrhage_date] >= rows[Patients.patient_id].map(start)
+    own = rows[Complications.cause].eq("spontaneous") & rows[Complications.complication_no].isna()
+    bled = rows[
+        (since & own & rows[Complications.deficit].eq("permanent")).fillna(False).astype(bool)
+    ]
     return pd.concat([_sources(bled, "haemorrhage"), _died_of(units, "lesion", "haemorrhage")],
                      ignore_index=True)
 
 
 def _died_of(units: Units, cause: str, source: str) -> pd.DataFrame:
     people = units.tables["patients"]
-    died = people[people["death_cause"].eq(cause).fillna(False).astype(bool)]
+    died = people[people[Patients.death_cause].eq(cause).fillna(False).astype(bool)]
     return _sources(died, source)
 
 
 def _sources(rows: pd.DataFrame, source: pd.Series | str) -> pd.DataFrame:
     """Patient and source, a line a row; text also where there are no rows to tell it from."""
     told = pd.Series(source, index=rows.index, dtype="string")
-    return pd.DataFrame({"patient_id": rows["patient_id"].astype("string"), "source": told})
+    return pd.DataFrame(
+        {Patients.patient_id: rows[Patients.patient_id].astype("string"), "source": told}
+    )

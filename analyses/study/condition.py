@@ -18,8 +18,9 @@ from typing import Any
 import pandas as pd
 
 from analyses.study.study_errors import StudyError, unknown_name
+from registry.schema import Patients, Sessions
 
-CODES = ("patient_id", "operator_id", "site_id", "key")
+CODES = (Patients.patient_id, Sessions.operator_id, Patients.site_id, "key")
 """Columns whose values never leave the service, in the words of a condition neither."""
 
 COMPARE: dict[type[ast.cmpop], Callable[[Any, Any], Any]] = {

@@ -9,7 +9,7 @@ import pandas as pd
 
 from registry.clinical.technique import AGENT_GROUPS, VENOUS_PASSAGE
 from registry.freeze.worked_out import worked_out_tables
-from registry.schema import TABLES, FieldSpec
+from registry.schema import TABLES, FieldSpec, Injections, Sessions
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,9 +86,9 @@ def _categories(
                                     dtype=dtype), index=values.index)
 
 
-INTENTS = TABLES["sessions"].by_name["intent"].values
+INTENTS = TABLES["sessions"].by_name[Sessions.intent].values
 AGENTS = (*AGENT_GROUPS, "not embolized")
-AGENT_FIELD = TABLES["injections"].by_name["agent"]
+AGENT_FIELD = TABLES["injections"].by_name[Injections.agent]
 
 GROUPS = (
     Column("sm_grade", "grade", "Spetzler–Martin grade", "Spetzler and Martin 1986; of the "
@@ -109,33 +109,75 @@ INTENT = Column("intent", "choice", "Intent", "Intent of the first session.",
 
 TECHNIQUE = (
     Column("pedicles", "number", "Pedicles treated", "Arterial pedicles, added up.", "pedicles"),
-    Column("agent_ml", "number", "Agent volume", "All liquids, added up; blank where a part was "
-           "not recorded.", "mL"),
-    Column("agent_per_nidus", "number", "Agent per mL of nidus", "Agent volume over the volume "
-           "of the lesions treated.", "mL/mL"),
+    Column(
+        Injections.agent_ml,
+        "number",
+        "Agent volume",
+        "All liquids, added up; blank where a part was not recorded.",
+        "mL",
+    ),
+    Column(
+        "agent_per_nidus",
+        "number",
+        "Agent per mL of nidus",
+        "Agent volume over the volume of the lesions treated.",
+        "mL/mL",
+    ),
     Column("push_min", "number", "Push time", "Injection time less pauses, added up.", "min"),
-    Column("rate_ml_min", "number", "Mean rate", "All the volume over all the push time.",
-           "mL/min"),
-    Column("longest_pause_s", "number", "Longest pause", "The longest pause.", "s"),
-    Column("formulation", "choice", "Formulation", "Where one formulation of EVOH and no other "
-           "liquid was used.", values=AGENT_FIELD.values),
+    Column(
+        "rate_ml_min", "number", "Mean rate", "All the volume over all the push time.", "mL/min"
+    ),
+    Column(Injections.longest_pause_s, "number", "Longest pause", "The longest pause.", "s"),
+    Column(
+        "formulation",
+        "choice",
+        "Formulation",
+        "Where one formulation of EVOH and no other liquid was used.",
+        values=AGENT_FIELD.values,
+    ),
     Column("reflux_past_limit", "yes/no", "Reflux past the agreed limit", "In any injection."),
-    Column("venous_passage", "choice", "Agent in the draining vein", "The worst there was.",
-           values=VENOUS_PASSAGE),
-    Column("case_number", "int", "Case number", "Procedures the operator had done before the "
-           "(first) one, counted before anybody was left out.", "procedures"),
+    Column(
+        Injections.venous_passage,
+        "choice",
+        "Agent in the draining vein",
+        "The worst there was.",
+        values=VENOUS_PASSAGE,
+    ),
+    Column(
+        "case_number",
+        "int",
+        "Case number",
+        "Procedures the operator had done before the "
+        "(first) one, counted before anybody was left out.",
+        "procedures",
+    ),
 )
 """Worked-out technique of a session, a lesion or a patient."""
 
 OF_INJECTIONS = (
-    Column("agent_used", "choice", AGENT_FIELD.label, AGENT_FIELD.definition,
-           values=AGENT_FIELD.values, source="field injections.agent"),
+    Column(
+        "agent_used",
+        "choice",
+        AGENT_FIELD.label,
+        AGENT_FIELD.definition,
+        values=AGENT_FIELD.values,
+        source="field injections.agent",
+    ),
     Column("push_min", "number", "Push time", "Injection time less pauses.", "min"),
     Column("rate_ml_min", "number", "Mean rate", "Volume over push time, of liquids.", "mL/min"),
-    Column("longest_pause_s", "number", "Longest pause", "As recorded; 0 where there was none.",
-           "s"),
-    Column("reflux_past_limit", "yes/no", "Reflux past the agreed limit", "Reflux beyond the "
-           "limit; no where none was seen."),
+    Column(
+        Injections.longest_pause_s,
+        "number",
+        "Longest pause",
+        "As recorded; 0 where there was none.",
+        "s",
+    ),
+    Column(
+        "reflux_past_limit",
+        "yes/no",
+        "Reflux past the agreed limit",
+        "Reflux beyond the limit; no where none was seen.",
+    ),
 )
 DATES = (
     Column("treated", "yes/no", "Treated", "Treated in any way."),

@@ -18,6 +18,7 @@ from analyses.statistics.regression.exact import PERMUTATIONS, permutation_p
 from analyses.study.answers import Answer, in_a_sentence
 from analyses.study.study_shown import ShowsItself
 from analyses.words.wording_of_p import p_text
+from registry.schema import Patients
 
 FLOOR = 8
 """Fewest events, and fewest units without one, in all: the analysis plan's floor."""
@@ -114,7 +115,7 @@ def exchange_p(rows: pd.DataFrame, by: str) -> float:
     names = list(dict.fromkeys(rows[by].astype(str)))
     groups = rows[by].astype(str).to_numpy()
     x = np.column_stack([np.ones(len(rows)), *(groups == name for name in names[1:])])
-    patients, _ = pd.factorize(rows["patient_id"])
+    patients, _ = pd.factorize(rows[Patients.patient_id])
     return permutation_p(x.astype(float), rows["event"].to_numpy(dtype=float),
                          list(range(1, len(names))), patients)
 

@@ -15,10 +15,11 @@ import pandas as pd
 from analyses.population.counted_events import LESION, SESSION, unit_key
 from analyses.population.unit_frames import Units
 from analyses.study.study_frames import catheter_of
+from registry.schema import Complications, Injections, Patients, Resections, Sessions
 
 UNDER_LESION = ("lesions", "resections", "radiosurgeries", "follow_ups", "haemorrhages", "grades")
-INJECTION = [*SESSION, "injection_no"]
-RESECTION = [*LESION, "resection_no"]
+INJECTION = [*SESSION, Injections.injection_no]
+RESECTION = [*LESION, Resections.resection_no]
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ def kept_rows(units: Units, unit: str, keys: Iterable[str]) -> Kept:
     injections = _keyed(tables["injections"], INJECTION)
     resections = _keyed(tables["resections"], RESECTION)
     if unit == "patient":
-        kept = lesions[lesions["patient_id"].isin(wanted)]
+        kept = lesions[lesions[Patients.patient_id].isin(wanted)]
         return _below(wanted, set(kept["key"]), lesions, sessions, injections, resections)
     if unit == "session":
         rows = {row for key, rows in zip(units.sessions["key"], units.sessions["rows"],
@@ -58,7 +59,7 @@ def kept_rows(units: Units, unit: str, keys: Iterable[str]) -> Kept:
         whole = set(resections["lesion"])
     else:
         whole = wanted
-    people = set(lesions.loc[lesions["key"].isin(whole), "patient_id"])
+    people = set(lesions.loc[lesions["key"].isin(whole), Patients.patient_id])
     return _below(people, whole, lesions, sessions, injections, resections)
 
 
@@ -74,20 +75,25 @@ def tables_of(units: Units, kept: Kept) -> dict[str, pd.DataFrame]:
     tables["injections"] = _only(tables["injections"], INJECTION, kept.injections)
     tables["resections"] = _only(tables["resections"], RESECTION, kept.resections)
     tables["complications"] = _complications(units, kept)
-    tables["patients"] = _only(tables["patients"], ["patient_id"], kept.patients)
+    tables["patients"] = _only(tables["patients"], [Patients.patient_id], kept.patients)
     if "entries" in tables:
         rows = tables["entries"]
-        tables["entries"] = rows[rows["patient_id"].isna()
-                                 | rows["patient_id"].isin(kept.patients)].reset_index(drop=True)
+        tables["entries"] = rows[
+            rows[Patients.patient_id].isna() | rows[Patients.patient_id].isin(kept.patients)
+        ].reset_index(drop=True)
     return tables
 
 
 def _keyed(table: pd.DataFrame, key: list[str]) -> pd.DataFrame:
     """A table's key as text, with those of the session and the lesion above it."""
-    return pd.DataFrame({
-        "key": unit_key(table, key), "patient_id": table["patient_id"].astype("string"),
-        "lesion": unit_key(table, LESION),
-        "session": unit_key(table, SESSION) if "session_no" in key else pd.NA})
+    return pd.DataFrame(
+        {
+            "key": unit_key(table, key),
+            Patients.patient_id: table[Patients.patient_id].astype("string"),
+            "lesion": unit_key(table, LESION),
+            "session": unit_key(table, SESSION) if Sessions.session_no in key else pd.NA,
+        }
+    )
 
 
 def _below(
@@ -108,9 +114,9 @@ def _only(table: pd.DataFrame, key: list[str], kept: frozenset[str]) -> pd.DataF
 def _complications(units: Units, kept: Kept) -> pd.DataFrame:
     """Those of the one set go with their session, the others with what they name."""
     rows = units.tables["complications"]
-    own = unit_key(rows, [*LESION, "complication_no"])
+    own = unit_key(rows, [*LESION, Complications.complication_no])
     events = units.events.set_index("key")
-    placed = unit_key(events, ["patient_id", "at_lesion", "at_session"]).reindex(own)
+    placed = unit_key(events, [Patients.patient_id, "at_lesion", "at_session"]).reindex(own)
     placed.index = rows.index
     named = unit_key(rows, SESSION)
     sessions = set(unit_key(units.tables["sessions"], SESSION))

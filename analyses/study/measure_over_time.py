@@ -21,12 +21,18 @@ from analyses.study.study_errors import StudyError
 from analyses.study.study_frames import StudyFrame
 from analyses.study.study_shown import ShowsItself
 from analyses.words.estimate_text import plural
+from registry.schema import Sessions
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-DAY = {"session": "session_date", "injection": "session_date", "catheter": "session_date",
-       "lesion": "first_treatment", "patient": "first_treatment"}
+DAY = {
+    "session": Sessions.session_date,
+    "injection": Sessions.session_date,
+    "catheter": Sessions.session_date,
+    "lesion": "first_treatment",
+    "patient": "first_treatment",
+}
 """The day that places a unit in time."""
 
 DAYS_A_MONTH = 365.25 / 12
@@ -101,15 +107,15 @@ def measure_over_time(
     marked = measure.frame(units, unit)
     days = frame.frame[DAY[unit]].reindex(marked["key"].astype("string"))
     rows = pd.DataFrame({
-        "key": marked["key"].to_numpy(), "session_date": days.to_numpy(), "stage": "all",
+        "key": marked["key"].to_numpy(), Sessions.session_date: days.to_numpy(), "stage": "all",
         "complication": marked["event"].astype("boolean").to_numpy(dtype=object)})
-    known = rows[rows["complication"].notna() & rows["session_date"].notna()]
+    known = rows[rows["complication"].notna() & rows[Sessions.session_date].notna()]
     known = known.assign(complication=known["complication"].astype(bool)).sort_values(
-        ["session_date", "key"], kind="stable", ignore_index=True)
+        [Sessions.session_date, "key"], kind="stable", ignore_index=True)
     if known.empty:
         raise StudyError(f"No {unit} has a known outcome and a day, so there is no chart of "
                          f"{measure.id}.")
-    span = known["session_date"].iloc[-1] - known["session_date"].iloc[0]
+    span = known[Sessions.session_date].iloc[-1] - known[Sessions.session_date].iloc[0]
     months = max(span.days / DAYS_A_MONTH, 1.0)
     choice = choose_chart(int(known["complication"].sum()), len(known), months, unit=unit)
     return OverTime(measure, unit, choice, chosen_chart(known, choice, unit),

@@ -60,6 +60,7 @@ from analyses.study.study_shown import ShowsItself
 from registry.freeze.freeze_reading import Freeze, read_freeze
 from registry.freeze.who import harmed_patients
 from registry.freeze.worked_out import work_out as worked_out_of
+from registry.schema import Patients
 
 if TYPE_CHECKING:
     from analyses.measures.results import Progress
@@ -383,4 +384,4 @@ class Study(ShowsItself):
 
 
 def _people(units: Units) -> set[str]:
-    return set(units.tables["patients"]["patient_id"].astype(str))
+    return set(units.tables["patients"][Patients.patient_id].astype(str))

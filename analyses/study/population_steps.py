@@ -16,6 +16,7 @@ from analyses.population.unit_frames import Units
 from analyses.study.frame_columns import ADDED, UNIT_NAMES, Column
 from analyses.study.study_errors import StudyError
 from analyses.study.study_frames import StudyFrame
+from registry.schema import Patients
 from registry.schema.canonical import canonical_json, sha256
 
 
@@ -180,7 +181,7 @@ def _keys_of(frame: StudyFrame, parent: str, units: Units) -> pd.Series | pd.Ind
     if frame.unit not in UNDER[parent]:
         return None
     if parent == "patient":
-        return rows["patient_id"]
+        return rows[Patients.patient_id]
     if parent == "lesion":
         keys = unit_key(rows, LESION)
         return keys.mask(rows["lesions"].gt(1)) if frame.unit == "session" else keys

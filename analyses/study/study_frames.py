@@ -34,11 +34,19 @@ from analyses.study.frame_columns import (
     grades,
 )
 from registry.clinical.technique import injection_technique
+from registry.schema import Injections, Lesions, Patients, Resections, Sessions
 
-KEYS = ("patient_id", *SESSION[1:], "injection_no")
+KEYS = (Patients.patient_id, *SESSION[1:], Injections.injection_no)
 """Key fields, which a unit shares with its parents."""
 
-FIRST_SAYS = ("intent", "route", "operator_id", "session_date", "session_no", "lesion_no")
+FIRST_SAYS = (
+    Sessions.intent,
+    Sessions.route,
+    Sessions.operator_id,
+    Sessions.session_date,
+    Sessions.session_no,
+    Lesions.lesion_no,
+)
 """Fields of a session that are those of its first row, as everywhere in the analyses."""
 
 
@@ -116,18 +124,18 @@ class _Frame:
 
 def _patients(units: Units) -> StudyFrame:
     table = units.tables["patients"].reset_index(drop=True)
-    made = _Frame("patient", table["patient_id"])
+    made = _Frame("patient", table[Patients.patient_id])
     made.take(table, fields_of("patients"))
     treated = _grouped(units.patients).assign(treated=True).set_index("key")
-    first = graded_lesions(units.tables).groupby("patient_id")["age_at_treatment"].min()
+    first = graded_lesions(units.tables).groupby(Patients.patient_id)["age_at_treatment"].min()
     counted = pd.DataFrame({
-        "lesions": units.tables["lesions"].groupby("patient_id").size(),
-        "sessions": units.sessions.groupby("patient_id").size(),
+        "lesions": units.tables["lesions"].groupby(Patients.patient_id).size(),
+        "sessions": units.sessions.groupby(Patients.patient_id).size(),
         "age_at_treatment": first}, index=made.index)
     counts = counted.fillna({"lesions": 0, "sessions": 0})
     made.look_up(counts, (AGE, LESIONS, SESSIONS))
     made.look_up(_or_no(treated, made.index), (*DATES, *GROUPS, INTENT))
-    worked, asked = _technique(units, "patient_id")
+    worked, asked = _technique(units, Patients.patient_id)
     made.look_up(worked, TECHNIQUE)
     return made.finished(asked)
 
@@ -139,11 +147,11 @@ def _lesions(units: Units, patients: StudyFrame) -> StudyFrame:
     treated = _grouped(units.lesions).assign(treated=True).set_index("key")
     made.look_up(_or_no(treated, made.index), (*DATES, *OPERATED, INTENT))
     groups = _or_no(treated, made.index)
-    groups["ruptured"] = table["haemorrhage_before"].set_axis(made.index)
+    groups["ruptured"] = table[Lesions.haemorrhage_before].set_axis(made.index)
     made.look_up(groups, GROUPS)
     worked, asked = _technique(units, "lesion")
     made.look_up(worked, TECHNIQUE)
-    made.parent(patients, table["patient_id"], _field_names("patients"))
+    made.parent(patients, table[Patients.patient_id], _field_names("patients"))
     return made.finished(asked)
 
 
@@ -164,7 +172,7 @@ def _sessions(units: Units, lesions: StudyFrame, patients: StudyFrame) -> StudyF
     agreed = _agreed(treated[names], owner, ()).reindex(made.index)
     made.parent(StudyFrame("lesion", agreed.astype(treated[names].dtypes.to_dict()),
                            lesions.columns), procedures["key"], names)
-    made.parent(patients, procedures["patient_id"], _field_names("patients"))
+    made.parent(patients, procedures[Patients.patient_id], _field_names("patients"))
     return made.finished(asked)
 
 
@@ -174,7 +182,7 @@ def _injections(
     rows = units.injections.reset_index(drop=True)
     worked = injection_technique(
         rows.assign(agent=rows["agent_used"]), units.tables["sessions"])
-    better = worked[["push_min", "rate_ml_min", "longest_pause_s", "reflux_past_limit"]]
+    better = worked[["push_min", "rate_ml_min", Injections.longest_pause_s, "reflux_past_limit"]]
     made = _Frame("injection", rows["key"])
     own = [one for one in fields_of("injections") if one.name != "agent"]
     made.take(rows.assign(**better), [
@@ -184,7 +192,7 @@ def _injections(
     made.parent(sessions, of_session, [*_field_names("sessions"), "case_number"])
     made.parent(lesions, unit_key(rows, LESION),
                 [*_field_names("lesions"), *(one.name for one in grades())])
-    made.parent(patients, rows["patient_id"], _field_names("patients"))
+    made.parent(patients, rows[Patients.patient_id], _field_names("patients"))
     return made.finished()
 
 
@@ -192,8 +200,8 @@ def _catheters(units: Units, injections: StudyFrame) -> StudyFrame:
     rows = injections.frame.reset_index()
     owner = catheter_of(units).reindex(rows["key"]).reset_index(drop=True)
     agreed = _agreed(rows, owner, ()).reindex(units.catheters["key"])
-    whole = rows["agent_ml"].groupby(owner).agg(lambda part: part.sum(skipna=False))
-    agreed["agent_ml"] = whole.reindex(agreed.index)
+    whole = rows[Injections.agent_ml].groupby(owner).agg(lambda part: part.sum(skipna=False))
+    agreed[Injections.agent_ml] = whole.reindex(agreed.index)
     made = _Frame("catheter", units.catheters["key"])
     made.take(units.catheters, (RETAINED,))
     counted = rows.groupby(owner).size().rename("injections").to_frame()
@@ -204,17 +212,17 @@ def _catheters(units: Units, injections: StudyFrame) -> StudyFrame:
 
 def _resections(units: Units, lesions: StudyFrame, patients: StudyFrame) -> StudyFrame:
     table = units.tables["resections"].reset_index(drop=True)
-    made = _Frame("resection", unit_key(table, [*LESION, "resection_no"]))
+    made = _Frame("resection", unit_key(table, [*LESION, Resections.resection_no]))
     made.take(table, fields_of("resections"))
     made.parent(lesions, unit_key(table, LESION), lesions.columns)
-    made.parent(patients, table["patient_id"], _field_names("patients"))
+    made.parent(patients, table[Patients.patient_id], _field_names("patients"))
     return made.finished()
 
 
 def catheter_of(units: Units) -> pd.Series:
     """The catheter (its key) of each injection, indexed by the injection's key."""
     rows = units.injections
-    own = rows["own_key"] + "/catheter " + rows["catheter_no"].astype("string")
+    own = rows["own_key"] + "/catheter " + rows[Injections.catheter_no].astype("string")
     return own.fillna(rows["key"]).set_axis(rows["key"].astype("string"))
 
 

@@ -21,6 +21,7 @@ from analyses.study.study_errors import StudyError, unknown_name
 from analyses.study.study_frames import StudyFrame
 from analyses.study.study_shown import ShowsItself
 from analyses.words.estimate_text import plural
+from registry.schema import Patients
 
 FLOOR = 8
 """Fewest events, and fewest units without one: the analysis plan's floor for every model."""
@@ -137,7 +138,7 @@ def study_model(
     data = pd.DataFrame({name: _for_a_model(frame.frame[name]) for name in columns})
     data = data.join(frame.asked).reindex(keys).reset_index(drop=True)
     data = data.assign(**{OUTCOME: rows["event"].astype("boolean").to_numpy(),
-                          PATIENT: rows["patient_id"].to_numpy(dtype=object)})
+                          PATIENT: rows[Patients.patient_id].to_numpy(dtype=object)})
     data, not_asked = rows_asked(data, columns)
     whole = data[[OUTCOME, *columns]].notna().all(axis=1)
     events = int(data.loc[whole, OUTCOME].sum())

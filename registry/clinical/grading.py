@@ -18,6 +18,7 @@ from registry.clinical.scores import (
     sm_grade,
     vras,
 )
+from registry.schema import Lesions, Patients, Radiosurgeries, Resections, Sessions
 
 __all__ = [
     "DAYS_A_YEAR", "GRADE_COLUMNS", "SCORE_CAUTION", "UNCONFIRMED_SCORES", "add_grades",
@@ -26,7 +27,7 @@ __all__ = [
 ]
 
 DAYS_A_YEAR = 365.25
-LESION_KEY = ["patient_id", "lesion_no"]
+LESION_KEY = [Patients.patient_id, Lesions.lesion_no]
 
 # What `add_grades` adds, with the type of each column.
 GRADE_COLUMNS = {
@@ -66,8 +67,8 @@ def add_grades(
     first = _first_treatment(lesions, [sessions, radiosurgeries, resections])
     graded["age_at_treatment"] = _ages(patients, lesions, first)
     graded["nidus_volume_ml"] = nidus_volume_ml(
-        column(lesions, "nidus_length_mm"), column(lesions, "nidus_width_mm"),
-        column(lesions, "nidus_height_mm"),
+        column(lesions, Lesions.nidus_length_mm), column(lesions, Lesions.nidus_width_mm),
+        column(lesions, Lesions.nidus_height_mm),
     )
     graded = graded.assign(**_anatomical(graded, sessions))
     graded = graded.assign(**_radiosurgical(patients, graded, radiosurgeries))
@@ -92,15 +93,15 @@ def _ages(
     patients: pd.DataFrame, lesions: pd.DataFrame, treated: pd.Series,
 ) -> pd.Series:
     """Age at the dates in `treated`, which has a row a lesion."""
-    of_patient = patients.drop_duplicates("patient_id").set_index("patient_id")
-    age = lesions["patient_id"].map(column(of_patient, "age_y"))
-    presented = lesions["patient_id"].map(column(of_patient, "presentation_date"))
+    of_patient = patients.drop_duplicates(Patients.patient_id).set_index(Patients.patient_id)
+    age = lesions[Patients.patient_id].map(column(of_patient, Patients.age_y))
+    presented = lesions[Patients.patient_id].map(column(of_patient, Patients.presentation_date))
     return age_at(age, presented, treated)
 
 
 def _lesion_keys(table: pd.DataFrame) -> pd.MultiIndex:
     return pd.MultiIndex.from_arrays(
-        [table["patient_id"].astype("object"), table["lesion_no"].astype("Int64")],
+        [table[Patients.patient_id].astype("object"), table[Lesions.lesion_no].astype("Int64")],
         names=LESION_KEY,
     )
 
@@ -115,7 +116,7 @@ def _first_treatment(
     lesions: pd.DataFrame, tables: list[pd.DataFrame | None],
 ) -> pd.Series:
     """Date of each lesion's first treatment among these tables."""
-    names = ("session_date", "radiosurgery_date", "resection_date")
+    names = (Sessions.session_date, Radiosurgeries.radiosurgery_date, Resections.resection_date)
     dates = [
         pd.Series(pd.to_datetime(table[name]).array, index=_lesion_keys(table))
         for table, name in zip(tables, names, strict=True)
@@ -137,25 +138,31 @@ def _first_rows(table: pd.DataFrame, order: list[str]) -> pd.DataFrame:
 def _anatomical(graded: pd.DataFrame, sessions: pd.DataFrame) -> dict[str, pd.Series]:
     """The scores that rest on the lesion, the age and the first plan."""
     length, eloquent, deep, pedicles, bled = (
-        column(graded, name) for name in (
-            "nidus_length_mm", "eloquent", "deep_drainage", "feeding_pedicles",
-            "haemorrhage_before",
+        column(graded, name)
+        for name in (
+            Lesions.nidus_length_mm,
+            Lesions.eloquent,
+            Lesions.deep_drainage,
+            Lesions.feeding_pedicles,
+            Lesions.haemorrhage_before,
         )
     )
     # The plan at the first session; a number first written at a later one is no plan.
-    first_session = _first_rows(sessions, ["session_no"])
-    planned = _for_lesions(graded, column(first_session, "sessions_planned"))
+    first_session = _first_rows(sessions, [Sessions.session_no])
+    planned = _for_lesions(graded, column(first_session, Sessions.sessions_planned))
     grade = sm_grade(length, eloquent, deep)
-    supplement = lawton_young(graded["age_at_treatment"], bled, column(graded, "nidus_border"))
+    supplement = lawton_young(
+        graded["age_at_treatment"], bled, column(graded, Lesions.nidus_border)
+    )
     return {
         "sm_grade": grade,
         "ponce_class": ponce_class(grade),
         "lawton_young": supplement,
         "lawton_young_sum": grade + supplement,
-        "buffalo_score": buffalo_score(pedicles, column(graded, "feeder_calibre"), eloquent),
+        "buffalo_score": buffalo_score(pedicles, column(graded, Lesions.feeder_calibre), eloquent),
         "avmes": avmes(
-            pedicles, column(graded, "draining_veins"), length,
-            column(graded, "vascular_eloquence"),
+            pedicles, column(graded, Lesions.draining_veins), length,
+            column(graded, Lesions.vascular_eloquence),
         ),
         "embolization_risk": embolization_risk(planned, deep, eloquent, length),
     }
@@ -165,16 +172,18 @@ def _radiosurgical(
     patients: pd.DataFrame, graded: pd.DataFrame, radiosurgeries: pd.DataFrame,
 ) -> dict[str, pd.Series]:
     """The two radiosurgery scores, and what volume and age they rest on."""
-    first = _first_rows(radiosurgeries, ["radiosurgery_date", "radiosurgery_no"])
-    dates = _for_lesions(graded, pd.to_datetime(first["radiosurgery_date"]))
-    target = numbers(_for_lesions(graded, column(first, "target_volume_ml")))
+    first = _first_rows(
+        radiosurgeries, [Radiosurgeries.radiosurgery_date, Radiosurgeries.radiosurgery_no]
+    )
+    dates = _for_lesions(graded, pd.to_datetime(first[Radiosurgeries.radiosurgery_date]))
+    target = numbers(_for_lesions(graded, column(first, Radiosurgeries.target_volume_ml)))
     treated = dates.notna()
     # A target volume that was not recorded leaves the score blank: the nidus before
     # embolization is not what was irradiated.
     volume = target.where(treated, numbers(graded["nidus_volume_ml"]))
     age = _ages(patients, graded, dates).where(treated, graded["age_at_treatment"])
     basis = pd.Series(FROM_NIDUS, index=graded.index).where(~treated, FROM_RADIOSURGERY)
-    eloquent, bled = column(graded, "eloquent"), column(graded, "haemorrhage_before")
+    eloquent, bled = column(graded, "eloquent"), column(graded, Lesions.haemorrhage_before)
     return {
         "rbas": rbas(volume, age, column(graded, "location")),
         "vras": vras(volume, eloquent, bled),

@@ -25,6 +25,7 @@ from registry.clinical.technique import (
     row_keys,
 )
 from registry.problems.sentence_error import SentenceError
+from registry.schema import Injections, Sessions
 
 LIMITS_CAUTION = "the product's instructions for use and local protocol come first"
 LIMIT_COLUMNS = ("mixing", "dead_space", "rate", "pause", "reflux", "halted")
@@ -252,14 +253,20 @@ def injection_limits(
     technique = injection_technique(injections, sessions)
     rows = technique["liquid_copolymer"].fillna(False).astype(bool)
     technique, own = technique[rows], injections[rows]
-    seen = column(own, "view_lost"), column(own, "resistance_felt")
+    seen = column(own, Injections.view_lost), column(own, Injections.resistance_felt)
     return technique[INJECTION_KEY].assign(
-        mixing=mixing_within(technique["agent_mixing_min"], used),
-        dead_space=dead_space_within(column(own, "dmso_ml"), column(own, "dead_space_ml")),
+        mixing=mixing_within(technique[Sessions.agent_mixing_min], used),
+        dead_space=dead_space_within(
+            column(own, Injections.dmso_ml), column(own, Injections.dead_space_ml)
+        ),
         rate=rate_within(technique["rate_ml_min"], used),
-        pause=pause_within(technique["longest_pause_s"], column(own, "reflux_stops"), used),
-        reflux=reflux_within(column(own, "reflux_mm"), column(own, "reflux_limit_mm")),
-        halted=halted_within(*seen, column(own, "delivery_halted")),
+        pause=pause_within(
+            technique[Injections.longest_pause_s], column(own, Injections.reflux_stops), used
+        ),
+        reflux=reflux_within(
+            column(own, Injections.reflux_mm), column(own, Injections.reflux_limit_mm)
+        ),
+        halted=halted_within(*seen, column(own, Injections.delivery_halted)),
         halt_needed=halt_needed(*seen),
     )
 

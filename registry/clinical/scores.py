@@ -20,6 +20,7 @@ from registry.clinical.elementwise import (
     words,
     yes_no,
 )
+from registry.schema import Lesions
 from registry.schema.vocabulary import LOCATIONS
 
 # Shown beside every score.
@@ -50,7 +51,7 @@ def _steps(values: pd.Series, first: pd.Series, second: pd.Series) -> pd.Series:
 
 
 def _deep(drainage: pd.Series) -> pd.Series:
-    return words(drainage, DRAINAGE, "deep_drainage").ne("none").astype("boolean")
+    return words(drainage, DRAINAGE, Lesions.deep_drainage).ne("none").astype("boolean")
 
 
 @scalar_or_column
@@ -101,7 +102,7 @@ def lawton_young(age_y: Values, haemorrhage_before: Values, nidus_border: Values
     """
     age = _size(age_y)
     base = 1 + _steps(age, age >= 20, age > 40)
-    diffuse = words(nidus_border, BORDERS, "nidus_border").eq("diffuse")
+    diffuse = words(nidus_border, BORDERS, Lesions.nidus_border).eq("diffuse")
     return base + points(~yes_no(haemorrhage_before)) + points(diffuse)
 
 
@@ -119,7 +120,7 @@ def buffalo_score(
     pedicles = numbers(feeding_pedicles)
     pedicles = pedicles.where(pedicles >= 1, pd.NA)
     base = 1 + _steps(pedicles, pedicles >= 3, pedicles >= 5)
-    narrow = words(feeder_calibre, CALIBRES, "feeder_calibre").eq("mostly up to 1 mm")
+    narrow = words(feeder_calibre, CALIBRES, Lesions.feeder_calibre).eq("mostly up to 1 mm")
     return base + points(narrow) + points(yes_no(eloquent))
 
 

@@ -17,9 +17,15 @@ from registry.clinical.elementwise import (
     yes_no,
 )
 from registry.clinical.scores import nidus_volume_ml
+from registry.schema import Complications, Injections, Lesions, Patients, Sessions
 from registry.schema.vocabulary import COPOLYMER_AGENTS, EVOH_AGENTS, LIQUID_AGENTS
 
-INJECTION_KEY = ["patient_id", "lesion_no", "session_no", "injection_no"]
+INJECTION_KEY = [
+    Patients.patient_id,
+    Lesions.lesion_no,
+    Sessions.session_no,
+    Injections.injection_no,
+]
 SESSION_KEY = INJECTION_KEY[:3]
 LESION_KEY = INJECTION_KEY[:2]
 
@@ -64,21 +70,23 @@ def injection_technique(injections: pd.DataFrame, sessions: pd.DataFrame) -> pd.
     False where no reflux was seen); `agent_mixing_min` of its session.
     """
     table = injections[INJECTION_KEY].copy()
-    agent = injections["agent"].astype("string")
-    table["agent"] = agent
+    agent = injections[Injections.agent].astype("string")
+    table[Injections.agent] = agent
     # An agent that is not known is neither liquid nor not.
     table["liquid"] = _one_of(agent, LIQUID_AGENTS)
     table["liquid_copolymer"] = _one_of(agent, COPOLYMER_AGENTS)
-    pauses = column(injections, "pauses_s")
-    table["push_min"] = push_min(column(injections, "injection_min"), pauses)
-    rate = rate_ml_min(column(injections, "agent_ml"), table["push_min"])
+    pauses = column(injections, Injections.pauses_s)
+    table["push_min"] = push_min(column(injections, Injections.injection_min), pauses)
+    rate = rate_ml_min(column(injections, Injections.agent_ml), table["push_min"])
     table["rate_ml_min"] = rate.where(table["liquid"].fillna(False))
-    longest = numbers(column(injections, "longest_pause_s"))
-    table["longest_pause_s"] = plain(longest.mask(numbers(pauses).eq(0).fillna(False), 0))
+    longest = numbers(column(injections, Injections.longest_pause_s))
+    table[Injections.longest_pause_s] = plain(longest.mask(numbers(pauses).eq(0).fillna(False), 0))
     table["reflux_past_limit"] = reflux_past_limit(
-        column(injections, "reflux_mm"), column(injections, "reflux_limit_mm"),
+        column(injections, Injections.reflux_mm), column(injections, Injections.reflux_limit_mm),
     )
-    table["agent_mixing_min"] = _from_session(injections, sessions, "agent_mixing_min")
+    table[Sessions.agent_mixing_min] = _from_session(
+        injections, sessions, Sessions.agent_mixing_min
+    )
     return table
 
 
@@ -96,7 +104,9 @@ def _one_of(agent: pd.Series, agents: tuple[str, ...]) -> pd.Series:
 
 def row_keys(table: pd.DataFrame, key: list[str]) -> pd.MultiIndex:
     """The key of each row, in types that match between tables."""
-    parts = [table[name].astype("object" if name == "patient_id" else "Int64") for name in key]
+    parts = [
+        table[name].astype("object" if name == Patients.patient_id else "Int64") for name in key
+    ]
     return pd.MultiIndex.from_arrays(parts, names=key)
 
 
@@ -125,14 +135,17 @@ def technique_queries(injections: pd.DataFrame) -> pd.DataFrame:
 
     One row a query: the injection's key, `field`, `found` and `message`.
     """
-    pushed = _push(column(injections, "injection_min"), column(injections, "pauses_s"))
+    pushed = _push(
+        column(injections, Injections.injection_min), column(injections, Injections.pauses_s)
+    )
     asked = injections[pushed.le(0).fillna(False)]
     queries = asked[INJECTION_KEY].copy()
-    queries["field"] = "pauses_s"
+    queries["field"] = Injections.pauses_s
     found = [
         f"{pauses:g} s of pauses in {minutes:g} min"
-        for pauses, minutes in zip(asked.get("pauses_s", []), asked.get("injection_min", []),
-                                   strict=True)
+        for pauses, minutes in zip(
+            asked.get(Injections.pauses_s, []), asked.get(Injections.injection_min, []), strict=True
+        )
     ]
     queries["found"] = pd.Series(found, index=asked.index, dtype="string")
     queries["message"] = (
@@ -159,8 +172,8 @@ def session_technique(
     """
     keys = row_keys(sessions, SESSION_KEY)
     rows = injection_technique(injections, sessions)
-    rows["agent_ml"] = numbers(column(injections, "agent_ml"))
-    rows["venous_passage"] = column(injections, "venous_passage").astype("string")
+    rows[Injections.agent_ml] = numbers(column(injections, Injections.agent_ml))
+    rows[Injections.venous_passage] = column(injections, Injections.venous_passage).astype("string")
     liquid = rows[rows["liquid"].fillna(False).astype(bool)]
     parts = pd.DataFrame({
         "injections": _by_session(rows).size(),
@@ -182,7 +195,7 @@ def _by_session(rows: pd.DataFrame) -> pd.core.groupby.DataFrameGroupBy:
 def _pedicles(injections: pd.DataFrame) -> pd.Series:
     """Distinct arterial pedicles of each session; a blank number is a pedicle of its own."""
     arterial = injections[column(injections, "access").ne("vein").fillna(True).astype(bool)]
-    numbered = numbers(column(arterial, "pedicle_no"))
+    numbered = numbers(column(arterial, Injections.pedicle_no))
     counted = pd.DataFrame({
         "distinct": numbered.array, "blank": numbered.isna().array,
     }, index=row_keys(arterial, SESSION_KEY)).groupby(level=SESSION_KEY)
@@ -191,10 +204,10 @@ def _pedicles(injections: pd.DataFrame) -> pd.Series:
 
 def _agent_group(liquid: pd.DataFrame) -> pd.Series:
     """The agent group of each session with a liquid injection."""
-    kinds = liquid["agent"].map({
+    kinds = liquid[Injections.agent].map({
         **dict.fromkeys(EVOH_AGENTS, 0), "other copolymer": 1, "n-butyl cyanoacrylate": 2,
     }).astype("Int64")
-    grouped = _by_session(liquid.assign(kind=kinds))["kind"]
+    grouped = _by_session(liquid.assign(kind=kinds))[Complications.kind]
     lowest, highest = grouped.min(), grouped.max()
     several = AGENT_GROUPS.index("several liquids")
     return lowest.where(lowest.eq(highest), several).map(dict(enumerate(AGENT_GROUPS)))
@@ -209,17 +222,17 @@ def _liquid_numbers(liquid: pd.DataFrame) -> dict[str, pd.Series]:
         complete = grouped[name].count() == grouped.size()
         return values.where(complete, pd.NA)
 
-    volume, pushed = whole("agent_ml", "sum"), whole("push_min", "sum")
+    volume, pushed = whole(Injections.agent_ml, "sum"), whole("push_min", "sum")
     return {
-        "agent_ml": volume,
+        Injections.agent_ml: volume,
         "push_min": pushed,
         "rate_ml_min": volume / pushed.where(pushed > 0, pd.NA),
         "fastest_rate_ml_min": whole("rate_ml_min", "max"),
-        "longest_pause_s": whole("longest_pause_s", "max"),
+        Injections.longest_pause_s: whole(Injections.longest_pause_s, "max"),
         "reflux_past_limit": any_known(
             liquid["reflux_past_limit"], row_keys(liquid, SESSION_KEY),
         ),
-        "venous_passage": _worst_passage(liquid),
+        Injections.venous_passage: _worst_passage(liquid),
     }
 
 
@@ -240,7 +253,7 @@ def any_known(values: pd.Series, key: pd.MultiIndex) -> pd.Series:
 def _worst_passage(liquid: pd.DataFrame) -> pd.Series:
     """The worst venous passage of each session; blank if a blank could be a worse one."""
     steps = {value: step for step, value in enumerate(VENOUS_PASSAGE)}
-    passage = liquid["venous_passage"].map(steps).astype("Int64")
+    passage = liquid[Injections.venous_passage].map(steps).astype("Int64")
     grouped = _by_session(liquid.assign(step=passage))["step"]
     worst, complete = grouped.max(), grouped.count().eq(grouped.size())
     settled = complete | worst.eq(max(steps.values())).fillna(False)
@@ -253,18 +266,18 @@ def _finish(table: pd.DataFrame, lesions: pd.DataFrame) -> pd.DataFrame:
     table["pedicles_treated"] = numbers(table["pedicles_treated"]).fillna(0).astype("Int64")
     group = table["agent_group"].astype("string")
     table["agent_group"] = group.fillna("no liquid")
-    volume = numbers(table["agent_ml"]).mask(group.isna(), 0)
+    volume = numbers(table[Injections.agent_ml]).mask(group.isna(), 0)
     nidus = nidus_volume_ml(
-        column(lesions, "nidus_length_mm"), column(lesions, "nidus_width_mm"),
-        column(lesions, "nidus_height_mm"),
+        column(lesions, Lesions.nidus_length_mm), column(lesions, Lesions.nidus_width_mm),
+        column(lesions, Lesions.nidus_height_mm),
     )
     of_lesion = look_up(nidus, row_keys(lesions, LESION_KEY), table, row_keys(table, LESION_KEY))
-    table["agent_ml"] = plain(volume)
-    table["agent_per_nidus"] = table["agent_ml"] / of_lesion
-    for name in ("push_min", "rate_ml_min", "fastest_rate_ml_min", "longest_pause_s"):
+    table[Injections.agent_ml] = plain(volume)
+    table["agent_per_nidus"] = table[Injections.agent_ml] / of_lesion
+    for name in ("push_min", "rate_ml_min", "fastest_rate_ml_min", Injections.longest_pause_s):
         table[name] = plain(numbers(table[name]))
     table["reflux_past_limit"] = yes_no(table["reflux_past_limit"])
-    table["venous_passage"] = table["venous_passage"].astype("string")
+    table[Injections.venous_passage] = table[Injections.venous_passage].astype("string")
     return table
 
 
@@ -274,11 +287,11 @@ def procedure_keys(sessions: pd.DataFrame) -> pd.Series:
     Rows of one patient with the same procedure_no are one procedure; a row without one is a
     procedure of its own.
     """
-    patient = sessions["patient_id"].astype("string")
-    number = numbers(column(sessions, "procedure_no")).astype("Int64").astype("string")
+    patient = sessions[Patients.patient_id].astype("string")
+    number = numbers(column(sessions, Sessions.procedure_no)).astype("Int64").astype("string")
     own = (
-        patient + "/lesion " + sessions["lesion_no"].astype("Int64").astype("string")
-        + "/session " + sessions["session_no"].astype("Int64").astype("string")
+        patient + "/lesion " + sessions[Lesions.lesion_no].astype("Int64").astype("string")
+        + "/session " + sessions[Sessions.session_no].astype("Int64").astype("string")
     )
     return (patient + "/procedure " + number).fillna(own)
 
@@ -292,11 +305,11 @@ def case_numbers(sessions: pd.DataFrame) -> pd.Series:
     patient_id, lesion_no and session_no. Blank without an operator_id or a date.
     """
     rows = pd.DataFrame({
-        "operator": column(sessions, "operator_id").astype("string"),
+        "operator": column(sessions, Sessions.operator_id).astype("string"),
         "procedure": procedure_keys(sessions),
-        "date": pd.to_datetime(sessions["session_date"]),
-        "patient": sessions["patient_id"].astype("string"),
-        "lesion": sessions["lesion_no"], "session": sessions["session_no"],
+        "date": pd.to_datetime(sessions[Sessions.session_date]),
+        "patient": sessions[Patients.patient_id].astype("string"),
+        "lesion": sessions[Lesions.lesion_no], "session": sessions[Sessions.session_no],
     }).dropna(subset=["operator", "date"])
     ordered = rows.sort_values(["date", "patient", "lesion", "session"], kind="stable")
     once = ordered.drop_duplicates(["operator", "procedure"])

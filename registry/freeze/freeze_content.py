@@ -12,7 +12,7 @@ from registry.freeze.freeze_error import FreezeError
 from registry.freeze.who import PURPOSES, choose
 from registry.freeze.worked_out import work_out, worked_out_tables
 from registry.privacy.leaving import cap_ages
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Patients, TableSpec
 from registry.schema.canonical import Record, canonical_json, records, row_json, sha256
 
 if TYPE_CHECKING:
@@ -83,9 +83,9 @@ def content_of(snapshot: Snapshot, purpose: str) -> Content:
 
 def _kept(frame: pd.DataFrame, spec: TableSpec, patients: frozenset[str]) -> pd.DataFrame:
     frame = spec.typed(frame)
-    if "patient_id" in spec.by_name:
-        blank = frame["patient_id"].isna()
-        frame = frame[blank | frame["patient_id"].isin(list(patients))]
+    if Patients.patient_id in spec.by_name:
+        blank = frame[Patients.patient_id].isna()
+        frame = frame[blank | frame[Patients.patient_id].isin(list(patients))]
     return frame.sort_values(list(spec.key), ignore_index=True)
 
 

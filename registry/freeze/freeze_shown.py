@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from registry.schema import Patients
+
 if TYPE_CHECKING:
     from registry.freeze.freeze_reading import Freeze
 
@@ -43,5 +45,5 @@ def text(freeze: Freeze) -> str:
 def _left_out(manifest: Mapping[str, Any]) -> str:
     out = manifest.get("left_out", {})
     errors = int(out.get("errors", {}).get("patients", 0))
-    use = sum(int(n) for n in out.get("research_use", {}).get("patients", {}).values())
+    use = sum(int(n) for n in out.get(Patients.research_use, {}).get("patients", {}).values())
     return (f"{errors} patients because of errors, {use} for want of agreement to research use")

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from registry.schema import FollowUps, Patients
 from registry.schema.vocabulary import RESEARCH_USE, RESEARCH_USE_ALLOWED
 
 PURPOSES = {
@@ -42,7 +43,7 @@ def choose(tables: Mapping[str, pd.DataFrame], held: pd.DataFrame, purpose: str)
     by_value = excluded.value_counts()
     left_out = {
         "errors": _by_errors(set(use.index), held),
-        "research_use": {
+        Patients.research_use: {
             "patients": {v: int(by_value[v]) for v in RESEARCH_USE if v in by_value},
             "with_death_or_complication": len(harmed & set(excluded.index)),
         },
@@ -52,9 +53,9 @@ def choose(tables: Mapping[str, pd.DataFrame], held: pd.DataFrame, purpose: str)
 
 def _research_use(patients: pd.DataFrame, held: pd.DataFrame) -> pd.Series:
     """Research use by study code, with a stricter one from held rows in its place."""
-    use = patients.set_index("patient_id")["research_use"].astype("object")
+    use = patients.set_index(Patients.patient_id)[Patients.research_use].astype("object")
     for patient, values in _patient_rows(held):
-        word = values.get("research_use", "").strip().lower()
+        word = values.get(Patients.research_use, "").strip().lower()
         if patient in use.index and word in RESEARCH_USE and word not in RESEARCH_USE_ALLOWED:
             use[patient] = word
     return use
@@ -62,34 +63,34 @@ def _research_use(patients: pd.DataFrame, held: pd.DataFrame) -> pd.Series:
 
 def _patient_rows(held: pd.DataFrame) -> list[tuple[str | None, dict[str, str]]]:
     rows = held[held["table"] == "patients"]
-    return list(zip(rows["patient_id"], rows["values"], strict=True))
+    return list(zip(rows[Patients.patient_id], rows["values"], strict=True))
 
 
 def harmed_patients(tables: Mapping[str, pd.DataFrame]) -> set[str]:
     """Patients with a recorded death or complication."""
     patients, visits = tables["patients"], tables["follow_ups"]
-    dead = patients["death_date"].notna() | patients["death_cause"].notna()
-    died = (visits["mrs"] == 6).fillna(False)
+    dead = patients[Patients.death_date].notna() | patients[Patients.death_cause].notna()
+    died = (visits[FollowUps.mrs] == 6).fillna(False)
     return (
-        set(patients.loc[dead, "patient_id"]) | set(visits.loc[died, "patient_id"])
-        | set(tables["complications"]["patient_id"])
+        set(patients.loc[dead, Patients.patient_id]) | set(visits.loc[died, Patients.patient_id])
+        | set(tables["complications"][Patients.patient_id])
     )
 
 
 def _by_errors(registered: set[str], held: pd.DataFrame) -> dict[str, int]:
-    coded = held[held["patient_id"].notna()]
-    out = set(coded["patient_id"]) - registered
+    coded = held[held[Patients.patient_id].notna()]
+    out = set(coded[Patients.patient_id]) - registered
     tells = pd.Series(
         [_tells_harm(t, v) for t, v in zip(held["table"], held["values"], strict=True)],
         index=held.index, dtype=bool,
     )
-    harmed = set(held.loc[tells, "patient_id"].dropna()) & out
-    uncoded = held["patient_id"].isna()
+    harmed = set(held.loc[tells, Patients.patient_id].dropna()) & out
+    uncoded = held[Patients.patient_id].isna()
     people = uncoded & (held["table"] == "patients")
     return {
         "patients": len(out) + int(people.sum()),
         "with_death_or_complication": len(harmed) + int((people & tells).sum()),
-        "updates_held": len(set(coded["patient_id"]) & registered),
+        "updates_held": len(set(coded[Patients.patient_id]) & registered),
         "rows_without_code": int((uncoded & (held["table"] != "services")).sum()),
     }
 
@@ -100,7 +101,7 @@ def _tells_harm(table: str, values: Mapping[str, str]) -> bool:
         return bool(values.get(name, "").strip())
 
     if table == "patients":
-        return said("death_date") or said("death_cause")
+        return said(Patients.death_date) or said(Patients.death_cause)
     if table == "follow_ups":
-        return values.get("mrs", "").strip() in {"6", "6.0"}
+        return values.get(FollowUps.mrs, "").strip() in {"6", "6.0"}
     return table == "complications"

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from registry.privacy.leaving import OLDEST
-from registry.schema import TABLES, FieldSpec, TableSpec
+from registry.schema import TABLES, FieldSpec, Patients, TableSpec
 
 _TYPES = {"float64": "number", "Int64": "int", "string": "text"}
 
@@ -80,7 +80,7 @@ def _entry_fields() -> tuple[FieldSpec, ...]:
     return (
         FieldSpec("table", "text", "Table", "The table of the row.", required=True, key=True),
         FieldSpec("key", "text", "Key", "The row's key as a JSON list.", required=True, key=True),
-        FieldSpec("patient_id", "text", "Study code", "The patient; blank for services."),
+        FieldSpec(Patients.patient_id, "text", "Study code", "The patient; blank for services."),
         FieldSpec("first_entered", "date", "First entered", "Day the row came into the registry.",
                   required=True),
         FieldSpec("last_changed", "date", "Last changed", "Day of its latest revision.",

@@ -15,7 +15,7 @@ from registry.intake.cells import Habits, read_cell
 from registry.intake.columns_named import Columns
 from registry.intake.sheet import Sheet, row_label
 from registry.problems.problem import Place, Problem
-from registry.schema import FieldSpec, TableSpec
+from registry.schema import FieldSpec, Patients, TableSpec
 
 # Said once a column with a count: a whole column written so would bury what needs an answer.
 _ONCE_A_COLUMN = {
@@ -179,7 +179,7 @@ def _row_problems(converted: Converted) -> Iterator[RowProblem]:
 
 def patient_of(converted: Converted, row: int) -> str | None:
     """The study code of a row, or None where it has none that can be read."""
-    if "patient_id" not in converted.frame:
+    if Patients.patient_id not in converted.frame:
         return None
-    code = converted.frame["patient_id"].iat[row]
+    code = converted.frame[Patients.patient_id].iat[row]
     return None if pd.isna(code) else str(code)

@@ -7,7 +7,7 @@ from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
 from registry.problems.problem import Problem, errors_of, queries_of
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 from registry.store.batch import Batch
 
 if TYPE_CHECKING:
@@ -76,7 +76,11 @@ def _held(batch: Batch, registered: set[str]) -> list[str]:
                 f"{before} of them {'is' if before == 1 else 'are'} in the registry from an "
                 "earlier intake and stay there as they were."
             )
-    alone = [row for row in batch.held if not row.patient_id and "patient_id" in _fields(row.table)]
+    alone = [
+        row
+        for row in batch.held
+        if not row.patient_id and Patients.patient_id in _fields(row.table)
+    ]
     if alone:
         tables = ", ".join(
             f"{TABLES[name].label} {count}" for name in TABLES
@@ -110,8 +114,9 @@ def _removed(result: IntakeResult) -> list[str]:
     if not count:
         return []
     rows = Counter(
-        (str(change.key["patient_id"]), TABLES[change.table].label) for change in result.changes
-        if change.field == "patient_id" and change.after is None
+        (str(change.key[Patients.patient_id]), TABLES[change.table].label)
+        for change in result.changes
+        if change.field == Patients.patient_id and change.after is None
     )
     by_patient: dict[str, list[str]] = {}
     for (patient, label), number in rows.items():

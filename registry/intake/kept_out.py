@@ -14,7 +14,7 @@ import pandas as pd
 from registry.intake.cell import as_text
 from registry.intake.form_cells import plain
 from registry.problems.problem import Place, Problem
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 from registry.store.batch import Batch, HeldRow
 
 
@@ -33,7 +33,7 @@ def with_kept_out(
     for name, frame in batch.tables.items():
         out = [
             bool(_patient(frame, row) in patients or (
-                "patient_id" not in frame and (name, place) in reasons))
+                Patients.patient_id not in frame and (name, place) in reasons))
             for row, place in enumerate(batch.places[name])
         ]
         held += [
@@ -48,7 +48,7 @@ def with_kept_out(
 
 
 def _patient(frame: pd.DataFrame, row: int) -> str | None:
-    return str(frame["patient_id"].iat[row]) if "patient_id" in frame else None
+    return str(frame[Patients.patient_id].iat[row]) if Patients.patient_id in frame else None
 
 
 def _held(

@@ -18,7 +18,7 @@ from registry.intake.cell_words import may_repeat
 from registry.intake.convert import Converted, RowProblem
 from registry.privacy.contents import identifying_content
 from registry.problems.problem import Place, Problem
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Patients, TableSpec
 from registry.store.batch import HeldRow
 
 NOT_KEPT = "(not kept: it might name a person)"
@@ -72,9 +72,9 @@ def _part(
 
 
 def _patients(table: Converted) -> list[str | None]:
-    if "patient_id" not in table.frame:
+    if Patients.patient_id not in table.frame:
         return [None] * len(table.frame)
-    codes = table.frame["patient_id"].astype(object)
+    codes = table.frame[Patients.patient_id].astype(object)
     return [None if pd.isna(code) else str(code) for code in codes]
 
 

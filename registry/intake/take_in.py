@@ -15,6 +15,7 @@ from registry.intake.outputs import Beside
 from registry.intake.sheet import Progress, silent
 from registry.intake.source_reading import read_source
 from registry.problems.problem import OutputError, Problem, SourceError, errors_of
+from registry.schema import Patients
 from registry.store.batch import Batch
 
 if TYPE_CHECKING:
@@ -84,7 +85,7 @@ def take_in_batch(
     beside = Beside(source)
     progress("taking in", 0, 1)
     try:
-        registered = registry.tables()["patients"]["patient_id"]
+        registered = registry.tables()["patients"][Patients.patient_id]
         if not dry_run and (batch.held or batch.problems):
             beside.check_writable()
         result = registry.take_in(batch, by=by, replace=replace, dry_run=dry_run)

@@ -13,17 +13,19 @@ import pandas as pd
 from registry.intake.convert import Converted, RowProblem, patient_of
 from registry.problems.problem import Problem
 from registry.rules import Finding, check_rules
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Complications, Injections, Patients, Sessions, TableSpec
 
 # Rules that object to something absent, and the fields whose unreadable cells could make it
 # look absent. A patient with such a cell stays out anyway; the rule speaks when it is mended.
 RESTS_ON: dict[str, frozenset[str]] = {
-    "occlusion missing": frozenset({"occlusion_after_pct", "occlusion_status"}),
-    "access missing": frozenset({"access", "route"}),
-    "feeding artery missing": frozenset({"feeding_artery", "access", "route"}),
-    "death without a date": frozenset({"death_date"}),
-    "hours after nothing": frozenset({"session_no", "phase"}),
-    "dated before presentation": frozenset({"presentation_date_known_to"}),
+    "occlusion missing": frozenset({Sessions.occlusion_after_pct, Sessions.occlusion_status}),
+    "access missing": frozenset({Injections.access, Sessions.route}),
+    "feeding artery missing": frozenset(
+        {Injections.feeding_artery, Injections.access, Sessions.route}
+    ),
+    "death without a date": frozenset({Patients.death_date}),
+    "hours after nothing": frozenset({Sessions.session_no, Complications.phase}),
+    "dated before presentation": frozenset({Patients.presentation_date_known_to}),
 }
 RESTS_ON_KEYS = frozenset({"no parent row", "hours after nothing", "feeding artery missing",
                             "access missing", "death without a date"})
@@ -80,9 +82,9 @@ def _completed(spec: TableSpec, new: Converted, old: pd.DataFrame) -> pd.DataFra
 
 
 def _patients(converted: Converted) -> set[str]:
-    if "patient_id" not in converted.frame:
+    if Patients.patient_id not in converted.frame:
         return set()
-    return set(converted.frame["patient_id"].dropna())
+    return set(converted.frame[Patients.patient_id].dropna())
 
 
 def _unread_by_patient(converted: Mapping[str, Converted]) -> dict[str | None, set[str]]:

@@ -16,6 +16,7 @@ import numpy as np
 from registry.intake.sheet import column_letters
 from registry.old_sheets.fates import Fate
 from registry.old_sheets.mapping.sheet_rows import SheetRows
+from registry.schema import Patients
 from registry.store.batch import Batch
 
 Home = Literal["registry", "holding", "left out", "problem"]
@@ -58,7 +59,7 @@ class Ledger:
     def __init__(self, rows: SheetRows, batch: Batch, kept_out: Collection[str] = ()) -> None:
         """`kept_out` are the study codes of patients that the registry did not take."""
         self._rows, self._codes = rows, rows.fates.codes
-        taken = set(batch.tables["patients"]["patient_id"]) | _elsewhere(batch)
+        taken = set(batch.tables["patients"][Patients.patient_id]) | _elsewhere(batch)
         taken -= set(kept_out) | set(batch.patients_held)
         self._in = np.array([code in taken for code in rows.patients], dtype=bool)
 
@@ -190,6 +191,6 @@ class Ledger:
 def _elsewhere(batch: Batch) -> set[str]:
     """Patients of whom the sheet has rows without a row of patients (it is registered already)."""
     return {
-        str(code) for name, frame in batch.tables.items() if "patient_id" in frame
-        for code in frame["patient_id"].unique()
+        str(code) for name, frame in batch.tables.items() if Patients.patient_id in frame
+        for code in frame[Patients.patient_id].unique()
     }

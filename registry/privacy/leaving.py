@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 
 # 45 CFR 164.514(b)(2)(i)(C): all ages over 89 are put into one class of 90 or older.
 OLDEST = 90
@@ -18,7 +18,7 @@ FARTHEST_DAYS = 182
 def cap_ages(patients: pd.DataFrame, *, oldest: float = OLDEST) -> pd.DataFrame:
     """A copy of the patients table with ages (years) above `oldest` set to it; blanks stay."""
     capped = patients.copy()
-    capped["age_y"] = capped["age_y"].clip(upper=oldest)
+    capped[Patients.age_y] = capped[Patients.age_y].clip(upper=oldest)
     return capped
 
 
@@ -47,9 +47,9 @@ def shift_dates(
 def _shifted(name: str, frame: pd.DataFrame, key: bytes, farthest: int) -> pd.DataFrame:
     moved = frame.copy()
     dates = [spec.name for spec in TABLES[name].fields if spec.type == "date"]
-    if "patient_id" not in frame or frame.empty:
+    if Patients.patient_id not in frame or frame.empty:
         return moved
-    codes = frame["patient_id"].astype(object)
+    codes = frame[Patients.patient_id].astype(object)
     days = {code: shift_of(str(code), key, farthest=farthest) for code in codes.unique()}
     by = pd.to_timedelta(codes.map(days), unit="D")
     for column in dates:

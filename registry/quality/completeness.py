@@ -11,7 +11,15 @@ from collections.abc import Callable, Mapping
 import pandas as pd
 
 from registry.rules.columns import SESSION, bring, sure
-from registry.schema import TABLES
+from registry.schema import (
+    TABLES,
+    Complications,
+    Injections,
+    Patients,
+    Resections,
+    Services,
+    Sessions,
+)
 from registry.schema.vocabulary import COPOLYMER_AGENTS, LIQUID_AGENTS
 
 COLUMNS = ["table", "field", "label", "required", "recorded", "expected", "share"]
@@ -37,7 +45,7 @@ def _never(table: str) -> Expected:
 
 def _open_route(tables: Tables) -> pd.Series:
     rows = bring(tables["injections"], tables["sessions"], SESSION, ["route"])
-    return sure(rows["route"].isin(["venous", "both"]))
+    return sure(rows[Sessions.route].isin(["venous", "both"]))
 
 
 _LIQUID = _is("injections", "agent", *LIQUID_AGENTS)
@@ -45,39 +53,55 @@ _COPOLYMER = _is("injections", "agent", *COPOLYMER_AGENTS)
 _DEFICIT = _is("complications", "deficit", "transient")
 
 EXPECTED: dict[tuple[str, str], Expected] = {
-    ("services", "enrolment_to"): _never("services"),
-    ("patients", "death_date"): _never("patients"),
-    ("patients", "death_cause"): _has("patients", "death_date"),
-    ("sessions", "procedure_no"): _never("sessions"),
-    ("sessions", "occlusion_after_pct"): _is_not("sessions", "occlusion_status", "not assessed"),
-    ("sessions", "occlusion_read_by"): _is_not("sessions", "occlusion_status", "not assessed"),
+    ("services", Services.enrolment_to): _never("services"),
+    ("patients", Patients.death_date): _never("patients"),
+    ("patients", Patients.death_cause): _has("patients", Patients.death_date),
+    ("sessions", Sessions.procedure_no): _never("sessions"),
+    ("sessions", Sessions.occlusion_after_pct): _is_not(
+        "sessions", Sessions.occlusion_status, "not assessed"
+    ),
+    ("sessions", Sessions.occlusion_read_by): _is_not(
+        "sessions", Sessions.occlusion_status, "not assessed"
+    ),
     ("injections", "access"): _open_route,
-    ("injections", "pedicle_no"): _never("injections"),
-    ("injections", "catheter_no"): _never("injections"),
-    ("injections", "feeding_artery"): _is_not("injections", "access", "vein"),
-    ("injections", "feeder_type"): _is_not("injections", "access", "vein"),
+    ("injections", Injections.pedicle_no): _never("injections"),
+    ("injections", Injections.catheter_no): _never("injections"),
+    ("injections", Injections.feeding_artery): _is_not("injections", "access", "vein"),
+    ("injections", Injections.feeder_type): _is_not("injections", "access", "vein"),
     **{
         ("injections", field): _LIQUID
-        for field in ("agent_ml", "injection_min", "pauses_s", "longest_pause_s", "reflux_stops",
-                      "reflux_mm", "reflux_limit_mm", "view_lost", "resistance_felt",
-                      "delivery_halted", "venous_passage")
+        for field in (
+            Injections.agent_ml,
+            Injections.injection_min,
+            Injections.pauses_s,
+            Injections.longest_pause_s,
+            Injections.reflux_stops,
+            Injections.reflux_mm,
+            Injections.reflux_limit_mm,
+            Injections.view_lost,
+            Injections.resistance_felt,
+            Injections.delivery_halted,
+            Injections.venous_passage,
+        )
     },
-    ("injections", "dead_space_ml"): _COPOLYMER,
-    ("injections", "dmso_ml"): _COPOLYMER,
-    ("injections", "cyanoacrylate_pct"): _is("injections", "agent", "n-butyl cyanoacrylate"),
-    ("injections", "venous_occlusion_intended"): _is(
-        "injections", "venous_passage", "part", "blocks outflow"
+    ("injections", Injections.dead_space_ml): _COPOLYMER,
+    ("injections", Injections.dmso_ml): _COPOLYMER,
+    ("injections", Injections.cyanoacrylate_pct): _is(
+        "injections", "agent", "n-butyl cyanoacrylate"
     ),
-    ("complications", "session_no"): _is("complications", "phase", "embolization"),
-    ("complications", "injection_no"): _never("complications"),
-    ("complications", "hours_after"): _is_not("complications", "phase", "follow-up"),
-    ("complications", "resolved_date"): _DEFICIT,
-    ("complications", "treated_after_min"): _is(
+    ("injections", Injections.venous_occlusion_intended): _is(
+        "injections", Injections.venous_passage, "part", "blocks outflow"
+    ),
+    ("complications", Sessions.session_no): _is("complications", "phase", "embolization"),
+    ("complications", Injections.injection_no): _never("complications"),
+    ("complications", Complications.hours_after): _is_not("complications", "phase", "follow-up"),
+    ("complications", Complications.resolved_date): _DEFICIT,
+    ("complications", Complications.treated_after_min): _is(
         "complications", "rescue", "medical", "endovascular", "open operation"
     ),
-    ("resections", "angiography_date"): _is_not("resections", "result", "not imaged"),
+    ("resections", Resections.angiography_date): _is_not("resections", "result", "not imaged"),
     ("follow_ups", "occlusion"): _is_not("follow_ups", "imaging", "none"),
-    ("haemorrhages", "complication_no"): _never("haemorrhages"),
+    ("haemorrhages", Complications.complication_no): _never("haemorrhages"),
 }
 
 

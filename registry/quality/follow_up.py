@@ -9,21 +9,39 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from registry.quality.follow_up_schedule import Schedule, Visit, default_schedule
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Lesions,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
 ANGIOGRAPHY = "catheter angiography"
 ORDER = {"overdue": 0, "due": 1, "planned": 2, "missed": 3, "done": 4}
-LIST_COLUMNS = ["patient_id", "lesion_no", "what", "due", "until", "state", "days_over", "done_on"]
+LIST_COLUMNS = [
+    Patients.patient_id,
+    Lesions.lesion_no,
+    "what",
+    "due",
+    "until",
+    "state",
+    "days_over",
+    "done_on",
+]
 
 
 TREATMENTS = {
-    "sessions": "session_date",
-    "resections": "resection_date",
-    "radiosurgeries": "radiosurgery_date",
+    "sessions": Sessions.session_date,
+    "resections": Resections.resection_date,
+    "radiosurgeries": Radiosurgeries.radiosurgery_date,
 }
-LESION = ["patient_id", "lesion_no"]
+LESION = [Patients.patient_id, Lesions.lesion_no]
 
 
 def follow_up_of(
@@ -40,10 +58,12 @@ def follow_up_of(
     operations, visits = tables["resections"], tables["follow_ups"]
     # The same type even without rows: pandas joins columns of different types by guessing.
     angiograms = operations[LESION].assign(
-        follow_up_date=operations["angiography_date"],
-        imaging=pd.Series(ANGIOGRAPHY, index=operations.index, dtype=visits["imaging"].dtype),
+        follow_up_date=operations[Resections.angiography_date],
+        imaging=pd.Series(
+            ANGIOGRAPHY, index=operations.index, dtype=visits[FollowUps.imaging].dtype
+        ),
     )
-    seen = pd.concat([visits[[*LESION, "follow_up_date", "imaging"]], angiograms])
+    seen = pd.concat([visits[[*LESION, FollowUps.follow_up_date, FollowUps.imaging]], angiograms])
     return follow_up_due(
         _treated_lesions(tables), seen, today=today, horizon_days=horizon_days,
         schedule=(schedule or default_schedule()).visits,
@@ -59,12 +79,12 @@ def _treated_lesions(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
         for table, field in TREATMENTS.items()
     ])
     last = treated.groupby(LESION)["last_treatment_date"].max().reset_index()
-    operated = tables["resections"].groupby(LESION)["resection_date"].max().reset_index()
-    plans = tables["lesions"][[*LESION, "plan_status"]]
-    deaths = tables["patients"][["patient_id", "death_date"]]
+    operated = tables["resections"].groupby(LESION)[Resections.resection_date].max().reset_index()
+    plans = tables["lesions"][[*LESION, Lesions.plan_status]]
+    deaths = tables["patients"][[Patients.patient_id, Patients.death_date]]
     return (
         last.merge(operated, on=LESION, how="left").merge(plans, on=LESION, how="left")
-        .merge(deaths, on="patient_id", how="left").convert_dtypes(convert_floating=False)
+        .merge(deaths, on=Patients.patient_id, how="left").convert_dtypes(convert_floating=False)
     )
 
 
@@ -88,13 +108,13 @@ def follow_up_due(
     import pandas as pd
 
     _need(lesions, (*LESION, "last_treatment_date"), "lesions")
-    _need(visits, (*LESION, "follow_up_date", "imaging"), "visits")
+    _need(visits, (*LESION, FollowUps.follow_up_date, FollowUps.imaging), "visits")
     plan = tuple(schedule) if schedule is not None else default_schedule().visits
     day = pd.Timestamp(today).normalize()
     windows = _windows(lesions, plan)
     windows["done_on"] = _first_visits(windows, visits, plan)
     windows["state"] = _states(windows, day)
-    dead = windows["death"].notna() & (windows["death"] <= windows["until"])
+    dead = windows[Complications.death].notna() & (windows[Complications.death] <= windows["until"])
     ahead = windows["opens"] > day + pd.Timedelta(days=horizon_days)
     table = windows[windows["done_on"].notna() | ~(dead | ahead)].copy()
     late = (day - table["until"]).dt.days
@@ -114,7 +134,9 @@ def _windows(lesions: pd.DataFrame, plan: Sequence[Visit]) -> pd.DataFrame:
     """
     import pandas as pd
 
-    deaths = pd.to_datetime(lesions["death_date"]) if "death_date" in lesions else pd.NaT
+    deaths = (
+        pd.to_datetime(lesions[Patients.death_date]) if Patients.death_date in lesions else pd.NaT
+    )
     parts = []
     for number, item in enumerate(plan):
         due = _anchors(lesions, item) + pd.Timedelta(days=item.days)
@@ -124,8 +146,8 @@ def _windows(lesions: pd.DataFrame, plan: Sequence[Visit]) -> pd.DataFrame:
             death=deaths,
         ))
     windows = pd.concat(parts).dropna(subset=["due"])
-    windows = windows.sort_values([*LESION, "kind", "due", "item"], ignore_index=True)
-    next_opens = windows.groupby([*LESION, "kind"], sort=False)["opens"].shift(-1)
+    windows = windows.sort_values([*LESION, Complications.kind, "due", "item"], ignore_index=True)
+    next_opens = windows.groupby([*LESION, Complications.kind], sort=False)["opens"].shift(-1)
     return windows.assign(closes=next_opens.fillna(pd.Timestamp.max.normalize()))
 
 
@@ -135,12 +157,12 @@ def _anchors(lesions: pd.DataFrame, item: Visit) -> pd.Series:
 
     blank = pd.Series(pd.NaT, index=lesions.index, dtype="datetime64[ns]")
     if item.after == "resection":
-        name = "resection_date"
+        name = Resections.resection_date
         return pd.to_datetime(lesions[name]).dt.normalize() if name in lesions else blank
     days = pd.to_datetime(lesions["last_treatment_date"]).dt.normalize()
-    if "plan_status" not in lesions:
+    if Lesions.plan_status not in lesions:
         return days
-    return days.where(lesions["plan_status"].fillna("ended") != "ongoing", blank)
+    return days.where(lesions[Lesions.plan_status].fillna("ended") != "ongoing", blank)
 
 
 def _first_visits(
@@ -149,12 +171,14 @@ def _first_visits(
     """The first visit that satisfies each window, on the windows' index; blank for none."""
     import pandas as pd
 
-    seen = visits[[*LESION, "imaging"]].assign(when=pd.to_datetime(visits["follow_up_date"]))
+    seen = visits[[*LESION, FollowUps.imaging]].assign(
+        when=pd.to_datetime(visits[FollowUps.follow_up_date])
+    )
     pairs = windows.reset_index(names="window").merge(seen, on=LESION)
     fits = (pairs["when"] >= pairs["opens"]) & (pairs["when"] < pairs["closes"])
     for number, item in enumerate(plan):
         if item.imaging:
-            fits &= (pairs["item"] != number) | pairs["imaging"].isin(item.imaging)
+            fits &= (pairs["item"] != number) | pairs[FollowUps.imaging].isin(item.imaging)
     first = pairs[fits].groupby("window")["when"].min()
     return first.reindex(windows.index)
 

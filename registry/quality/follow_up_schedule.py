@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from registry.problems.sentence_error import SentenceError
-from registry.schema import TABLES
+from registry.schema import TABLES, FollowUps
 
 AFTER = ("treatment", "resection")
 DAYS = ("days", "early", "late")
@@ -95,7 +95,7 @@ def _schedule(content: dict[str, Any], place: str) -> Schedule:
         raise ScheduleError(f"{place}: the schedule cannot be used.\n{listed}")
     return Schedule(source.strip(), tuple(
         Visit(v["what"].strip(), v["after"], *(v[name] for name in DAYS),
-              tuple(v.get("imaging", ())))
+              tuple(v.get(FollowUps.imaging, ())))
         for v in visits
     ))
 
@@ -105,7 +105,7 @@ def _visit_problems(visit: Any) -> list[str]:
         return ["it is not a part [[visits]]; write each visit as one"]
     known = {"what", "after", "imaging", *DAYS}
     problems = [f'"{name}" is not known here; remove it' for name in visit if name not in known]
-    what, imaging = visit.get("what"), visit.get("imaging", [])
+    what, imaging = visit.get("what"), visit.get(FollowUps.imaging, [])
     if not isinstance(what, str) or not what.strip():
         problems.append('"what" is missing; say what is due, in words')
     if visit.get("after") not in AFTER:
@@ -114,7 +114,7 @@ def _visit_problems(visit: Any) -> list[str]:
         f'"{name}" must be a whole number of days, 0 or more' for name in DAYS
         if type(visit.get(name)) is not int or visit[name] < 0
     ]
-    kinds = TABLES["follow_ups"].by_name["imaging"].values[:-1]
+    kinds = TABLES["follow_ups"].by_name[FollowUps.imaging].values[:-1]
     if not isinstance(imaging, list) or any(kind not in kinds for kind in imaging):
         problems.append('"imaging" must be a list out of: ' + ", ".join(kinds))
     return problems

@@ -17,13 +17,13 @@ from registry.quality.completeness import completeness
 from registry.quality.follow_up import follow_up_of
 from registry.quality.follow_up_schedule import Schedule, default_schedule
 from registry.rules import check_rules
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 
 if TYPE_CHECKING:
     from registry.store.registry import Registry
 
 QUERY_COLUMNS = [
-    "severity", "rule", "table", "row", "patient_id", "field", "found", "wanted", "mend",
+    "severity", "rule", "table", "row", Patients.patient_id, "field", "found", "wanted", "mend",
 ]
 # How many rows of one kind are printed; the tables hold them all.
 SHOWN = 20
@@ -108,12 +108,12 @@ def _held_lines(report: QualityReport) -> list[str]:
     held = report.held
     if held.empty:
         return ["Held back by errors: nobody."]
-    coded = held[held["patient_id"].notna()]
-    patients, uncoded = coded["patient_id"].nunique(), len(held) - len(coded)
+    coded = held[held[Patients.patient_id].notna()]
+    patients, uncoded = coded[Patients.patient_id].nunique(), len(held) - len(coded)
     more = f", and {_count(uncoded, 'row')} without a readable study code" if uncoded else ""
     who = f"{_count(patients, 'patient')} ({_count(len(coded), 'row')})"
     lines = [f"Held back by errors: {who}{more}."]
-    for patient, rows in coded.groupby("patient_id"):
+    for patient, rows in coded.groupby(Patients.patient_id):
         reasons = list(dict.fromkeys(reason for row in rows["reasons"] for reason in row))
         lines.append(f"  {patient}: {'; '.join(reasons[:3])}{_further(len(reasons) - 3)}")
     return _cut(lines, SHOWN + 1)

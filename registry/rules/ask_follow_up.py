@@ -7,13 +7,22 @@ import pandas as pd
 from registry.rules.columns import LESION, bring, day, has_match, sure
 from registry.rules.finding import Hits, Rule, Tables, query
 from registry.rules.known_dates import earliest
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Haemorrhages,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 
 GAP_MONTHS = 18
 PRESUMING = ("MR angiography", "CT angiography")
 TREATMENTS = {
-    "sessions": "session_date",
-    "resections": "resection_date",
-    "radiosurgeries": "radiosurgery_date",
+    "sessions": Sessions.session_date,
+    "resections": Resections.resection_date,
+    "radiosurgeries": Radiosurgeries.radiosurgery_date,
 }
 
 
@@ -21,9 +30,12 @@ TREATMENTS = {
 def occlusion_without_imaging(tables: Tables) -> Hits:
     """An occlusion given at a visit without imaging."""
     rows = tables["follow_ups"]
-    rows = rows[sure(rows["imaging"] == "none") & rows["occlusion"].notna()]
+    rows = rows[sure(rows[FollowUps.imaging] == "none") & rows[FollowUps.occlusion].notna()]
     return Hits(
-        "follow_ups", rows, "occlusion", "occlusion: " + rows["occlusion"] + ", imaging: none",
+        "follow_ups",
+        rows,
+        "occlusion",
+        "occlusion: " + rows[FollowUps.occlusion] + ", imaging: none",
         "an occlusion only where the lesion was imaged at this visit",
         "enter the imaging it was seen on, or leave the occlusion blank",
     )
@@ -33,14 +45,14 @@ def occlusion_without_imaging(tables: Tables) -> Hits:
 def complete_not_confirmed(tables: Tables) -> Hits:
     """Complete on MR or CT angiography, and never on a catheter angiogram."""
     visits, operations = tables["follow_ups"], tables["resections"]
-    complete = visits[sure(visits["occlusion"] == "complete")]
-    confirmed = complete[sure(complete["imaging"] == "catheter angiography")]
-    presumed = complete[sure(complete["imaging"].isin(PRESUMING))]
-    operated = operations[sure(operations["result"] == "complete")]
+    complete = visits[sure(visits[FollowUps.occlusion] == "complete")]
+    confirmed = complete[sure(complete[FollowUps.imaging] == "catheter angiography")]
+    presumed = complete[sure(complete[FollowUps.imaging].isin(PRESUMING))]
+    operated = operations[sure(operations[Resections.result] == "complete")]
     known = has_match(presumed, confirmed, LESION) | has_match(presumed, operated, LESION)
-    rows = presumed[~known].sort_values("follow_up_date", kind="stable")
+    rows = presumed[~known].sort_values(FollowUps.follow_up_date, kind="stable")
     rows = rows[~rows.duplicated(LESION, keep="last")].sort_index()
-    found = "complete on " + rows["imaging"] + " alone: presumed, not confirmed"
+    found = "complete on " + rows[FollowUps.imaging] + " alone: presumed, not confirmed"
     return Hits(
         "follow_ups", rows, "occlusion", found, "catheter angiography to confirm it",
         "add the catheter angiogram if there was one; until then it counts as presumed",
@@ -49,28 +61,28 @@ def complete_not_confirmed(tables: Tables) -> Hits:
 
 def _contacts(tables: Tables) -> pd.DataFrame:
     """Every treatment and every visit: patient_id, _date."""
-    dated = {**TREATMENTS, "follow_ups": "follow_up_date"}
+    dated = {**TREATMENTS, "follow_ups": FollowUps.follow_up_date}
     frames = [
-        tables[table][["patient_id"]].assign(_date=tables[table][field])
+        tables[table][[Patients.patient_id]].assign(_date=tables[table][field])
         for table, field in dated.items()
     ]
-    return pd.concat(frames).dropna().drop_duplicates().sort_values(["patient_id", "_date"])
+    return pd.concat(frames).dropna().drop_duplicates().sort_values([Patients.patient_id, "_date"])
 
 
 @query("long gap in follow-up")
 def follow_up_gap(tables: Tables) -> Hits:
     """More than 18 months from the contact before (treatment or visit, of any lesion)."""
     contacts = _contacts(tables)
-    contacts["_before"] = contacts.groupby("patient_id")["_date"].shift()
-    contacts = contacts.rename(columns={"_date": "follow_up_date"})
+    contacts["_before"] = contacts.groupby(Patients.patient_id)["_date"].shift()
+    contacts = contacts.rename(columns={"_date": FollowUps.follow_up_date})
     rows = bring(
-        tables["follow_ups"], contacts, ["patient_id", "follow_up_date"], ["_before"]
+        tables["follow_ups"], contacts, [Patients.patient_id, FollowUps.follow_up_date], ["_before"]
     )
-    late = rows["follow_up_date"] > rows["_before"] + pd.DateOffset(months=GAP_MONTHS)
+    late = rows[FollowUps.follow_up_date] > rows["_before"] + pd.DateOffset(months=GAP_MONTHS)
     rows = rows[sure(late)]
-    found = day(rows["follow_up_date"]) + ", the contact before on " + day(rows["_before"])
+    found = day(rows[FollowUps.follow_up_date]) + ", the contact before on " + day(rows["_before"])
     return Hits(
-        "follow_ups", rows, "follow_up_date", found,
+        "follow_ups", rows, FollowUps.follow_up_date, found,
         f"no more than {GAP_MONTHS} months between two contacts",
         "add the visits in between, if there were any",
     )
@@ -79,12 +91,16 @@ def follow_up_gap(tables: Tables) -> Hits:
 @query("visit of the dead before the death")
 def dead_before_death(tables: Tables) -> Hits:
     """mRS 6 at a visit before the date of death."""
-    rows = bring(tables["follow_ups"], tables["patients"], ["patient_id"], ["death_date"])
-    early = sure(rows["mrs"] == 6) & sure(rows["follow_up_date"] < rows["death_date"])
+    rows = bring(
+        tables["follow_ups"], tables["patients"], [Patients.patient_id], [Patients.death_date]
+    )
+    early = sure(rows[FollowUps.mrs] == 6) & sure(
+        rows[FollowUps.follow_up_date] < rows[Patients.death_date]
+    )
     rows = rows[early]
     found = (
-        "mRS 6 (dead) on " + day(rows["follow_up_date"]) + ", date of death "
-        + day(rows["death_date"])
+        "mRS 6 (dead) on " + day(rows[FollowUps.follow_up_date]) + ", date of death "
+        + day(rows[Patients.death_date])
     )
     return Hits(
         "follow_ups", rows, "mrs", found, "mRS 6 only from the date of death on",
@@ -94,10 +110,14 @@ def dead_before_death(tables: Tables) -> Hits:
 
 def _recorded_after_death(table: str, field: str, what: str, known_to: str | None) -> Rule:
     def look(tables: Tables) -> Hits:
-        rows = bring(tables[table], tables["patients"], ["patient_id"], ["death_date"])
+        rows = bring(
+            tables[table], tables["patients"], [Patients.patient_id], [Patients.death_date]
+        )
         first = earliest(rows[field], rows[known_to]) if known_to else rows[field]
-        rows = rows[sure(first > rows["death_date"])]
-        found = f"{what} on " + day(rows[field]) + ", date of death " + day(rows["death_date"])
+        rows = rows[sure(first > rows[Patients.death_date])]
+        found = (
+            f"{what} on " + day(rows[field]) + ", date of death " + day(rows[Patients.death_date])
+        )
         return Hits(
             table, rows, field, found, "nothing after the date of death",
             "correct this date or the date of death",
@@ -111,7 +131,9 @@ RULES = [
     complete_not_confirmed,
     follow_up_gap,
     dead_before_death,
-    _recorded_after_death("radiosurgeries", "radiosurgery_date", "radiosurgery", None),
-    _recorded_after_death("complications", "onset_date", "a complication", None),
-    _recorded_after_death("haemorrhages", "haemorrhage_date", "a bleed", "date_known_to"),
+    _recorded_after_death("radiosurgeries", Radiosurgeries.radiosurgery_date, "radiosurgery", None),
+    _recorded_after_death("complications", Complications.onset_date, "a complication", None),
+    _recorded_after_death(
+        "haemorrhages", Haemorrhages.haemorrhage_date, "a bleed", Haemorrhages.date_known_to
+    ),
 ]

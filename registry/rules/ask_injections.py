@@ -7,20 +7,21 @@ import pandas as pd
 from registry.rules.columns import LESION, SESSION, bring, figure, has_match, own_number, sure
 from registry.rules.finding import Hits, Tables, query
 from registry.rules.words import sheet
+from registry.schema import Complications, Injections, Lesions, Sessions
 from registry.schema.vocabulary import LIQUID_AGENTS, RETAINED
 
 
 def _liquid(rows: pd.DataFrame) -> pd.Series:
-    return rows["agent"].isin(LIQUID_AGENTS)
+    return rows[Injections.agent].isin(LIQUID_AGENTS)
 
 
 @query("liquid agent without a volume")
 def liquid_without_volume(tables: Tables) -> Hits:
     """A liquid agent with no volume."""
     rows = tables["injections"]
-    rows = rows[_liquid(rows) & rows["agent_ml"].isna()]
+    rows = rows[_liquid(rows) & rows[Injections.agent_ml].isna()]
     return Hits(
-        "injections", rows, "agent_ml", rows["agent"] + " with no volume",
+        "injections", rows, Injections.agent_ml, rows[Injections.agent] + " with no volume",
         "the volume of every liquid agent, in mL", "enter the volume if it is in the record",
     )
 
@@ -29,14 +30,17 @@ def liquid_without_volume(tables: Tables) -> Hits:
 def dmso_without_liquid(tables: Tables) -> Hits:
     """DMSO or a dead space on a catheter that gave coils or particles only."""
     rows = tables["injections"]
-    catheter = own_number(rows, "catheter_no", "injection_no")
+    catheter = own_number(rows, Injections.catheter_no, Injections.injection_no)
     liquid = _liquid(rows).groupby(
         [*(rows[name] for name in SESSION), catheter], sort=False
     ).transform("max").astype(bool)
-    prepared = sure(rows["dmso_ml"] > 0) | rows["dead_space_ml"].notna()
-    rows = rows[~liquid & sure(rows["agent"].isin(["coil", "particles"])) & prepared]
+    prepared = sure(rows[Injections.dmso_ml] > 0) | rows[Injections.dead_space_ml].notna()
+    rows = rows[~liquid & sure(rows[Injections.agent].isin(["coil", "particles"])) & prepared]
     return Hits(
-        "injections", rows, "agent", "DMSO or a dead space, and the agent is " + rows["agent"],
+        "injections",
+        rows,
+        "agent",
+        "DMSO or a dead space, and the agent is " + rows[Injections.agent],
         "DMSO and dead space only where a liquid agent went through the catheter",
         "check the agent and the catheter number",
     )
@@ -46,13 +50,13 @@ def dmso_without_liquid(tables: Tables) -> Hits:
 def no_pushing_time(tables: Tables) -> Hits:
     """The pauses take the whole injection, so that no rate can be worked out."""
     rows = tables["injections"]
-    rows = rows[sure(rows["pauses_s"] / 60 == rows["injection_min"])]
+    rows = rows[sure(rows[Injections.pauses_s] / 60 == rows[Injections.injection_min])]
     found = (
-        "pauses of " + figure(rows["pauses_s"]) + " s in an injection of "
-        + figure(rows["injection_min"]) + " min"
+        "pauses of " + figure(rows[Injections.pauses_s]) + " s in an injection of "
+        + figure(rows[Injections.injection_min]) + " min"
     )
     return Hits(
-        "injections", rows, "pauses_s", found, "some time of pushing in every injection",
+        "injections", rows, Injections.pauses_s, found, "some time of pushing in every injection",
         "check both times; the rate of this injection is left blank",
     )
 
@@ -61,11 +65,11 @@ def no_pushing_time(tables: Tables) -> Hits:
 def share_of_other_agent(tables: Tables) -> Hits:
     """A share of cyanoacrylate where the agent is another one."""
     rows = tables["injections"]
-    other = sure(rows["agent"] != "n-butyl cyanoacrylate")
-    rows = rows[other & rows["cyanoacrylate_pct"].notna()]
+    other = sure(rows[Injections.agent] != "n-butyl cyanoacrylate")
+    rows = rows[other & rows[Injections.cyanoacrylate_pct].notna()]
     return Hits(
-        "injections", rows, "cyanoacrylate_pct",
-        "a cyanoacrylate share, and the agent is " + rows["agent"],
+        "injections", rows, Injections.cyanoacrylate_pct,
+        "a cyanoacrylate share, and the agent is " + rows[Injections.agent],
         "a share only for n-butyl cyanoacrylate", "check the agent, or leave the share blank",
     )
 
@@ -75,8 +79,10 @@ def pedicles_by_session(injections: pd.DataFrame) -> pd.Series:
 
     A blank pedicle number is a pedicle of its own; a vein is no feeding pedicle.
     """
-    rows = injections[injections["access"].fillna("artery") != "vein"].dropna(subset=SESSION)
-    pedicle = own_number(rows, "pedicle_no", "injection_no")
+    rows = injections[injections[Injections.access].fillna("artery") != "vein"].dropna(
+        subset=SESSION
+    )
+    pedicle = own_number(rows, Injections.pedicle_no, Injections.injection_no)
     return pedicle.groupby([rows[name] for name in SESSION]).nunique()
 
 
@@ -87,13 +93,13 @@ def more_pedicles_than_counted(tables: Tables) -> Hits:
     sessions = tables["sessions"].dropna(subset=LESION).groupby(LESION).size()
     rows = tables["lesions"].join(treated.rename("_treated"), on=LESION)
     rows = rows.join(sessions.rename("_sessions"), on=LESION)
-    rows = rows[sure(rows["_treated"] > rows["feeding_pedicles"] * rows["_sessions"])]
+    rows = rows[sure(rows["_treated"] > rows[Lesions.feeding_pedicles] * rows["_sessions"])]
     found = (
         figure(rows["_treated"]) + " pedicles treated in " + figure(rows["_sessions"])
-        + " sessions, " + figure(rows["feeding_pedicles"]) + " counted on the first angiogram"
+        + " sessions, " + figure(rows[Lesions.feeding_pedicles]) + " counted on the first angiogram"
     )
     return Hits(
-        "lesions", rows, "feeding_pedicles", found,
+        "lesions", rows, Lesions.feeding_pedicles, found,
         "no more pedicles treated than counted, session by session",
         "check the pedicle numbers of the injections and the count on the lesion",
     )
@@ -106,17 +112,17 @@ def more_agent_than_nidus(tables: Tables) -> Hits:
 
     injections = tables["injections"]
     liquid = injections[_liquid(injections)].dropna(subset=LESION)
-    given = liquid.groupby(LESION)["agent_ml"].sum()
+    given = liquid.groupby(LESION)[Injections.agent_ml].sum()
     rows = tables["lesions"].join(given.rename("_given"), on=LESION)
     rows["_nidus"] = nidus_volume_ml(
-        rows["nidus_length_mm"], rows["nidus_width_mm"], rows["nidus_height_mm"]
+        rows[Lesions.nidus_length_mm], rows[Lesions.nidus_width_mm], rows[Lesions.nidus_height_mm]
     )
     rows = rows[sure(rows["_given"] > rows["_nidus"])]
     found = (
         figure(rows["_given"]) + " mL of liquid agent, nidus " + figure(rows["_nidus"]) + " mL"
     )
     return Hits(
-        "lesions", rows, "nidus_length_mm", found, "less agent than the volume of the nidus",
+        "lesions", rows, Lesions.nidus_length_mm, found, "less agent than the volume of the nidus",
         "check the diameters (millimetres) and the volumes of the injections",
     )
 
@@ -124,8 +130,8 @@ def more_agent_than_nidus(tables: Tables) -> Hits:
 def _retained(tables: Tables) -> tuple[pd.DataFrame, pd.DataFrame]:
     injections, events = tables["injections"], tables["complications"]
     return (
-        injections[sure(injections["retrieval"].isin(RETAINED))],
-        events[sure(events["kind"] == "retained catheter")],
+        injections[sure(injections[Injections.retrieval].isin(RETAINED))],
+        events[sure(events[Complications.kind] == "retained catheter")],
     )
 
 
@@ -133,7 +139,7 @@ def _retained(tables: Tables) -> tuple[pd.DataFrame, pd.DataFrame]:
 def retained_without_event(tables: Tables) -> Hits:
     """A catheter left behind in part, and no such complication of the session."""
     rows, events = _retained(tables)
-    unplaced = events[events["session_no"].isna()]
+    unplaced = events[events[Sessions.session_no].isna()]
     told = has_match(rows, events, SESSION) | has_match(rows, unplaced, LESION)
     return Hits(
         "injections", rows[~told], "retrieval",
@@ -147,7 +153,7 @@ def retained_without_event(tables: Tables) -> Hits:
 def retained_without_injection(tables: Tables) -> Hits:
     """A retained catheter among the complications, and none in the session's injections."""
     injections, rows = _retained(tables)
-    named = rows["session_no"].notna()
+    named = rows[Sessions.session_no].notna()
     told = (named & has_match(rows, injections, SESSION)) | (
         ~named & has_match(rows, injections, LESION)
     )
@@ -163,13 +169,19 @@ def retained_without_injection(tables: Tables) -> Hits:
 def access_against_route(tables: Tables) -> Hits:
     """Access through a vein in an arterial session, or an artery in a venous one."""
     rows = bring(tables["injections"], tables["sessions"], SESSION, ["route"])
-    vein = sure((rows["access"] == "vein") & (rows["route"] == "arterial"))
-    artery = sure((rows["access"] == "artery") & (rows["route"] == "venous"))
+    vein = sure((rows[Injections.access] == "vein") & (rows[Sessions.route] == "arterial"))
+    artery = sure((rows[Injections.access] == "artery") & (rows[Sessions.route] == "venous"))
     rows = rows[vein | artery]
     return Hits(
-        "injections", rows, "access",
-        "access: " + rows["access"] + ", in a session whose route is " + rows["route"],
-        "an access that fits the session's route", "correct the access or the route",
+        "injections",
+        rows,
+        "access",
+        "access: "
+        + rows[Injections.access]
+        + ", in a session whose route is "
+        + rows[Sessions.route],
+        "an access that fits the session's route",
+        "correct the access or the route",
     )
 
 

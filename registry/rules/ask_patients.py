@@ -8,23 +8,23 @@ from registry.rules.columns import day, figure, has_match, sure
 from registry.rules.finding import Hits, Rule, Tables, query
 from registry.rules.known_dates import earliest
 from registry.rules.words import column, sheet
-from registry.schema import TABLES
+from registry.schema import TABLES, Lesions, Patients
 
-DIAMETERS = ("nidus_length_mm", "nidus_width_mm", "nidus_height_mm")
+DIAMETERS = (Lesions.nidus_length_mm, Lesions.nidus_width_mm, Lesions.nidus_height_mm)
 
 
 @query("haemorrhage without a lesion that bled")
 def bled_without_lesion(tables: Tables) -> Hits:
     """Presentation with a haemorrhage, and no lesion that bled before treatment."""
-    lesions = tables["lesions"].dropna(subset=["patient_id"])
-    bled = sure(lesions["haemorrhage_before"]).groupby(lesions["patient_id"]).max()
+    lesions = tables["lesions"].dropna(subset=[Patients.patient_id])
+    bled = sure(lesions[Lesions.haemorrhage_before]).groupby(lesions[Patients.patient_id]).max()
     rows = tables["patients"]
-    none_bled = sure(rows["patient_id"].map(bled).astype("boolean").eq(False))
-    rows = rows[none_bled & sure(rows["presentation"] == "haemorrhage")]
+    none_bled = sure(rows[Patients.patient_id].map(bled).astype("boolean").eq(False))
+    rows = rows[none_bled & sure(rows[Patients.presentation] == "haemorrhage")]
     return Hits(
         "patients", rows, "presentation",
         "presentation: haemorrhage, and no lesion bled before treatment",
-        f"a lesion with yes under {column('lesions', 'haemorrhage_before')}",
+        f"a lesion with yes under {column('lesions', Lesions.haemorrhage_before)}",
         "correct the presentation, or the lesion that bled",
     )
 
@@ -33,9 +33,16 @@ def bled_without_lesion(tables: Tables) -> Hits:
 def without_lesion(tables: Tables) -> Hits:
     """A patient with no lesion."""
     rows = tables["patients"]
-    rows = rows[rows["patient_id"].notna() & ~has_match(rows, tables["lesions"], ["patient_id"])]
+    rows = rows[
+        rows[Patients.patient_id].notna()
+        & ~has_match(rows, tables["lesions"], [Patients.patient_id])
+    ]
     return Hits(
-        "patients", rows, "patient_id", "no lesion is recorded", "at least one lesion a patient",
+        "patients",
+        rows,
+        Patients.patient_id,
+        "no lesion is recorded",
+        "at least one lesion a patient",
         "add the lesion",
     )
 
@@ -45,16 +52,21 @@ def site_unknown(tables: Tables) -> Hits:
     """A site with patients and no row of services; asked once a site."""
     patients = tables["patients"]
     rows = patients[
-        patients["site_id"].notna() & ~has_match(patients, tables["services"], ["site_id"])
+        patients[Patients.site_id].notna()
+        & ~has_match(patients, tables["services"], [Patients.site_id])
     ]
-    count = rows.groupby("site_id")["patient_id"].transform("size")
-    once = ~rows.duplicated("site_id")
+    count = rows.groupby(Patients.site_id)[Patients.patient_id].transform("size")
+    once = ~rows.duplicated(Patients.site_id)
     found = (
-        "site " + rows["site_id"] + " (" + count.astype("string") + " patients) has no row in "
+        "site "
+        + rows[Patients.site_id]
+        + " ("
+        + count.astype("string")
+        + " patients) has no row in "
         + sheet("services")
     )
     return Hits(
-        "patients", rows[once], "site_id", found[once],
+        "patients", rows[once], Patients.site_id, found[once],
         f"a row a site in {sheet('services')}: the period of enrolment, and whether it was "
         "consecutive",
         "add the row, or correct the site",
@@ -65,10 +77,10 @@ def site_unknown(tables: Tables) -> Hits:
 def death_cause_without_date(tables: Tables) -> Hits:
     """A cause of death, and no date of death."""
     rows = tables["patients"]
-    rows = rows[rows["death_cause"].notna() & rows["death_date"].isna()]
+    rows = rows[rows[Patients.death_cause].notna() & rows[Patients.death_date].isna()]
     return Hits(
-        "patients", rows, "death_cause",
-        "cause of death: " + rows["death_cause"] + ", and no date of death",
+        "patients", rows, Patients.death_cause,
+        "cause of death: " + rows[Patients.death_cause] + ", and no date of death",
         "a date of death wherever there is a cause",
         "enter the date; without it the patient is taken as not known to have died",
     )
@@ -78,14 +90,14 @@ def death_cause_without_date(tables: Tables) -> Hits:
 def death_before_presentation(tables: Tables) -> Hits:
     """A date of death before the presentation, at the precision known."""
     rows = tables["patients"]
-    first = earliest(rows["presentation_date"], rows["presentation_date_known_to"])
-    rows = rows[sure(rows["death_date"] < first)]
+    first = earliest(rows[Patients.presentation_date], rows[Patients.presentation_date_known_to])
+    rows = rows[sure(rows[Patients.death_date] < first)]
     found = (
-        "death on " + day(rows["death_date"]) + ", presentation on "
-        + day(rows["presentation_date"])
+        "death on " + day(rows[Patients.death_date]) + ", presentation on "
+        + day(rows[Patients.presentation_date])
     )
     return Hits(
-        "patients", rows, "death_date", found, "a death not before the presentation",
+        "patients", rows, Patients.death_date, found, "a death not before the presentation",
         "correct one of the two dates",
     )
 
@@ -96,14 +108,16 @@ def grade_differs(tables: Tables) -> Hits:
     from registry.clinical.scores import sm_grade
 
     rows = tables["lesions"].copy()
-    rows["_grade"] = sm_grade(rows["nidus_length_mm"], rows["eloquent"], rows["deep_drainage"])
-    rows = rows[sure(rows["sm_grade_recorded"] != rows["_grade"])]
+    rows["_grade"] = sm_grade(
+        rows[Lesions.nidus_length_mm], rows[Lesions.eloquent], rows[Lesions.deep_drainage]
+    )
+    rows = rows[sure(rows[Lesions.sm_grade_recorded] != rows["_grade"])]
     found = (
-        "grade " + rows["sm_grade_recorded"].astype("string") + " as written, "
+        "grade " + rows[Lesions.sm_grade_recorded].astype("string") + " as written, "
         + rows["_grade"].astype("string") + " from size, eloquence and drainage"
     )
     return Hits(
-        "lesions", rows, "sm_grade_recorded", found,
+        "lesions", rows, Lesions.sm_grade_recorded, found,
         "the same grade as written and as worked out",
         "check the size, the eloquence and the drainage; analyses use the grade worked out",
     )
@@ -119,7 +133,7 @@ def diameters_out_of_order(tables: Tables) -> Hits:
     for name in DIAMETERS:
         found = found + " × " + figure(rows[name]).replace("nan", "blank")
     return Hits(
-        "lesions", rows, "nidus_length_mm", found.str[3:] + " mm",
+        "lesions", rows, Lesions.nidus_length_mm, found.str[3:] + " mm",
         "three diameters in falling order, the largest first",
         "put them in order; the grade uses the largest",
     )

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-LESION = ["patient_id", "lesion_no"]
-SESSION = [*LESION, "session_no"]
+from registry.schema import Lesions, Patients, Sessions
+
+LESION = [Patients.patient_id, Lesions.lesion_no]
+SESSION = [*LESION, Sessions.session_no]
 
 
 def sure(condition: pd.Series) -> pd.Series:

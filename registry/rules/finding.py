@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 import pandas as pd
 
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 
 Severity = Literal["error", "query"]
 Tables = Mapping[str, pd.DataFrame]
@@ -35,7 +35,7 @@ class Finding:
     @property
     def patient_id(self) -> str | None:
         """The patient's study code; None for a row that belongs to no patient."""
-        return self.key.get("patient_id")
+        return self.key.get(Patients.patient_id)
 
 
 @dataclass(frozen=True)

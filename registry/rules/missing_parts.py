@@ -5,19 +5,20 @@ from __future__ import annotations
 from registry.rules.columns import LESION, SESSION, bring, figure, has_match, sure
 from registry.rules.finding import Hits, Tables, error
 from registry.rules.words import column
+from registry.schema import Complications, Injections, Sessions
 
 
 @error("longest pause above all pauses")
 def longest_pause_above_all(tables: Tables) -> Hits:
     """The longest pause is longer than all pauses together."""
     rows = tables["injections"]
-    rows = rows[sure(rows["longest_pause_s"] > rows["pauses_s"])]
+    rows = rows[sure(rows[Injections.longest_pause_s] > rows[Injections.pauses_s])]
     found = (
-        "longest pause " + figure(rows["longest_pause_s"]) + " s, all pauses together "
-        + figure(rows["pauses_s"]) + " s"
+        "longest pause " + figure(rows[Injections.longest_pause_s]) + " s, all pauses together "
+        + figure(rows[Injections.pauses_s]) + " s"
     )
     return Hits(
-        "injections", rows, "longest_pause_s", found,
+        "injections", rows, Injections.longest_pause_s, found,
         "a longest pause no longer than all pauses together",
         "correct one of the two; both are in seconds",
     )
@@ -27,13 +28,13 @@ def longest_pause_above_all(tables: Tables) -> Hits:
 def pauses_above_injection(tables: Tables) -> Hits:
     """All pauses together are longer than the injection lasted."""
     rows = tables["injections"]
-    rows = rows[sure(rows["pauses_s"] / 60 > rows["injection_min"])]
+    rows = rows[sure(rows[Injections.pauses_s] / 60 > rows[Injections.injection_min])]
     found = (
-        "pauses of " + figure(rows["pauses_s"]) + " s in an injection of "
-        + figure(rows["injection_min"]) + " min"
+        "pauses of " + figure(rows[Injections.pauses_s]) + " s in an injection of "
+        + figure(rows[Injections.injection_min]) + " min"
     )
     return Hits(
-        "injections", rows, "pauses_s", found, "pauses shorter than the injection",
+        "injections", rows, Injections.pauses_s, found, "pauses shorter than the injection",
         "correct one of the two; pauses are in seconds, the injection in minutes, from the first "
         "push to the last",
     )
@@ -44,16 +45,19 @@ def hours_after_nothing(tables: Tables) -> Hits:
     """hours_after on an event that names no session and belongs to no operation."""
     events = tables["complications"]
     operated = has_match(events, tables["resections"], LESION) & sure(
-        events["phase"] == "resection"
+        events[Complications.phase] == "resection"
     )
     irradiated = has_match(events, tables["radiosurgeries"], LESION) & sure(
-        events["phase"] == "radiosurgery"
+        events[Complications.phase] == "radiosurgery"
     )
-    alone = events["session_no"].isna() & ~operated & ~irradiated
-    rows = events[alone & events["hours_after"].notna()]
-    found = figure(rows["hours_after"]) + " h, and neither a session nor an operation to count from"
+    alone = events[Sessions.session_no].isna() & ~operated & ~irradiated
+    rows = events[alone & events[Complications.hours_after].notna()]
+    found = (
+        figure(rows[Complications.hours_after])
+        + " h, and neither a session nor an operation to count from"
+    )
     return Hits(
-        "complications", rows, "hours_after", found,
+        "complications", rows, Complications.hours_after, found,
         "hours counted from a session named here, or from an operation of this lesion",
         "enter the session number (or the operation in its table), or leave the hours blank",
     )
@@ -63,15 +67,19 @@ def hours_after_nothing(tables: Tables) -> Hits:
 def occlusion_missing(tables: Tables) -> Hits:
     """occlusion_after_pct blank, and the session not marked as not assessed."""
     rows = tables["sessions"]
-    assessed = rows["occlusion_status"].fillna("blank") != "not assessed"
-    rows = rows[assessed & rows["occlusion_after_pct"].isna()]
+    assessed = rows[Sessions.occlusion_status].fillna("blank") != "not assessed"
+    rows = rows[assessed & rows[Sessions.occlusion_after_pct].isna()]
     found = "no occlusion after the session; occlusion assessed: " + rows[
-        "occlusion_status"
+        Sessions.occlusion_status
     ].fillna("blank")
     return Hits(
-        "sessions", rows, "occlusion_after_pct", found,
+        "sessions",
+        rows,
+        Sessions.occlusion_after_pct,
+        found,
         "the occlusion after every session, in per cent, unless it was not assessed",
-        f'enter the occlusion, or "not assessed" under {column("sessions", "occlusion_status")}',
+        'enter the occlusion, or "not assessed" under '
+        f'{column("sessions", Sessions.occlusion_status)}',
     )
 
 
@@ -79,8 +87,10 @@ def occlusion_missing(tables: Tables) -> Hits:
 def access_missing(tables: Tables) -> Hits:
     """access blank in a session whose route is venous or both."""
     rows = bring(tables["injections"], tables["sessions"], SESSION, ["route"])
-    rows = rows[sure(rows["route"].isin(["venous", "both"])) & rows["access"].isna()]
-    found = "no access, in a session whose route is " + rows["route"]
+    rows = rows[
+        sure(rows[Sessions.route].isin(["venous", "both"])) & rows[Injections.access].isna()
+    ]
+    found = "no access, in a session whose route is " + rows[Sessions.route]
     return Hits(
         "injections", rows, "access", found,
         "artery or vein, where a session's route is venous or both",
@@ -95,12 +105,12 @@ def feeding_artery_missing(tables: Tables) -> Hits:
     A blank access in a session that may have been venous is asked for by its own rule first.
     """
     rows = bring(tables["injections"], tables["sessions"], SESSION, ["route"])
-    access = rows["access"].fillna("blank")
-    unsaid = (access == "blank") & sure(rows["route"].isin(["venous", "both"]))
-    rows = rows[(access != "vein") & ~unsaid & rows["feeding_artery"].isna()]
+    access = rows[Injections.access].fillna("blank")
+    unsaid = (access == "blank") & sure(rows[Sessions.route].isin(["venous", "both"]))
+    rows = rows[(access != "vein") & ~unsaid & rows[Injections.feeding_artery].isna()]
     return Hits(
-        "injections", rows, "feeding_artery",
-        "no feeding artery; access: " + rows["access"].fillna("blank"),
+        "injections", rows, Injections.feeding_artery,
+        "no feeding artery; access: " + rows[Injections.access].fillna("blank"),
         "the feeding artery of every injection that did not go through a vein",
         "enter the feeding artery, or vein under access",
     )

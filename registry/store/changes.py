@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Patients, TableSpec
 from registry.schema.canonical import key_json, records
 from registry.store.trail import RowState
 
@@ -33,10 +33,10 @@ class TablePlan:
 
     def without(self, patients: Collection[str]) -> TablePlan:
         """The plan with everything of these patients left as it is."""
-        if not patients or "patient_id" not in self.spec.key:
+        if not patients or Patients.patient_id not in self.spec.key:
             return self
         parts = (self.added, self.before, self.after, self.unchanged, self.gone)
-        kept = (part[~part["patient_id"].isin(list(patients))] for part in parts)
+        kept = (part[~part[Patients.patient_id].isin(list(patients))] for part in parts)
         return TablePlan(self.spec, *kept)
 
 
@@ -90,9 +90,9 @@ def with_gone(
     Only patients that are in the source now are looked at: a copy with some of the patients
     says nothing about the others.
     """
-    if "patient_id" not in plan.spec.key:
+    if Patients.patient_id not in plan.spec.key:
         return plan
-    rows = current[current["patient_id"].isin(list(patients))]
+    rows = current[current[Patients.patient_id].isin(list(patients))]
     rows = rows.set_axis(pd.Index(keys_of(rows, plan.spec)))
     missing = ~rows.index.isin(keys_of(incoming, plan.spec))
     mine = [

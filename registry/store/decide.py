@@ -16,7 +16,7 @@ import pandas as pd
 
 from registry.problems.problem import Place, Problem
 from registry.rules import check_errors
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Patients, TableSpec
 from registry.schema.canonical import plain_values
 from registry.store.changes import (
     States,
@@ -132,7 +132,9 @@ def _rows(
     frame: pd.DataFrame, spec: TableSpec, keys: pd.Series, which: pd.Series,
 ) -> Iterable[tuple[str, str | None]]:
     """Key and patient of the rows marked in `which`."""
-    patients = frame["patient_id"] if "patient_id" in spec.key else [None] * len(frame)
+    patients = (
+        frame[Patients.patient_id] if Patients.patient_id in spec.key else [None] * len(frame)
+    )
     marked = zip(keys, patients, which, strict=True)
     return [(key, patient) for key, patient, yes in marked if yes]
 
@@ -140,7 +142,7 @@ def _rows(
 def _plans(
     decision: Decision, batch: Batch, incoming: Incoming, current: Tables, states: States,
 ) -> dict[str, TablePlan]:
-    patients = set(incoming.tables["patients"]["patient_id"]) - decision.patients_out
+    patients = set(incoming.tables["patients"][Patients.patient_id]) - decision.patients_out
     plans = {}
     for name, spec in TABLES.items():
         rows = _left_in(decision, incoming.tables[name], spec)
@@ -155,8 +157,8 @@ def _plans(
 
 def _left_in(decision: Decision, frame: pd.DataFrame, spec: TableSpec) -> pd.DataFrame:
     out = keys_of(frame, spec).isin(decision.rows_out.get(spec.name, set()))
-    if "patient_id" in spec.key:
-        out |= frame["patient_id"].isin(list(decision.patients_out))
+    if Patients.patient_id in spec.key:
+        out |= frame[Patients.patient_id].isin(list(decision.patients_out))
     return frame[~out]
 
 
@@ -184,7 +186,7 @@ def _keep_clashes_out(
         for key, change in changes_of(plan):
             state = known.get(key)
             if state is None or state.source_id != batch.source_id:
-                patient = change.key.get("patient_id")
+                patient = change.key.get(Patients.patient_id)
                 decision.keep_out(name, patient, key, _clash(
                     change, patient, incoming.places[name].get(key)
                 ))
@@ -232,7 +234,7 @@ def _settle_gone(decision: Decision, current: Tables, *, replacing: bool) -> Non
         staying = tied[name] if replacing else plan.gone
         decision.notices += [
             _gone_notice(plan.spec, key, patient, replacing=replacing)
-            for key, patient in zip(staying.index, staying["patient_id"], strict=True)
+            for key, patient in zip(staying.index, staying[Patients.patient_id], strict=True)
         ] if len(staying) else []
         decision.plans[name] = replace(plan, gone=free[name] if replacing else plan.gone.iloc[:0])
 
@@ -258,15 +260,15 @@ def _keep_broken_out(decision: Decision, incoming: Incoming, current: Tables) ->
     """Keep out patients whose rows break a rule only together with those of the registry."""
     touched = set()
     for plan in decision.plans.values():
-        if "patient_id" in plan.spec.key:
+        if Patients.patient_id in plan.spec.key:
             for part in (plan.added, plan.after, plan.gone):
-                touched |= set(part["patient_id"])
+                touched |= set(part[Patients.patient_id])
     if not touched:
         return
     tables: Mapping[str, pd.DataFrame] = after_plan(current, decision.plans)
     tables = {
-        name: frame[frame["patient_id"].isin(list(touched))].reset_index(drop=True)
-        for name, frame in tables.items() if "patient_id" in TABLES[name].key
+        name: frame[frame[Patients.patient_id].isin(list(touched))].reset_index(drop=True)
+        for name, frame in tables.items() if Patients.patient_id in TABLES[name].key
     }
     for finding in check_errors(tables):
         patient = finding.patient_id

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 from sqlalchemy import Connection, Table, func, select
 
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 from registry.schema.canonical import Record, canonical_json, plain_values, sha256
 from registry.store.changes import keys_of
 from registry.store.decide import Decision, incoming_of
@@ -25,10 +25,10 @@ if TYPE_CHECKING:
     from registry.store.batch import Batch
 
 HELD_COLUMNS = (
-    "table", "patient_id", "sheet", "row", "values", "reasons", "source_id", "source_name",
+    "table", Patients.patient_id, "sheet", "row", "values", "reasons", "source_id", "source_name",
     "source_sha256", "held_at",
 )
-_SAME = ("table_name", "patient_id", "sheet", "row_no", "row_values", "reasons")
+_SAME = ("table_name", Patients.patient_id, "sheet", "row_no", "row_values", "reasons")
 
 
 def held_records(batch: Batch, decision: Decision) -> list[Record]:
@@ -42,8 +42,8 @@ def held_records(batch: Batch, decision: Decision) -> list[Record]:
 
 def patients_named(batch: Batch) -> set[str]:
     """Every patient that a batch names, in the rows ready to go in or in those held."""
-    ready = {str(code) for frame in batch.tables.values() if "patient_id" in frame
-             for code in frame["patient_id"].dropna().unique()}
+    ready = {str(code) for frame in batch.tables.values() if Patients.patient_id in frame
+             for code in frame[Patients.patient_id].dropna().unique()}
     return ready | set(batch.patients_held)
 
 
@@ -51,7 +51,7 @@ def _record(
     table: str, patient: str | None, place: Any, values: dict[str, str], reasons: Iterable[str],
 ) -> Record:
     return {
-        "table_name": table, "patient_id": patient,
+        "table_name": table, Patients.patient_id: patient,
         "sheet": place.sheet if place else None, "row_no": place.row if place else None,
         "row_values": canonical_json(values), "reasons": canonical_json(list(reasons)),
     }
@@ -69,12 +69,12 @@ def _kept_out(batch: Batch, decision: Decision) -> list[Record]:
         frame = incoming.tables[name]
         keys = keys_of(frame, spec)
         out = keys.isin(decision.rows_out.get(name, set()))
-        if "patient_id" in spec.key:
-            out |= frame["patient_id"].isin(list(decision.patients_out))
+        if Patients.patient_id in spec.key:
+            out |= frame[Patients.patient_id].isin(list(decision.patients_out))
         texts = {f.name: _texts(frame[f.name], f.type) for f in spec.fields}
         for position in [i for i, yes in enumerate(out) if yes]:
             values = {n: t[position] for n, t in texts.items() if t[position]}
-            patient = values.get("patient_id") if "patient_id" in spec.key else None
+            patient = values.get(Patients.patient_id) if Patients.patient_id in spec.key else None
             place = incoming.places[name].get(keys.iloc[position])
             found.append(_record(name, patient, place, values, reasons.get(patient, [])))
     return found
@@ -99,7 +99,7 @@ def hold(
     """
     origin = writer.origin
     before = [row for row in _of_source(connection, held, origin.source_id)
-              if row["patient_id"] is None or row["patient_id"] in named]
+              if row[Patients.patient_id] is None or row[Patients.patient_id] in named]
     if [tuple(r[n] for n in _SAME) for r in before] != [tuple(r[n] for n in _SAME) for r in rows]:
         numbers = [row["held_no"] for row in before]
         connection.execute(held.delete().where(held.c.held_no.in_(numbers)))
@@ -148,12 +148,12 @@ def _note(writer: TrailWriter, before: list[Record], after: list[Record]) -> Non
 
 
 def _by_patient(rows: list[Record]) -> dict[str | None, Record]:
-    counts = Counter(row["patient_id"] for row in rows)
+    counts = Counter(row[Patients.patient_id] for row in rows)
     return {
         patient: {
             "rows": count,
             "sha256": sha256(canonical_json([
-                [row[name] for name in _SAME] for row in rows if row["patient_id"] == patient
+                [row[name] for name in _SAME] for row in rows if row[Patients.patient_id] == patient
             ])),
         }
         for patient, count in counts.items()
@@ -168,10 +168,15 @@ def held_frame(connection: Connection, held: Table) -> pd.DataFrame:
     """
     rows = [
         {
-            "table": r["table_name"], "patient_id": r["patient_id"], "sheet": r["sheet"],
-            "row": r["row_no"], "values": json.loads(r["row_values"]),
-            "reasons": json.loads(r["reasons"]), "source_id": r["source_id"],
-            "source_name": r["source_name"], "source_sha256": r["source_sha256"],
+            "table": r["table_name"],
+            Patients.patient_id: r[Patients.patient_id],
+            "sheet": r["sheet"],
+            "row": r["row_no"],
+            "values": json.loads(r["row_values"]),
+            "reasons": json.loads(r["reasons"]),
+            "source_id": r["source_id"],
+            "source_name": r["source_name"],
+            "source_sha256": r["source_sha256"],
             "held_at": r["held_at"],
         }
         for r in connection.execute(select(held).order_by(held.c.held_no)).mappings()

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from sqlalchemy import Connection, Table, bindparam, select
 
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Patients, TableSpec
 from registry.schema.canonical import Record, records
 from registry.store.changes import States, TablePlan, Tables
 from registry.store.decide import Decision, changes_of, decide
@@ -48,7 +48,7 @@ def write_batch(
         _revise(connection, sql.data[name], plan, writer, states)
     for name in reversed(list(TABLES)):
         _remove(connection, sql.data[name], decision.plans[name], writer, states)
-    come_in = set(decision.plans["patients"].added["patient_id"])
+    come_in = set(decision.plans["patients"].added[Patients.patient_id])
     hold(connection, sql.held, writer, held_records(batch, decision), come_in,
          patients_named(batch))
     return _result(batch, decision), writer.flush()

@@ -23,7 +23,7 @@ from sqlalchemy import (
     Text,
 )
 
-from registry.schema import TABLES, FieldSpec, TableSpec
+from registry.schema import TABLES, FieldSpec, Patients, TableSpec
 
 SQL_TYPES = {
     "text": Text, "choice": Text, "int": Integer, "number": Float, "yes/no": Boolean,
@@ -106,7 +106,7 @@ def _held(metadata: MetaData) -> Table:
         Column("source_name", Text),
         Column("source_sha256", Text),
         Column("table_name", Text, nullable=False),
-        Column("patient_id", Text),
+        Column(Patients.patient_id, Text),
         Column("sheet", Text),
         Column("row_no", Integer),
         Column("row_values", Text, nullable=False),

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from registry.problems.problem import Problem
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 
 if TYPE_CHECKING:
     from registry.store.batch import Batch
@@ -25,7 +25,7 @@ def keep_losers_out(decision: Decision, batch: Batch, incoming: Incoming) -> Non
         strays = _strays(name, batch, incoming) if len(plan.gone) else []
         if not strays:
             continue
-        for patient, rows in plan.gone.groupby("patient_id", sort=True):
+        for patient, rows in plan.gone.groupby(Patients.patient_id, sort=True):
             key = str(rows.index[0])
             decision.keep_out(name, str(patient), key, _problem(name, str(patient), len(rows),
                                                                 strays))
@@ -33,13 +33,13 @@ def keep_losers_out(decision: Decision, batch: Batch, incoming: Incoming) -> Non
 
 def _strays(name: str, batch: Batch, incoming: Incoming) -> list[str]:
     """Where the table's rows without a patient of this source stand."""
-    if "patient_id" not in TABLES[name].key:
+    if Patients.patient_id not in TABLES[name].key:
         return []
-    known = set(incoming.tables["patients"]["patient_id"])
+    known = set(incoming.tables["patients"][Patients.patient_id])
     known |= {row.patient_id for row in batch.held if row.table == "patients" and row.patient_id}
     held = [str(row.place) for row in batch.held
             if row.table == name and row.patient_id not in known]
-    codes = incoming.tables[name]["patient_id"]
+    codes = incoming.tables[name][Patients.patient_id]
     places = incoming.places[name].values()
     return held + [str(place or "a row without a place")
                    for code, place in zip(codes, places, strict=True) if code not in known]
@@ -49,7 +49,7 @@ def _problem(name: str, patient: str, gone: int, strays: list[str]) -> Problem:
     label = TABLES[name].label
     more = f" and {len(strays) - SHOWN} more" if len(strays) > SHOWN else ""
     return Problem(
-        "error", "rows gone while others have no patient", name, "patient_id", patient, None,
+        "error", "rows gone while others have no patient", name, Patients.patient_id, patient, None,
         f"{gone} of this patient's rows of {label} gone from this source, and {len(strays)} of "
         f"{label} under a study code that its patients do not have "
         f"({'; '.join(strays[:SHOWN])}{more})",

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, Table, func, select
 
+from registry.schema import Patients
 from registry.schema.canonical import Record, canonical_json, row_json, sha256
 from registry.store.guards import NO_HASH
 
@@ -135,15 +136,15 @@ def entries_frame(connection: Connection, trail: Table) -> pd.DataFrame:
     rows = [
         {
             "table": table, "key": key,
-            "patient_id": None if table == "services" else json.loads(key)[0],
+            Patients.patient_id: None if table == "services" else json.loads(key)[0],
             "first_entered": first[:10], "last_changed": last[:10], "revision": revision,
         }
         for table, key, first, last, revision in found if not states[table][key].removed
     ]
-    columns = ["table", "key", "patient_id", "first_entered", "last_changed", "revision"]
+    columns = ["table", "key", Patients.patient_id, "first_entered", "last_changed", "revision"]
     frame = pd.DataFrame(rows, columns=columns).sort_values(["table", "key"], ignore_index=True)
     return frame.astype({
-        "table": "string", "key": "string", "patient_id": "string", "revision": "Int64",
+        "table": "string", "key": "string", Patients.patient_id: "string", "revision": "Int64",
         "first_entered": "datetime64[ns]", "last_changed": "datetime64[ns]",
     })
 

@@ -15,6 +15,7 @@ from analyses.measures.declared import about
 from analyses.measures.harm import marked_units
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
+from registry.schema import Complications
 
 NO_EVENT = ("No embolization complication is recorded for this case; shown is any complication in "
             "this service.")
@@ -25,8 +26,8 @@ def service_rates(results: Results, case: OneCase) -> tuple[Estimate, ...]:
     """How often the service itself met an event of this kind, per session and per patient."""
     if case.index_event is None:
         return ()
-    kind = str(case.index_event["kind"])
-    flag = results.units.events["kind"].eq(kind).astype("boolean")
+    kind = str(case.index_event[Complications.kind])
+    flag = results.units.events[Complications.kind].eq(kind).astype("boolean")
     return tuple(
         share(marked_units(results.units, unit, flag), "event", id="complication.of_kind",
               unit=unit, group={"kind": kind})
@@ -37,7 +38,7 @@ def here_blocks(results: Results, case: OneCase, found: tuple[Estimate, ...]) ->
     """The service's own numbers: the event's kind, and the wider measure it counts in."""
     if case.index_event is None:
         return (Points((Sentence(NO_EVENT),)),)
-    kind = str(case.index_event["kind"]).capitalize()
+    kind = str(case.index_event[Complications.kind]).capitalize()
     wider = results.one(own_measure(case), "session")
     rows = tuple(
         (Cell(label, heading=True), Cell(f"per {e.unit}"), Cell(e.number_text(), e))

@@ -9,14 +9,26 @@ from analyses.content.blocks import Block, Cell, Points, Sentence, Table
 from analyses.measures.group_words import level_label
 from analyses.population.counted_events import LESION, unit_key
 from registry.privacy.suppression import SMALLEST
-from registry.schema import TABLES
+from registry.schema import TABLES, Complications, Lesions, Patients, Sessions
 
 NOT_RECORDED = "not recorded"
 
 LESION_FIELDS = (
-    "side", "location", "haemorrhage_before", "earlier_treatment", "eloquent",
-    "deep_drainage", "draining_veins", "venous_stenosis", "venous_ectasia", "nidus_border",
-    "feeding_pedicles", "feeder_calibre", "perforator_supply", "fistulous_part", "aneurysm",
+    Lesions.side,
+    Lesions.location,
+    Lesions.haemorrhage_before,
+    Lesions.earlier_treatment,
+    Lesions.eloquent,
+    Lesions.deep_drainage,
+    Lesions.draining_veins,
+    Lesions.venous_stenosis,
+    Lesions.venous_ectasia,
+    Lesions.nidus_border,
+    Lesions.feeding_pedicles,
+    Lesions.feeder_calibre,
+    Lesions.perforator_supply,
+    Lesions.fistulous_part,
+    Lesions.aneurysm,
 )
 
 
@@ -24,10 +36,10 @@ def patient_table(case: OneCase) -> Table:
     """Who the case is, as far as a conference needs to know."""
     person = case.patient
     told = {
-        "Age at presentation": f"{age_band(float(person['age_y']))} years",
-        "Sex": words(person["sex"]), "Presentation": words(person["presentation"]),
-        "mRS before treatment": words(person["mrs_before"]),
-        "GCS at presentation": words(person["gcs"]),
+        "Age at presentation": f"{age_band(float(person[Patients.age_y]))} years",
+        "Sex": words(person[Patients.sex]), "Presentation": words(person[Patients.presentation]),
+        "mRS before treatment": words(person[Patients.mrs_before]),
+        "GCS at presentation": words(person[Patients.gcs]),
     }
     return Table("patient", "The patient", tuple(told),
                  (tuple(Cell(text) for text in told.values()),))
@@ -45,8 +57,8 @@ def lesion_tables(case: OneCase) -> tuple[Table, ...]:
             *((spec[name].label, words(row[name])) for name in LESION_FIELDS),
         )
         found.append(_in_pairs(
-            f"lesion-{row['lesion_no']}",
-            f"Angioarchitecture and grades{case.lesion_words(row['lesion_no'])}", rows))
+            f"lesion-{row[Lesions.lesion_no]}",
+            f"Angioarchitecture and grades{case.lesion_words(row[Lesions.lesion_no])}", rows))
     return tuple(found)
 
 
@@ -66,18 +78,24 @@ def event_blocks(case: OneCase) -> tuple[Block, ...]:
                 *outside)
     event = case.index_event
     rows = (
-        ("Kind", words(event["kind"])), ("Day of onset", f"day {case.day(event['onset_date'])}"),
-        ("Hours after the procedure", unit_words(event["hours_after"], "h")),
-        ("Phase", words(event["phase"])), ("Mechanism", words(event["mechanism"])),
-        ("Symptomatic", words(event["symptomatic"])), ("Death from it", words(event["death"])),
-        ("Recognised after", unit_words(event["recognised_after_min"], "min")),
-        ("Treated after", unit_words(event["treated_after_min"], "min")),
-        ("Rescue", words(event["rescue"])), ("Deficit", words(event["deficit"])),
-        ("mRS: worst", words(event["mrs_worst"])), ("mRS at 30 days", words(event["mrs_30d"])),
-        ("mRS at 90 days", words(event["mrs_90d"])),
-        ("Clavien–Dindo grade", words(event["clavien_dindo"])),
-        ("Attribution to the embolization", words(event["attribution"])),
-        ("Preventable", words(event["preventable"])), ("Reviewed by", words(event["reviewed_by"])),
+        ("Kind", words(event[Complications.kind])),
+        ("Day of onset", f"day {case.day(event[Complications.onset_date])}"),
+        ("Hours after the procedure", unit_words(event[Complications.hours_after], "h")),
+        ("Phase", words(event[Complications.phase])),
+        ("Mechanism", words(event[Complications.mechanism])),
+        ("Symptomatic", words(event[Complications.symptomatic])),
+        ("Death from it", words(event[Complications.death])),
+        ("Recognised after", unit_words(event[Complications.recognised_after_min], "min")),
+        ("Treated after", unit_words(event[Complications.treated_after_min], "min")),
+        ("Rescue", words(event[Complications.rescue])),
+        ("Deficit", words(event[Complications.deficit])),
+        ("mRS: worst", words(event[Complications.mrs_worst])),
+        ("mRS at 30 days", words(event[Complications.mrs_30d])),
+        ("mRS at 90 days", words(event[Complications.mrs_90d])),
+        ("Clavien–Dindo grade", words(event[Complications.clavien_dindo])),
+        ("Attribution to the embolization", words(event[Complications.attribution])),
+        ("Preventable", words(event[Complications.preventable])),
+        ("Reviewed by", words(event[Complications.reviewed_by])),
     )
     first = _in_pairs("event", "The event to be discussed", rows)
     others = case.events[case.events["key"] != event["key"]]
@@ -87,9 +105,15 @@ def event_blocks(case: OneCase) -> tuple[Block, ...]:
 
 def _other_events(case: OneCase, others: pd.DataFrame) -> Table:
     rows = tuple(
-        (Cell(f"day {case.day(row['onset_date'])}", heading=True), Cell(words(row["kind"])),
-         Cell(words(row["mechanism"])), Cell(words(row["rescue"])), Cell(words(row["deficit"])))
-        for row in others.sort_values(["onset_date", "key"]).to_dict("records"))
+        (
+            Cell(f"day {case.day(row[Complications.onset_date])}", heading=True),
+            Cell(words(row[Complications.kind])),
+            Cell(words(row[Complications.mechanism])),
+            Cell(words(row[Complications.rescue])),
+            Cell(words(row[Complications.deficit])),
+        )
+        for row in others.sort_values([Complications.onset_date, "key"]).to_dict("records")
+    )
     return Table("other-events", "Other embolization complications of this case",
                  ("Onset", "Kind", "Mechanism", "Rescue", "Deficit"), rows)
 
@@ -97,13 +121,23 @@ def _other_events(case: OneCase, others: pd.DataFrame) -> Table:
 def _not_counted(case: OneCase) -> tuple[Table, ...]:
     """Complications on record that are not in the set: of another phase, later, or unrelated."""
     rows = case.tables["complications"]
-    rows = rows[~unit_key(rows, [*LESION, "complication_no"]).isin(set(case.events["key"]))]
+    rows = rows[
+        ~unit_key(rows, [*LESION, Complications.complication_no]).isin(set(case.events["key"]))
+    ]
     if rows.empty:
         return ()
     body = tuple(
-        (Cell(f"day {case.day(row['onset_date'])}", heading=True), Cell(words(row["kind"])),
-         Cell(words(row["phase"])), Cell(words(row["deficit"])), Cell(words(row["attribution"])))
-        for row in rows.sort_values(["onset_date", "complication_no"]).to_dict("records"))
+        (
+            Cell(f"day {case.day(row[Complications.onset_date])}", heading=True),
+            Cell(words(row[Complications.kind])),
+            Cell(words(row[Complications.phase])),
+            Cell(words(row[Complications.deficit])),
+            Cell(words(row[Complications.attribution])),
+        )
+        for row in rows.sort_values(
+            [Complications.onset_date, Complications.complication_no]
+        ).to_dict("records")
+    )
     return (Table("not-counted", "On record, but not an embolization complication",
                   ("Onset", "Kind", "Phase", "Deficit", "Attribution to the embolization"), body),)
 
@@ -122,9 +156,15 @@ def _similar_table(rows: pd.DataFrame) -> Table:
     """
     few = len(rows) < SMALLEST
     body = tuple(
-        (Cell(str(number), heading=True), *(() if few else _about_case(row)),
-         Cell(words(row["mechanism"])), Cell(words(row["rescue"])), Cell(words(row["deficit"])))
-        for number, row in enumerate(rows.to_dict("records"), start=1))
+        (
+            Cell(str(number), heading=True),
+            *(() if few else _about_case(row)),
+            Cell(words(row[Complications.mechanism])),
+            Cell(words(row[Complications.rescue])),
+            Cell(words(row[Complications.deficit])),
+        )
+        for number, row in enumerate(rows.to_dict("records"), start=1)
+    )
     about = () if few else ("Spetzler–Martin grade", "Ruptured", "Intent")
     return Table(
         "similar", f"Earlier embolization complications of the same kind: {len(rows)}",
@@ -133,7 +173,7 @@ def _similar_table(rows: pd.DataFrame) -> Table:
 
 def _about_case(row: dict[str, object]) -> tuple[Cell, ...]:
     return (Cell(level_label("sm_grade", str(row["sm_grade"]))), Cell(words(row["ruptured"])),
-            Cell(words(row["intent"])))
+            Cell(words(row[Sessions.intent])))
 
 
 def _similar_notes(count: int) -> tuple[str, ...]:

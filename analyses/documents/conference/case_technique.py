@@ -8,6 +8,7 @@ from analyses.cases.one_case import OneCase, technique_rows
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
 from analyses.documents.conference.case_tables import words
 from registry.clinical.practice_limits import LIMIT_COLUMNS, PracticeLimits
+from registry.schema import Injections, Lesions, Sessions
 
 NOT_KNOWN, EVENT_MARK = "–", "*"
 SHORT = {"mixing": "shaking", "dead_space": "DMSO", "rate": "rate", "pause": "pause",
@@ -48,14 +49,18 @@ def _row(case: OneCase, row: dict[str, object]) -> tuple[Cell, ...]:
     rate = row["rate_ml_min"]
     return (
         Cell(str(row["day"]), heading=True),
-        *((Cell(str(row["lesion_no"])),) if len(case.lesions) > 1 else ()),
-        Cell(f"{row['injection_no']}{EVENT_MARK if _is_of_event(case, row) else ''}"),
-        Cell(words(row["agent"])),
-        Cell(_number(row["agent_mixing_min"])), Cell(_pair(row, "dmso_ml", "dead_space_ml")),
-        Cell(_number(row["agent_ml"])),
+        *((Cell(str(row[Lesions.lesion_no])),) if len(case.lesions) > 1 else ()),
+        Cell(f"{row[Injections.injection_no]}{EVENT_MARK if _is_of_event(case, row) else ''}"),
+        Cell(words(row[Injections.agent])),
+        Cell(_number(row[Sessions.agent_mixing_min])),
+        Cell(_pair(row, Injections.dmso_ml, Injections.dead_space_ml)),
+        Cell(_number(row[Injections.agent_ml])),
         Cell(NOT_KNOWN if pd.isna(rate) else f"{float(str(rate)):.2f}"),
-        Cell(_number(row["longest_pause_s"])), Cell(_pair(row, "reflux_mm", "reflux_limit_mm")),
-        Cell(words(row["retrieval"]) if pd.notna(row["retrieval"]) else NOT_KNOWN),
+        Cell(_number(row[Injections.longest_pause_s])),
+        Cell(_pair(row, Injections.reflux_mm, Injections.reflux_limit_mm)),
+        Cell(
+            words(row[Injections.retrieval]) if pd.notna(row[Injections.retrieval]) else NOT_KNOWN
+        ),
         Cell(_outside(row)),
     )
 
@@ -66,7 +71,7 @@ def _is_of_event(case: OneCase, row: dict[str, object]) -> bool:
     if event is None:
         return False
     return all(pd.notna(event[name]) and event[name] == row[name]
-               for name in ("lesion_no", "session_no", "injection_no"))
+               for name in (Lesions.lesion_no, Sessions.session_no, Injections.injection_no))
 
 
 def _outside(row: dict[str, object]) -> str:

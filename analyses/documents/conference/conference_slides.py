@@ -41,6 +41,7 @@ from analyses.measures.declared import about
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits, default_limits
+from registry.schema import Complications
 
 FACTORS = {
     "Patient": ("Earlier bleed, age, illness?", "Medicines, coagulation?"),
@@ -86,7 +87,7 @@ def conference_document(
 
 def _subtitle(case: OneCase) -> str:
     kind = "no embolization complication recorded" if case.index_event is None else str(
-        case.index_event["kind"])
+        case.index_event[Complications.kind])
     return f"Morbidity and mortality conference: {kind}"
 
 
@@ -225,7 +226,7 @@ def _signal_notes(signal: CaseSignal | None) -> tuple[str, ...]:
 
 def _factors(case: OneCase) -> Picture:
     effect = "the course of this case" if case.index_event is None else str(
-        case.index_event["kind"])
+        case.index_event[Complications.kind])
     prompts = "; ".join(f"{name}: {', '.join(asked)}" for name, asked in FACTORS.items())
     return Picture(
         "factors", "Contributing factors, as prompts to fill in",

@@ -23,6 +23,7 @@ from analyses.content.blocks import (
 from analyses.documents.always_said import left_out
 from analyses.monitoring.quality_of_data import completeness_by_month, time_to_entry
 from analyses.statistics.estimate import Estimate
+from registry.schema import Injections, Lesions, Patients, Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,10 +34,18 @@ Tables = Mapping[str, Any]
 
 WELL_RECORDED = 0.9
 """Fields recorded less often than this are listed first."""
-OF_INJECTIONS = ("agent_ml", "injection_min", "pauses_s", "longest_pause_s", "reflux_mm",
-                 "reflux_limit_mm", "venous_passage", "retrieval")
+OF_INJECTIONS = (
+    Injections.agent_ml,
+    Injections.injection_min,
+    Injections.pauses_s,
+    Injections.longest_pause_s,
+    Injections.reflux_mm,
+    Injections.reflux_limit_mm,
+    Injections.venous_passage,
+    Injections.retrieval,
+)
 """Fields of the injections whose recording is followed month by month: technique rests on them."""
-SESSION = ["patient_id", "lesion_no", "session_no"]
+SESSION = [Patients.patient_id, Lesions.lesion_no, Sessions.session_no]
 FEW_DAYS = 3
 """Rows entered on no more days than this came in at once: their delay says nothing."""
 
@@ -120,14 +129,16 @@ def _by_month(tables: Tables) -> tuple[Picture, ...]:
     from registry.schema import TABLES
 
     rows = tables["injections"]
-    rows = rows[EXPECTED[("injections", "agent_ml")](tables)]
+    rows = rows[EXPECTED[("injections", Injections.agent_ml)](tables)]
     if rows.empty:
         return ()
-    dated = rows.merge(tables["sessions"][[*SESSION, "session_date"]], on=SESSION, how="left")
+    dated = rows.merge(
+        tables["sessions"][[*SESSION, Sessions.session_date]], on=SESSION, how="left"
+    )
     fields = [f for f in TABLES["injections"].fields if f.name in OF_INJECTIONS]
     labelled = dated.rename(columns={f.name: f.label for f in fields})
     months = completeness_by_month(
-        labelled, date="session_date", fields=[f.label for f in fields])
+        labelled, date=Sessions.session_date, fields=[f.label for f in fields])
     caption = ("Recording of technique, injections of a liquid agent, by month of the session "
                "(the last 24 months)")
     return (Picture("completeness-by-month", caption,
@@ -152,9 +163,9 @@ def _entry(tables: Tables) -> tuple[Block, ...]:
     rows = tables["sessions"]
     dated = sessions.assign(**_key_columns(sessions["key"])).astype(
         {name: rows[name].dtype for name in SESSION})
-    both = rows[[*SESSION, "session_date"]].merge(
+    both = rows[[*SESSION, Sessions.session_date]].merge(
         dated[[*SESSION, "first_entered"]], on=SESSION, how="left")
-    table = time_to_entry(both["session_date"], both["first_entered"])
+    table = time_to_entry(both[Sessions.session_date], both["first_entered"])
     caption = "Days from a session to its entry, by month of the session"
     return (Picture("entry", caption, caption,
                     lambda width: entry_figure(table, width_in=width)),)

@@ -21,6 +21,7 @@ from analyses.monitoring.project import Project, ProjectMeasure, ProjectProblem
 from analyses.monitoring.service import quality_analysis
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits
+from registry.schema import Sessions
 
 if TYPE_CHECKING:
     from analyses.monitoring.process import ProcessMeasures
@@ -165,7 +166,7 @@ def _around(
     if not isinstance(one, Share) or "session" not in one.units:
         return None, None
     marked = one.frame(results.units, "session")
-    later = (marked["session_date"].dt.date >= change.day).astype(bool)
+    later = (marked[Sessions.session_date].dt.date >= change.day).astype(bool)
     return tuple(  # type: ignore[return-value]
         share(marked[rows], "event", id=id, unit="session", group={"stage": words},
               known=one.known, unknown=one.unknown)

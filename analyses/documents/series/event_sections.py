@@ -23,12 +23,21 @@ from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.estimate_text import plural
+from registry.schema import Complications, Patients
 
 LISTED = {
-    "days_after": "Days after the latest session", "hours_after": "Hours after",
-    "phase": "Phase", "kind": "Kind", "mechanism": "Mechanism", "symptomatic": "Symptomatic",
-    "deficit": "Deficit", "clavien_dindo": "Clavien–Dindo", "mrs_30d": "mRS at 30 days",
-    "death": "Death", "attribution": "Attribution", "counted": "Counted",
+    "days_after": "Days after the latest session",
+    Complications.hours_after: "Hours after",
+    "phase": "Phase",
+    "kind": "Kind",
+    "mechanism": "Mechanism",
+    "symptomatic": "Symptomatic",
+    "deficit": "Deficit",
+    Complications.clavien_dindo: "Clavien–Dindo",
+    Complications.mrs_30d: "mRS at 30 days",
+    "death": "Death",
+    "attribution": "Attribution",
+    "counted": "Counted",
 }
 
 
@@ -64,7 +73,7 @@ def kinds_picture(results: Results) -> Picture:
     """The kinds that occurred, per session, the most frequent first."""
     found = [results.one(KIND.id, "session", {"kind": kind}) for kind in KINDS]
     found = sorted((e for e in found if e.events), key=lambda e: -(e.events or 0))
-    labels = [e.group["kind"] for e in found if e.group]
+    labels = [e.group[Complications.kind] for e in found if e.group]
     caption = "Kinds of embolization complication that occurred, per session, with 95 % intervals"
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
@@ -75,8 +84,15 @@ def kinds_picture(results: Results) -> Picture:
 def phases_table(results: Results) -> Table:
     """Patients with a recorded complication of each phase, over those who had its treatment."""
     found = [e for e in results.estimates if e.id == PHASE.id]
-    rows = [(Cell(e.group["phase"], heading=True), number_cell(e), Cell("; ".join(e.notes())))
-            for e in found if e.group]
+    rows = [
+        (
+            Cell(e.group[Complications.phase], heading=True),
+            number_cell(e),
+            Cell("; ".join(e.notes())),
+        )
+        for e in found
+        if e.group
+    ]
     return Table("complication-phases", "Recorded complications by phase of treatment", (
         "Phase", "Patients, events/n (%, 95 % interval)", "Notes"), tuple(rows), (
         "Every recorded event, whatever it is attributed to: attribution is to the embolization "
@@ -122,8 +138,8 @@ def events_table(results: Results, *, study_codes: bool = True) -> Table:
 def _names(rows: pd.DataFrame, study_codes: bool) -> Iterable[str]:
     if study_codes:
         return rows["key"].astype(str)
-    number = pd.Series(pd.factorize(rows["patient_id"])[0] + 1, index=rows.index)
-    event = rows.groupby("patient_id").cumcount() + 1
+    number = pd.Series(pd.factorize(rows[Patients.patient_id])[0] + 1, index=rows.index)
+    event = rows.groupby(Patients.patient_id).cumcount() + 1
     return "Patient " + number.astype(str) + ", event " + event.astype(str)
 
 
@@ -133,7 +149,7 @@ def _placed(results: Results) -> Paragraph:
     by_date = events["placed_by_date"].astype(bool)
     found = Estimate(
         id="count.events", kind="count", value=float(len(events)), n=len(events), unit="event",
-        method="count", clusters=int(events["patient_id"].nunique()),
+        method="count", clusters=int(events[Patients.patient_id].nunique()),
         counted=counted_rows(events["key"], by_date), events=int(by_date.sum()))
     by_dates = "none" if not found.events else f"{found.events:,}"
     said = (f"{found.n:,} embolization {'complication' if found.n == 1 else 'complications'} in "

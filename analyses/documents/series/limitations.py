@@ -11,6 +11,7 @@ from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
+from registry.schema import Services
 
 MOST_MISSING = 5
 GAPS = ("technique.", "complication.", "procedure.", "injection.", "resection.", "baseline.")
@@ -46,7 +47,7 @@ def _enrolment(results: Results) -> list[Sentence]:
         return [Sentence("Nothing is recorded on who was eligible: whether the series is "
                          "consecutive cannot be told.")]
     said = []
-    consecutive = services["consecutive"].astype("boolean")
+    consecutive = services[Services.consecutive].astype("boolean")
     if not consecutive.fillna(False).all():
         said.append(Sentence("The series is not consecutive: not every eligible patient of the "
                              "period was entered, and those left out may differ."))

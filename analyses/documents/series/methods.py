@@ -16,6 +16,7 @@ from analyses.measures.results import Results
 from analyses.population.exclusions import STUDY, added_to
 from analyses.words.estimate_text import plural
 from registry.clinical.practice_limits import LIMITS_CAUTION
+from registry.schema import Services
 
 
 def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Section]:
@@ -48,9 +49,9 @@ def design(results: Results) -> list[Sentence]:
 
 
 def _period(row: Mapping[str, Any]) -> str:
-    start, end = row["enrolment_from"], row["enrolment_to"]
+    start, end = row[Services.enrolment_from], row[Services.enrolment_to]
     until = "with enrolment still open" if pd.isna(end) else f"to {end:%d %B %Y}"
-    who = ("every eligible patient of the period was entered" if row["consecutive"] else
+    who = ("every eligible patient of the period was entered" if row[Services.consecutive] else
            "not every eligible patient of the period was entered")
     return f"Patients were enrolled from {start:%d %B %Y} {until}; {who}, as the service records."
 

@@ -11,12 +11,13 @@ from analyses.content.blocks import Picture
 from analyses.figures.model_figures import Imputed
 from analyses.models.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_WORDS
 from registry.clinical.technique import VENOUS_PASSAGE
+from registry.schema import Injections
 
 if TYPE_CHECKING:
     from analyses.models.planned_result import PlannedResult
 
 PLACES = 25
-ORDERS = {"venous_passage": VENOUS_PASSAGE}
+ORDERS = {Injections.venous_passage: VENOUS_PASSAGE}
 
 
 def curve_pictures(results: Iterable[PlannedResult]) -> tuple[Picture, ...]:

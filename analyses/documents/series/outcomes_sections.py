@@ -30,6 +30,7 @@ from analyses.measures.resection import BLOOD_LOSS, CONFOUNDED, operations_with_
 from analyses.measures.results import Results
 from analyses.population.procedure_rows import procedure_rows
 from registry.clinical.practice_limits import LIMITS_CAUTION, PracticeLimits, default_limits
+from registry.schema import Resections, Sessions
 
 MOMENT_LABELS = {
     "before": "Before treatment", "worst": "Worst since it began", "last": "Last visit"}
@@ -102,7 +103,7 @@ def _limits() -> list[tuple[str, str]]:
 def dose_picture(results: Results) -> Picture:
     """The distribution of the air kerma over sessions."""
     found = results.one(AIR_KERMA.id, "session")
-    values = procedure_rows(results.units)["air_kerma_mgy"].dropna().to_numpy(dtype=float)
+    values = procedure_rows(results.units)[Sessions.air_kerma_mgy].dropna().to_numpy(dtype=float)
     caption = "Air kerma at the reference point, one value a session"
     return Picture("air-kerma", caption, f"{caption}: median {found.number_text()}.",
                    lambda width: dose_figure(values, found, HIGH_KERMA_MGY,
@@ -146,8 +147,8 @@ def blood_loss_picture(results: Results) -> Picture:
     """Blood loss of every operation by extent of embolization."""
     rows = operations_with_extent(results.units)
     names = levels(rows["extent"], "extent")
-    groups = [(name, _values(rows[rows["extent"] == name], "blood_loss_ml"),
-               median_of(rows[rows["extent"] == name], "blood_loss_ml",
+    groups = [(name, _values(rows[rows["extent"] == name], Resections.blood_loss_ml),
+               median_of(rows[rows["extent"] == name], Resections.blood_loss_ml,
                          id=BLOOD_LOSS.id, unit="operation", measure="mL",
                          group={"extent": name})) for name in names]
     caption = ("Blood loss by extent of embolization before the operation: every operation, and "

@@ -22,6 +22,7 @@ from analyses.statistics.precision.precision_plan import (
     precision_plan,
 )
 from analyses.statistics.proportions.clusters import intraclass_correlation
+from registry.schema import Patients
 
 TITLE = "What this many patients can and cannot show"
 TOLD = ("1.0 %", "5.0 %")
@@ -39,7 +40,9 @@ def planned(results: Results) -> tuple[Precision, ...]:
         return ()
     (measure, unit), = shares_at(Place.PRECISION)
     marked = measure.frame(results.units, unit)
-    by = marked.assign(event=marked["event"].astype("boolean").fillna(False)).groupby("patient_id")
+    by = marked.assign(event=marked["event"].astype("boolean").fillna(False)).groupby(
+        Patients.patient_id
+    )
     rows = by.size().to_numpy(dtype=float)
     events = by["event"].sum().to_numpy(dtype=float)
     patients = precision_plan(len(embolized))

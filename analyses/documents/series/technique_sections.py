@@ -39,6 +39,7 @@ from analyses.models.technique_frame import OF_LIQUIDS
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.regression.model_checks import FEWEST_EVENTS
 from analyses.words.estimate_text import plural
+from registry.schema import Injections
 
 if TYPE_CHECKING:
     from analyses.models.planned_result import PlannedResult
@@ -139,7 +140,9 @@ def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
 
 def _level(term: str) -> str:
     name, _, level = term.partition(" [")
-    reference = "none" if name == "venous_passage" else "EVOH 6 %" if name == "formulation" else ""
+    reference = (
+        "none" if name == Injections.venous_passage else "EVOH 6 %" if name == "formulation" else ""
+    )
     against = f", against {reference}" if reference else ""
     return f"{level.rstrip(']')}{against}"
 

@@ -12,7 +12,7 @@ from registry.old_sheets.draft.proposal import Proposal
 from registry.old_sheets.draft.sheet_shape import Shape
 from registry.old_sheets.mapping.statements import ColumnPlan, Target
 from registry.old_sheets.mapping.units_written import known_units
-from registry.schema import TABLES
+from registry.schema import TABLES, Lesions, Patients, Sessions
 
 _INLINE = 4
 _HEAD = """\
@@ -84,7 +84,7 @@ def _codes(codes: Proposal | None, proposals: list[Proposal]) -> Iterator[str]:
         yield ('key_file = "study-codes.key"  # made at the first intake; keep it for ever, keep a '
                "copy, and show it to nobody")
         yield ""
-    elif not any(p.plan and p.plan.targets[0].field == "patient_id" for p in proposals):
+    elif not any(p.plan and p.plan.targets[0].field == Patients.patient_id for p in proposals):
         yield "# DECIDE: no column with the patients' numbers was found. State the column:"
         yield "# [study_codes]"
         yield '# heading = "…"'
@@ -104,9 +104,9 @@ def _numbers(proposals: list[Proposal], one_row_is: str | None) -> Iterator[str]
     yield "# Numbers of the rows where no column or entry states them."
     yield "[numbers]"
     for name in names:
-        if name == "session_no" and one_row_is is None:
+        if name == Sessions.session_no and one_row_is is None:
             yield f'{name} = "counted"  # in the order of the sheet'
-        elif name not in stated or name == "lesion_no":
+        elif name not in stated or name == Lesions.lesion_no:
             yield f"{name} = 1"
     yield ""
 

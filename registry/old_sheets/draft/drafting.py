@@ -18,6 +18,7 @@ from registry.old_sheets.sources.open_old import OldSource, open_old
 from registry.privacy.kinds import HOSPITAL_NUMBER
 from registry.privacy.study_codes import plain_number
 from registry.problems.problem import OutputError, SourceError
+from registry.schema import Patients
 
 
 def draft_mapping(
@@ -60,7 +61,7 @@ def draft_mapping(
 
 def _codes_from(proposals: list[Proposal], shape: Shape) -> Proposal | None:
     """The first column of hospital numbers, unless the sheet has study codes of its own."""
-    if any(p.plan and p.plan.targets[0].field == "patient_id" for p in proposals):
+    if any(p.plan and p.plan.targets[0].field == Patients.patient_id for p in proposals):
         return None
     for proposal in proposals:
         cells = shape.cells(proposal.column)
@@ -76,7 +77,7 @@ def _one_row_is(
 ) -> str | None:
     """ "patients" where every patient stands in one row; None where a person has to say."""
     key = codes or next(
-        (p for p in proposals if p.plan and p.plan.targets[0].field == "patient_id"), None)
+        (p for p in proposals if p.plan and p.plan.targets[0].field == Patients.patient_id), None)
     if key is None:
         return "patients"
     numbers = [plain_number(raw) for _, raw in shape.cells(key.column)]

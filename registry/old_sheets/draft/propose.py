@@ -27,7 +27,7 @@ from registry.old_sheets.mapping.statements import ColumnPlan, Target
 from registry.privacy.contents import identifying_content, looks_like_names
 from registry.privacy.headings import identifying_heading
 from registry.privacy.kinds import BIRTH, NAME
-from registry.schema import TABLES
+from registry.schema import TABLES, Patients
 
 # A column is called sure from these on; below, it is left open.
 SURE_NAME, SURE_CONTENT, SURE_MARGIN = 0.66, 0.7, 0.1
@@ -81,7 +81,7 @@ class Proposer:
         heading, cells = self._heading(column), self._cells[column]
         blank = Proposal(column, heading, len(cells))
         if self._are_study_codes(cells):
-            plan = ColumnPlan(0, heading, targets=(Target("patients", "patient_id"),))
+            plan = ColumnPlan(0, heading, targets=(Target("patients", Patients.patient_id),))
             return replace(blank, plan=plan, fit=fit(plan, self._values([column]), self._blanks))
         why = self._never(column)
         if why is not None:
@@ -128,7 +128,7 @@ class Proposer:
         return BIRTH if self._births(cells) else None
 
     def _are_study_codes(self, cells: list[tuple[int, Any]]) -> bool:
-        pattern = re.compile(TABLES["patients"].by_name["patient_id"].pattern)
+        pattern = re.compile(TABLES["patients"].by_name[Patients.patient_id].pattern)
         return len(cells) > 1 and sum(
             isinstance(raw, str) and bool(pattern.fullmatch(clean(raw))) for _, raw in cells
         ) >= 0.9 * len(cells)
@@ -198,7 +198,7 @@ class Proposer:
         if len(pairs) < 3:
             return 1.0
         before = sum(pairs) / len(pairs)
-        early = (target.table, target.field) == ("patients", "presentation_date")
+        early = (target.table, target.field) == ("patients", Patients.presentation_date)
         return 0.5 + 0.5 * (before if early else 1 - before)
 
 

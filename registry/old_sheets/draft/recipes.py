@@ -14,6 +14,7 @@ from registry.old_sheets.mapping.entry import loose_word
 from registry.old_sheets.mapping.parts import counted, diameters, parts
 from registry.old_sheets.mapping.statements import ColumnPlan, Target
 from registry.old_sheets.mapping.units_written import knows
+from registry.schema import Injections, Lesions
 
 _DIAMETERS = tuple(Target("lesions", f"nidus_{side}_mm") for side in ("length", "width", "height"))
 _PLACE = (Target("lesions", "side"), Target("lesions", "location"))
@@ -33,7 +34,9 @@ def recipes(heading: str, target: Target, values: Counter[Any]) -> Iterator[Colu
         yield replace(plain, targets=_DIAMETERS, split="diameters", largest_first=True)
     if target in _PLACE and any(" " in clean(text) for text in texts):
         yield replace(plain, targets=_PLACE, split="parts", words=_place_words(texts))
-    if target.field == "feeding_artery" and any((counted(text) or [""])[1:] for text in texts):
+    if target.field == Injections.feeding_artery and any(
+        (counted(text) or [""])[1:] for text in texts
+    ):
         yield replace(plain, split="counted", words=_counted_words(target, texts))
     if target.spec.type == "number" and any("+" in text for text in texts):
         yield replace(plain, split="added up")
@@ -66,7 +69,7 @@ def _words(heading: str, target: Target, values: Counter[Any]) -> dict[str, Any]
 
 def _number_word(heading: str, word: str, target: Target) -> int | None:
     """ "IV" in a column of grades is 4; "mRS 2" under mRS is 2."""
-    if target.field == "sm_grade_recorded":
+    if target.field == Lesions.sm_grade_recorded:
         last = word.split()[-1]
         if last in _ROMAN:
             return _ROMAN[last]

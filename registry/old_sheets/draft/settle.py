@@ -11,7 +11,7 @@ from registry.old_sheets.draft.sheet_shape import Shape
 from registry.old_sheets.mapping.bind import JOIN
 from registry.old_sheets.mapping.parts import added_up, counted
 from registry.old_sheets.mapping.statements import Numbers, Target
-from registry.schema import TABLES
+from registry.schema import TABLES, Injections, Sessions
 
 # Units of which services use more than one for the same thing: the scale has to be stated.
 _MANY_SCALES = frozenset({"mm", "min", "s", "h", "mGy", "Gy·cm²"})
@@ -31,9 +31,9 @@ def number_name(table: str, heading: str) -> str | None:
     key = [name for name in TABLES[table].key if TABLES[table].by_name[name].type == "int"]
     if table in {"patients", "services"} or not key:
         return None
-    if "session" in words and "session_no" in TABLES[table].columns:
-        return "session_no"
-    return key[-1] if table != "injections" else "session_no"
+    if "session" in words and Sessions.session_no in TABLES[table].columns:
+        return Sessions.session_no
+    return key[-1] if table != "injections" else Sessions.session_no
 
 
 def _numbered(proposals: list[Proposal]) -> list[Proposal]:
@@ -56,7 +56,7 @@ def _numbers(one: Proposal, found: dict[str, set[int]]) -> Numbers:
     # "Last" is the row after those that have a figure of their own.
     value = number if number > 0 else max(found.get(table, {0})) + 1
     own = TABLES[table].key[-1]
-    if table == "complications" and name == "session_no":
+    if table == "complications" and name == Sessions.session_no:
         return ((own, value), (name, value))
     return ((name, value),)
 
@@ -74,7 +74,7 @@ def _volumes(proposals: list[Proposal], shape: Shape) -> list[Proposal]:
 def _volume(
     one: Proposal, counts: dict[Numbers, dict[int, int]], shape: Shape
 ) -> Proposal:
-    if one.plan is None or one.plan.targets[0] != Target("injections", "agent_ml") \
+    if one.plan is None or one.plan.targets[0] != Target("injections", Injections.agent_ml) \
             or one.numbers not in counts:
         return one
     arteries, agree, seen = counts[one.numbers], 0, 0

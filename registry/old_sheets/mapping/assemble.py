@@ -13,7 +13,7 @@ from registry.old_sheets.mapping.groups import Group, Identity, identity_of
 from registry.old_sheets.mapping.row_numbers import Numbering
 from registry.old_sheets.mapping.sheet_rows import CellFault, SheetRows
 from registry.old_sheets.mapping.statements import Target
-from registry.schema import TABLES, TableSpec
+from registry.schema import TABLES, Patients, TableSpec
 
 
 @dataclass(slots=True)
@@ -71,7 +71,7 @@ class Assembler:
         """The rows of every table that this sheet feeds, in the order of the sheet."""
         fed = {identity.table for identity in self._rows.groups}
         alone = {c.target.table for c in self._mapping.constants
-                 if "patient_id" not in TABLES[c.target.table].key}
+                 if Patients.patient_id not in TABLES[c.target.table].key}
         return {
             name: self._table(spec) if name in fed
             else [OneRow(self._mapping.heading_rows[-1] - 1, {})]
@@ -85,8 +85,8 @@ class Assembler:
         for group in groups.values():
             filled = filled | group.filled
         name: str | None = self._mapping.one_row_is
-        while name is not None and "patient_id" in TABLES[name].key:
-            identity = identity_of(Target(name, "patient_id"), (), 0, self._mapping.numbers,
+        while name is not None and Patients.patient_id in TABLES[name].key:
+            identity = identity_of(Target(name, Patients.patient_id), (), 0, self._mapping.numbers,
                                    self._rows.key_columns)
             group = groups.setdefault(identity, Group(identity, size))
             group.filled = group.filled | filled

@@ -12,7 +12,7 @@ from registry.old_sheets.mapping.read_columns import number_names
 from registry.old_sheets.mapping.statements import ColumnPlan, Constant, Mapping, Target
 from registry.old_sheets.mapping.units_written import known_units, knows
 from registry.privacy.headings import identifying_heading
-from registry.schema import TABLES, FieldSpec
+from registry.schema import TABLES, FieldSpec, Patients
 
 _HABITS = Habits(dt.date(9999, 12, 31))
 _FIGURES = {"int", "number"}
@@ -68,7 +68,7 @@ class _Column:
 
     def _identifier(self) -> None:
         kind = identifying_heading(self.column.heading)
-        ours = {target.field for target in self.column.targets} == {"patient_id"}
+        ours = {target.field for target in self.column.targets} == {Patients.patient_id}
         if kind and not ours and not self.column.not_identifying:
             self.fault(
                 f"the heading looks like {kind}, which is not taken in",
@@ -178,7 +178,7 @@ def _check_constant(constant: Constant, mapping: Mapping, faults: Faults) -> Non
     what = f'[[constant]] "{constant.target}"'
     if not readable(constant.value, spec):
         faults.add(constant.line, f"{what}: the value is {constant.value!r}", spec.wanted)
-    if spec.key and spec.name in (*number_names(), "patient_id"):
+    if spec.key and spec.name in (*number_names(), Patients.patient_id):
         faults.add(constant.line, f"{what}: it is a number of rows", "a line under [numbers]")
     table = TABLES[constant.target.table]
     for name, _ in constant.numbers:
@@ -186,13 +186,16 @@ def _check_constant(constant: Constant, mapping: Mapping, faults: Faults) -> Non
             faults.add(constant.line, f"{what}: {table.name} has no {name}",
                        "the numbers of that table's rows")
     fed = {target.table for column in mapping.columns for target in feeds_of(column)}
-    if "patient_id" in table.key and table.name not in fed | {"patients", mapping.one_row_is}:
+    if Patients.patient_id in table.key and table.name not in fed | {
+        "patients",
+        mapping.one_row_is,
+    }:
         faults.add(constant.line, f"{what}: no column gives rows of {table.name}",
                    "a column of that table, or no constant")
 
 
 def _check_patient(mapping: Mapping, faults: Faults) -> None:
-    fed = [c for c in mapping.columns if any(t.field == "patient_id" for t in c.targets)]
+    fed = [c for c in mapping.columns if any(t.field == Patients.patient_id for t in c.targets)]
     if len(fed) + (mapping.study_codes is not None) != 1:
         faults.add(
             0, "no column gives the study code" if not fed and mapping.study_codes is None

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from registry.old_sheets.mapping.statements import ColumnPlan, Target
-from registry.schema import TABLES
+from registry.schema import TABLES, Haemorrhages
 
 
 def companion(target: Target) -> Target | None:
     """The field that says how precisely a date field is known; None where there is none."""
     table = TABLES[target.table]
-    for name in (f"{target.field}_known_to", "date_known_to"):
+    for name in (f"{target.field}_known_to", Haemorrhages.date_known_to):
         if name in table.by_name and target.spec.type == "date":
             return Target(target.table, name)
     return None

@@ -22,6 +22,7 @@ from registry.old_sheets.mapping.sheet_rows import CellFault, SheetRows
 from registry.old_sheets.mapping.stated_dates import DateRule
 from registry.old_sheets.mapping.statements import ColumnPlan, MappingError, Target
 from registry.privacy.study_codes import StudyCodes
+from registry.schema import Patients
 
 
 def read_rows(
@@ -121,15 +122,15 @@ def _read_codes(
 
 def _no_number(rows: SheetRows, row: int, column: int) -> None:
     """A cell of the service's own numbers without one; its content may be a name."""
-    target = Target("patients", "patient_id")
+    target = Target("patients", Patients.patient_id)
     identity = identity_of(target, (), 0, rows.bound.mapping.numbers, rows.key_columns)
     remark = Remark(
         "error", "no-number", "content without a figure (not repeated here)",
         "the service's own number of the patient",
         "give the number, or leave the row out in the mapping",
     )
-    rows.group(identity).put("patient_id", row, None, column, 0)
-    rows.faults.append(CellFault(identity, row, "patient_id", column, remark))
+    rows.group(identity).put(Patients.patient_id, row, None, column, 0)
+    rows.faults.append(CellFault(identity, row, Patients.patient_id, column, remark))
     rows.fates.problem(row, column, remark.found)
 
 
@@ -158,7 +159,7 @@ def _read_column(
 
 def _take(rows: SheetRows, identity: Identity, row: int, column: int, given: Given) -> None:
     name, cell = given.target.field, given.cell
-    if name == "patient_id":
+    if name == Patients.patient_id:
         rows.patients[row] = cell.value
     elif name in rows.key_values and given.target.spec.key:
         rows.key_values[name][row] = cell.value

@@ -18,7 +18,7 @@ from registry.old_sheets.mapping.sheet_rows import SheetRows
 from registry.old_sheets.mapping.statements import Constant, Target
 from registry.old_sheets.mapping.statements import Mapping as Plan
 from registry.problems.problem import Place, Problem
-from registry.schema import TABLES, FieldSpec, TableSpec
+from registry.schema import TABLES, FieldSpec, Patients, TableSpec
 from registry.schema.canonical import plain_values
 
 # Said once for a column, with how often it occurs.
@@ -39,7 +39,7 @@ class Assembled(Converted):
         return {name: raw for name, raw in found.items() if raw is not None}
 
     def _raw(self, row: OneRow, name: str) -> Any:
-        origin = None if name == "patient_id" else row.origin(name)
+        origin = None if name == Patients.patient_id else row.origin(name)
         if origin is None or self.sheet_rows is None:
             return row.value(name)
         at, column, part = origin
@@ -153,7 +153,7 @@ def _missing(made: Assembled, fed: set[str]) -> Iterator[RowProblem]:
 
 
 def _mend(spec: FieldSpec, fed: set[str]) -> str:
-    if spec.name == "patient_id":
+    if spec.name == Patients.patient_id:
         return "give the row the patient's number, or leave the row out in the mapping"
     if spec.name in fed:
         return "fill it in, in the sheet or in the returned workbook"
@@ -164,7 +164,7 @@ def _mend(spec: FieldSpec, fed: set[str]) -> str:
 
 
 def _patient(made: Assembled, number: int) -> str | None:
-    code = made.rows[number].key.get("patient_id")
+    code = made.rows[number].key.get(Patients.patient_id)
     return None if code is None else str(code)
 
 
