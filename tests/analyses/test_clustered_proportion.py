@@ -214,3 +214,12 @@ class TestMissingOutcomes:
 @pytest.mark.reference
 def test_r_still_gives_the_recorded_clustered_values():
     assert_same(run_r("clustered"), recorded("clustered"))
+
+
+@pytest.mark.parametrize("level", [0.5, 0.9, 0.99])
+def test_flags_of_imprecision_are_those_of_the_95_percent_interval(level: float) -> None:
+    # 8 of 80 sessions in 40 patients; 2 of 30: imprecise at 95 %, and so whatever is printed.
+    for events, rows in ((8, 80), (2, 30)):
+        event, patient = [int(k < events) for k in range(rows)], [k // 2 for k in range(rows)]
+        assert clustered_proportion(event, patient, level=level).flags == (
+            clustered_proportion(event, patient).flags)

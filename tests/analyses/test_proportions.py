@@ -150,7 +150,10 @@ def test_presentation_rule_of_nchs(value, low, high, n, expected):
 
 
 def test_the_presentation_rule_looks_at_the_95_percent_interval_whatever_is_printed():
-    assert proportion(10, 45, level=0.5).flags == proportion(10, 45).flags
+    # 10 of 45: 0.112–0.371 at 95 %; 0.18–0.27 at 50 % would pass, 0.09–0.42 at 99 % is too wide.
+    for level in (0.5, 0.9, 0.99, 0.999):
+        for events, n in ((10, 45), (14, 45), (5, 100), (60, 200)):
+            assert proportion(events, n, level=level).flags == proportion(events, n).flags
 
 
 def test_a_presentable_width_passes_the_rule():

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import stat
+from dataclasses import replace
 
 import pandas as pd
 import pytest
@@ -13,6 +14,7 @@ from registry_sources import batch, clean_registry, held_row
 
 from registry import schema
 from registry.clinical.grading import GRADE_COLUMNS
+from registry.freeze.freeze_content import content_of
 from registry.freeze.freeze_error import FreezeError
 from registry.freeze.freeze_reading import read_freeze
 from registry.freeze.freeze_writing import make_freeze, write_freeze
@@ -68,6 +70,44 @@ def test_one_changed_cell_gives_another_hash(registry, freeze, tmp_path):
     )
 
 
+def test_the_purpose_and_who_was_left_out_stand_in_the_hash(registry):
+    # The same rows, all of them agreed to: what differs is said by the hash as well.
+    research, quality = (content_of(registry.snapshot(), p) for p in ("research", "quality"))
+    assert research.tables.keys() == quality.tables.keys()
+    for name, frame in research.tables.items():
+        pd.testing.assert_frame_equal(frame, quality.tables[name])
+    assert research.freeze_hash != quality.freeze_hash
+    held = replace(research, left_out={**research.left_out, "errors": {"patients": 1}})
+    assert held.freeze_hash != research.freeze_hash
+
+
+@pytest.mark.parametrize(("factor", "same"), [(1 + 1e-14, True), (1 + 1e-9, False)])
+def test_worked_out_numbers_enter_the_hash_with_twelve_digits(registry, factor, same):
+    """Another machine's last bits (2e-16 a step) do not show; a change that matters does."""
+    content = content_of(registry.snapshot(), "research")
+    grades = content.tables["grades"]
+    assert grades["rbas"].notna().all()
+    other = {**content.tables, "grades": grades.assign(rbas=grades["rbas"] * factor)}
+    assert not other["grades"]["rbas"].equals(grades["rbas"])
+    assert (replace(content, tables=other).freeze_hash == content.freeze_hash) is same
+
+
+def test_what_was_entered_enters_the_hash_to_the_last_digit(registry):
+    content = content_of(registry.snapshot(), "research")
+    lesions = content.tables["lesions"]
+    longer = lesions.assign(nidus_length_mm=lesions["nidus_length_mm"] * (1 + 1e-14))
+    other = replace(content, tables={**content.tables, "lesions": longer})
+    assert other.freeze_hash != content.freeze_hash
+
+
+def test_the_days_of_entry_do_not_show_in_the_hash(registry):
+    content = content_of(registry.snapshot(), "research")
+    entries = content.tables["entries"]
+    later = entries.assign(first_entered=entries["first_entered"] + pd.Timedelta(days=9))
+    other = replace(content, tables={**content.tables, "entries": later})
+    assert other.freeze_hash == content.freeze_hash
+
+
 def test_the_order_in_which_rows_came_in_does_not_matter(tmp_path):
     tables = second_patient(clean_tables())
     turned = {name: frame.iloc[::-1].reset_index(drop=True) for name, frame in tables.items()}
@@ -81,8 +121,6 @@ def test_the_order_in_which_rows_came_in_does_not_matter(tmp_path):
 
 
 def test_a_field_added_later_leaves_the_hash_of_old_data(registry, freeze, tmp_path, monkeypatch):
-    from dataclasses import replace
-
     old = read_freeze(freeze).manifest
     more = schema.FieldSpec("flow_ml_min", "number", "Flow", "Flow.", unit="mL/min")
     lesions = schema.TABLES["lesions"]
@@ -362,8 +400,6 @@ def test_the_descriptor_and_the_tables_satisfy_the_frictionless_library(registry
 ])
 def test_the_frictionless_library_finds_what_the_schema_forbids(registry, tmp_path, table, cells):
     # So that the check above can fail: limits, lists, patterns, keys and foreign keys bite.
-    from dataclasses import replace
-
     from frictionless import Package
 
     snapshot = registry.snapshot()

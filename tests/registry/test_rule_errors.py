@@ -112,6 +112,15 @@ def test_a_third_session_is_compared_with_every_lower_number():
     assert finding.key["session_no"] == 3
 
 
+def test_a_late_first_session_is_out_of_order_with_all_that_follow():
+    # The second session precedes the first; the third follows the second, and not the first.
+    tables = with_cells(clean_tables(), "sessions", 0, session_date="2021-04-30")
+    tables = with_row(tables, "sessions", like=1, session_no=3, session_date="2021-04-25")
+    late = found(tables, "session before a lower-numbered one")
+    assert [finding.key["session_no"] for finding in late] == [2, 3]
+    assert late[1].found == "2021-04-25, before a lower-numbered session on 2021-04-30"
+
+
 def test_another_lesion_has_its_own_order():
     tables = with_row(clean_tables(), "lesions", like=0, lesion_no=2)
     tables = with_row(tables, "sessions", like=0, lesion_no=2, session_date="2021-03-15")

@@ -141,6 +141,14 @@ def test_doubled_risk_doubles_each_risk() -> None:
         1.5 * GRADES.mean())
 
 
+@pytest.mark.parametrize(("risk", "then"), [
+    (0.4, 0.8), (0.49, 0.98), (0.495, 0.99), (0.6, 0.99), (0.98, 0.99), (0.995, 0.995),
+])
+def test_a_doubled_risk_is_held_at_99_in_100_and_never_falls(risk: float, then: float) -> None:
+    shift = doubled_risk(risk)[0]
+    assert shift * risk / (1 - risk + shift * risk) == pytest.approx(then)
+
+
 def test_cusum_restarts_after_a_signal_and_never_falls_below_zero() -> None:
     cusum = risk_adjusted_cusum([1, 1, 1, 0, 1, 1], [0.1] * 6, odds_ratio=2, limit=1.7)
     assert cusum.table["signal"].tolist() == [False, False, True, False, False, False]
