@@ -11,9 +11,10 @@ import pandas as pd
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.missing import go_missing
 from synthetic_cohort.observe import observe
-from synthetic_cohort.registry_tables import all_tables, to_dates
+from synthetic_cohort.registry_tables import all_tables
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation, simulate
+from synthetic_cohort.typed_columns import to_dates
 
 if TYPE_CHECKING:
     from synthetic_cohort.truth import Truth

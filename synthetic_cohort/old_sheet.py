@@ -10,39 +10,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
 from registry.schema import Patients
 from synthetic_cohort.old_sheet_base import draws, sheet_tables
-from synthetic_cohort.old_sheet_cells import Cell, Fact, blank, fictional_number
+from synthetic_cohort.old_sheet_cells import blank, fictional_number
 from synthetic_cohort.old_sheet_columns import Column, Person, columns, people_of
 from synthetic_cohort.old_sheet_faults import FAULTS
 from synthetic_cohort.old_sheet_file import FIRST_ROW, HEADING_ROW, SHEET, write_file
+from synthetic_cohort.old_sheet_grid import Grid, WrittenCell
 
 BLANK_SHARE = 0.04
 
 __all__ = ["FIRST_ROW", "HEADING_ROW", "SHEET", "OldSheet", "WrittenCell", "old_sheet"]
-
-
-@dataclass(frozen=True)
-class WrittenCell:
-    """A cell of the sheet that is not blank.
-
-    `row` as the spreadsheet counts it; `way` says how the clean value was written; `fate` is
-    "taken", "reported", "blank" or "left out"; `facts` are the clean values it carries (None
-    where the cell no longer says them).
-    """
-
-    row: int
-    column: int
-    heading: str
-    raw: Any
-    way: str
-    fate: str
-    facts: tuple[Fact, ...]
-    patient_id: str | None
 
 
 @dataclass(frozen=True)
@@ -87,7 +68,6 @@ def old_sheet(path: str | Path, seed: int = 3, *, patients: int = 130) -> OldShe
     )
 
 
-Grid = list[list[Cell | None]]
 
 
 def _grid(people: list[Person], plan: tuple[Column, ...], seed: int) -> Grid:

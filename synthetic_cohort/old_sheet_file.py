@@ -5,12 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from synthetic_cohort.old_sheet_columns import Column
-
-if TYPE_CHECKING:
-    from synthetic_cohort.old_sheet import Grid, WrittenCell
+from synthetic_cohort.old_sheet_grid import Grid, WrittenCell
 
 SHEET = "AVM database"
 TITLE_ROWS = 2

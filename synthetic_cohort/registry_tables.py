@@ -5,41 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from registry.schema import TABLES, Lesions, Patients, Services
-from synthetic_cohort.course import FIRST_DAY, LOCK
-from synthetic_cohort.draws import Columns, Streams, take
+from registry.schema import Lesions, Patients, Services
+from synthetic_cohort.course import LOCK
+from synthetic_cohort.draws import Streams, take
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation
-
-ORIGIN = np.datetime64(FIRST_DAY, "D")
-
-
-def to_dates(days: np.ndarray) -> np.ndarray:
-    """Calendar days of days counted from the service's first; not finite: blank."""
-    days = np.asarray(days, dtype=float)
-    there = np.isfinite(days)
-    whole = np.where(there, days, 0).astype(np.int64)
-    dates = (ORIGIN + whole).astype("datetime64[ns]")
-    dates[~there] = np.datetime64("NaT")
-    return dates
-
-
-def frame(table: str, columns: Columns, rows: int) -> pd.DataFrame:
-    """A typed table from the columns that the schema knows; the others are left out."""
-    spec = TABLES[table]
-    known = {
-        name: blank_ints(values) if spec.by_name[name].type == "int" else values
-        for name, values in columns.items() if name in spec.by_name
-    }
-    return spec.typed(pd.DataFrame(known, index=pd.RangeIndex(rows)))
-
-
-def blank_ints(values: np.ndarray) -> object:
-    """Whole numbers, with blanks where the array holds NaN."""
-    if values.dtype.kind != "f":
-        return values
-    missing = np.isnan(values)
-    return pd.arrays.IntegerArray(np.where(missing, 0, values).astype(np.int64), missing)
+from synthetic_cohort.typed_columns import frame, to_dates
 
 
 def all_tables(s: Streams, cfg: CohortSettings, sim: Simulation) -> dict[str, pd.DataFrame]:

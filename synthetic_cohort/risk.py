@@ -15,8 +15,6 @@ that the mean risk of a service of this size, before any change, is `complicatio
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import numpy as np
 
 from registry.schema import Patients, Sessions
@@ -118,18 +116,3 @@ def solve_intercept(terms: Array, risk: float) -> float:
     return round((low + high) / 2, 6)
 
 
-PILOT_PATIENTS = 8_000
-PILOT_SEED = 20_140_101
-
-
-@lru_cache(maxsize=256)
-def pilot_intercept(cfg: CohortSettings, patients: int) -> float:
-    """The intercept for services of this size, from a pilot with a seed of its own."""
-    from synthetic_cohort.simulate import procedures_before_events
-
-    services = max(1, PILOT_PATIENTS // patients)
-    size = min(patients, PILOT_PATIENTS)
-    s = Streams(PILOT_SEED)
-    patient, procedure = procedures_before_events(s, cfg, size, services)
-    terms = marginal_terms(cfg, procedure, operators_own(s, cfg, patient, procedure))
-    return solve_intercept(terms, cfg.complication_risk)

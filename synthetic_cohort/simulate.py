@@ -9,6 +9,7 @@ over many services of the size asked for.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -102,6 +103,21 @@ def procedures_before_events(
     return patient, procedure
 
 
+PILOT_PATIENTS = 8_000
+PILOT_SEED = 20_140_101
+
+
+@lru_cache(maxsize=256)
+def pilot_intercept(cfg: CohortSettings, patients: int) -> float:
+    """The intercept for services of this size, from a pilot with a seed of its own."""
+    services = max(1, PILOT_PATIENTS // patients)
+    size = min(patients, PILOT_PATIENTS)
+    s = Streams(PILOT_SEED)
+    patient, procedure = procedures_before_events(s, cfg, size, services)
+    terms = risk.marginal_terms(cfg, procedure, risk.operators_own(s, cfg, patient, procedure))
+    return risk.solve_intercept(terms, cfg.complication_risk)
+
+
 def _technique(
     s: Streams, cfg: CohortSettings, patient: Columns, lesion: Columns, procedure: Columns,
     session: Columns,
@@ -126,7 +142,7 @@ def simulate(
         s, cfg, patients, services, lock
     )
     injection = _technique(s, cfg, patient, lesion, procedure, session)
-    intercept = risk.pilot_intercept(cfg, patients)
+    intercept = pilot_intercept(cfg, patients)
     risk.draw_complicated(s, cfg, patient, procedure, intercept)
     complication = events.draw_complications(
         s, patient, lesion, session, procedure, injection

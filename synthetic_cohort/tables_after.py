@@ -15,10 +15,10 @@ from registry.schema import (
     Sessions,
 )
 from synthetic_cohort.draws import Columns, Streams, take, within
-from synthetic_cohort.registry_tables import frame, to_dates
 from synthetic_cohort.settings import CohortSettings
 from synthetic_cohort.simulate import Simulation
 from synthetic_cohort.tables_treatment import deficit_words
+from synthetic_cohort.typed_columns import frame, to_dates
 
 
 def _number(lesion: np.ndarray, day: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

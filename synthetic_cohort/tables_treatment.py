@@ -7,8 +7,8 @@ import pandas as pd
 
 from registry.schema import Complications, Lesions, Patients, Radiosurgeries, Resections, Sessions
 from synthetic_cohort.draws import Columns, Streams, group_any, take
-from synthetic_cohort.registry_tables import frame, to_dates
 from synthetic_cohort.simulate import Simulation
+from synthetic_cohort.typed_columns import frame, to_dates
 
 
 def sessions(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFrame:

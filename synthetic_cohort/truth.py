@@ -24,9 +24,8 @@ from synthetic_cohort.course import LOCK
 from synthetic_cohort.draws import Streams
 from synthetic_cohort.observe import observe
 from synthetic_cohort.persontime import obliteration_times
-from synthetic_cohort.risk import pilot_intercept
 from synthetic_cohort.settings import CohortSettings
-from synthetic_cohort.simulate import Simulation, simulate
+from synthetic_cohort.simulate import Simulation, pilot_intercept, simulate
 from synthetic_cohort.tally import Key, tallies
 from synthetic_cohort.truth_models import Rows, adjusted_odds_ratios, procedure_rows
 

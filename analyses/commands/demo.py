@@ -58,8 +58,8 @@ def make_demo(
     """The fictional service as far as its two freezes; as `run_demo`, without the reports."""
     from registry import open_registry
     from registry.freeze.freeze_writing import make_freeze
-    from registry.intake.take_in import take_in_file
     from registry.intake.workbook_write import fill_workbook
+    from registry.old_sheets.front_door import take_in_file
     from synthetic_cohort import CohortSettings, make_cohort
     from synthetic_cohort.quality_words import quality_words
 

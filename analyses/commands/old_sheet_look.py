@@ -67,7 +67,7 @@ class OldSheetLook:
     def trial(self) -> tuple[Section, ...]:
         """What an intake through the mapping would do: rows, every cell's home, problems."""
         from registry import open_registry
-        from registry.intake.take_in import take_in_file
+        from registry.old_sheets.front_door import take_in_file
 
         if self.mapping is None:
             return (Section("The trial", (plain(
@@ -77,7 +77,7 @@ class OldSheetLook:
             outcome = take_in_file(
                 self.sheet, open_registry(Path(folder) / "trial.sqlite"),
                 mapping=self.mapping, dry_run=True)
-        if outcome.ledger is None:
+        if getattr(outcome, "ledger", None) is None:
             return (Section("The trial", (Caution("It cannot be tried", tuple(
                 map(Sentence, outcome.summary.splitlines()))),)),)
         return (Section("What would come in", (*self._whose(), _rows(outcome))),
@@ -172,7 +172,7 @@ def _problem_table(name: str, caption: str, problems: Sequence[Problem]) -> Tabl
 
 def _proof(folder: Path) -> Section:
     from registry import open_registry
-    from registry.intake.take_in import take_in_file
+    from registry.old_sheets.front_door import take_in_file
     from registry.privacy.study_codes import StudyCodes
     from synthetic_cohort.old_sheet import old_sheet
     from synthetic_cohort.old_sheet_compare import lost_values, wrong_values

@@ -45,7 +45,7 @@ def intake(
 ) -> Told:
     """Check a file cell by cell and take it into the registry."""
     from registry import open_registry
-    from registry.intake.take_in import take_in_file
+    from registry.old_sheets.front_door import take_in_file
 
     if draft:
         return _draft(source, mapping)

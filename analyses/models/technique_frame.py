@@ -18,9 +18,8 @@ import pandas as pd
 from analyses.measures.harm import ANY, PERMANENT_DEFICIT
 from analyses.measures.obliteration import embolized_lesions
 from analyses.models.applies import applies_to
-from analyses.monitoring.procedure_frame import case_numbers_of
 from analyses.population.counted_events import LESION, SESSION, unit_key
-from analyses.population.procedure_rows import formulation
+from analyses.population.procedure_rows import case_numbers_of, formulation
 from analyses.population.unit_frames import Units
 from registry.clinical.scores import nidus_volume_ml
 from registry.clinical.technique import VENOUS_PASSAGE, session_technique

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from analyses.measures.declared import share_of, shown_at
 from analyses.measures.places import Place
-from analyses.population.counted_events import SESSION, unit_key
+from analyses.population.procedure_rows import case_numbers_of
 from analyses.population.unit_frames import Units
 from registry.schema import Patients, Sessions
 
@@ -43,14 +43,3 @@ def procedure_frame(units: Units, outcome: str | None = None) -> pd.DataFrame:
     ]
     return frame[columns].sort_values(
         [Sessions.session_date, "procedure_key"], kind="stable", ignore_index=True)
-
-
-def case_numbers_of(units: Units) -> pd.Series:
-    """The case number of each sessions row (index: its key), from the freeze where it has them."""
-    if "case_numbers" in units.tables:
-        rows = units.tables["case_numbers"]
-        return rows["case_number"].set_axis(unit_key(rows, SESSION))
-    from registry.clinical.technique import case_numbers
-
-    sessions = units.tables["sessions"]
-    return case_numbers(sessions).set_axis(unit_key(sessions, SESSION))

@@ -10,7 +10,11 @@ import pandas as pd
 
 from analyses.population.counted_events import SESSION, unit_key
 from analyses.population.unit_frames import NOT_RECORDED, Units, once
-from registry.clinical.technique import injection_technique, session_technique
+from registry.clinical.technique import (
+    case_numbers,
+    injection_technique,
+    session_technique,
+)
 from registry.schema import Injections, Patients, Sessions
 
 WHOLE_PROCEDURE = (
@@ -100,3 +104,12 @@ def _procedure_of(units: Units) -> pd.Series:
 def _whole_sum(grouped: pd.core.groupby.SeriesGroupBy) -> pd.Series:
     """Sum of each group, blank where one of its rows is blank."""
     return grouped.sum().where(grouped.count() == grouped.size())
+
+
+def case_numbers_of(units: Units) -> pd.Series:
+    """The case number of each sessions row (index: its key), from the freeze where it has them."""
+    if "case_numbers" in units.tables:
+        rows = units.tables["case_numbers"]
+        return rows["case_number"].set_axis(unit_key(rows, SESSION))
+    sessions = units.tables["sessions"]
+    return case_numbers(sessions).set_axis(unit_key(sessions, SESSION))

@@ -37,12 +37,12 @@ class Freeze:
     def _repr_html_(self) -> str:
         from registry.freeze.freeze_shown import html
 
-        return html(self)
+        return html(self.tables, self.manifest)
 
     def __str__(self) -> str:
         from registry.freeze.freeze_shown import text
 
-        return text(self)
+        return text(self.tables, self.manifest)
 
 
 def read_freeze(path: str | Path) -> Freeze:

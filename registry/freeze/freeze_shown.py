@@ -6,19 +6,17 @@ from collections.abc import Mapping
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-from registry.schema import Patients
-
 if TYPE_CHECKING:
-    from registry.freeze.freeze_reading import Freeze
+    import pandas as pd
 
+Frozen = Mapping[str, "pd.DataFrame"]
 
-def facts(freeze: Freeze) -> list[tuple[str, str]]:
-    """What a freeze is, as pairs of a heading and its words."""
+def facts(tables: Frozen, manifest: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What a freeze of these tables is, as pairs of a heading and its words."""
     from registry.schema import TABLES
 
-    manifest = freeze.manifest
-    rows = ", ".join(f"{len(freeze.tables[name]):,} {name.replace('_', '-')}"
-                     for name in TABLES if len(freeze.tables[name]))
+    rows = ", ".join(f"{len(tables[name]):,} {name.replace('_', '-')}"
+                     for name in TABLES if len(tables[name]))
     return [
         ("Made", str(manifest.get("purpose_in_words", manifest["purpose"]))),
         ("Day", str(manifest["date"])), ("Hash", str(manifest["freeze_hash"])[:12]),
@@ -27,23 +25,23 @@ def facts(freeze: Freeze) -> list[tuple[str, str]]:
     ]
 
 
-def html(freeze: Freeze) -> str:
+def html(tables: Frozen, manifest: Mapping[str, Any]) -> str:
     """The facts as a piece of HTML."""
     left = "text-align: left"
     rows = "".join(
         f'<tr><th scope="row" style="{left}">{escape(name)}</th>'
-        f'<td style="{left}">{escape(words)}</td></tr>' for name, words in facts(freeze))
+        f'<td style="{left}">{escape(words)}</td></tr>' for name, words in facts(tables, manifest))
     return (f'<table><caption style="{left}"><b>Freeze</b></caption>'
             f"<tbody>{rows}</tbody></table>")
 
 
-def text(freeze: Freeze) -> str:
+def text(tables: Frozen, manifest: Mapping[str, Any]) -> str:
     """The facts as lines."""
-    return "\n".join(f"{name}: {words}" for name, words in facts(freeze))
+    return "\n".join(f"{name}: {words}" for name, words in facts(tables, manifest))
 
 
 def _left_out(manifest: Mapping[str, Any]) -> str:
     out = manifest.get("left_out", {})
     errors = int(out.get("errors", {}).get("patients", 0))
-    use = sum(int(n) for n in out.get(Patients.research_use, {}).get("patients", {}).values())
+    use = sum(int(n) for n in out.get("research_use", {}).get("patients", {}).values())
     return (f"{errors} patients because of errors, {use} for want of agreement to research use")

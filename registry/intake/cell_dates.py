@@ -11,7 +11,8 @@ import datetime as dt
 import re
 from typing import Any
 
-from registry.intake.cell import Cell, Remark, clean, fault, plain_dashes, shown
+from registry.intake.cell import Cell, Remark, fault, shown
+from registry.problems.cell_text import clean, plain_dashes
 from registry.schema import FieldSpec
 
 FIRST_YEAR, LAST_YEAR = 1900, 2199

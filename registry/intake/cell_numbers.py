@@ -11,7 +11,8 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from registry.intake.cell import Cell, Remark, clean, fault, plain_dashes, shown
+from registry.intake.cell import Cell, Remark, fault, shown
+from registry.problems.cell_text import clean, plain_dashes
 from registry.schema import FieldSpec
 
 _PLAIN = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")

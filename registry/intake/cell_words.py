@@ -8,7 +8,8 @@ import unicodedata
 from functools import lru_cache
 from typing import Any
 
-from registry.intake.cell import Cell, Remark, as_text, clean, fault, plain_dashes, shown
+from registry.intake.cell import Cell, Remark, fault, shown
+from registry.problems.cell_text import as_text, clean, plain_dashes
 from registry.schema import FieldSpec
 
 _YES = frozenset({"yes", "y", "true"})

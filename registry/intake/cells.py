@@ -9,10 +9,11 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
-from registry.intake.cell import Cell, ErrorValue, NoResult, Remark, as_text, fault, is_blank
+from registry.intake.cell import Cell, Remark, fault, is_blank
 from registry.intake.cell_dates import read_date
 from registry.intake.cell_numbers import read_number
 from registry.intake.cell_words import read_choice, read_text, read_yes_no
+from registry.problems.cell_text import ErrorValue, NoResult, as_text
 from registry.schema import FieldSpec
 
 

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
-from registry.intake.cell import as_text, clean, is_blank
+from registry.intake.cell import is_blank
 from registry.intake.names import loose, nearest, split_unit
 from registry.intake.sheet import Sheet, column_letters, row_label
+from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import SourceError
 from registry.schema import FieldSpec, TableSpec
 

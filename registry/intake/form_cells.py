@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from registry.intake.cell import as_text
+from registry.problems.cell_text import as_text
 from registry.schema import FieldSpec
 
 if TYPE_CHECKING:

@@ -11,8 +11,8 @@ from dataclasses import replace
 
 import pandas as pd
 
-from registry.intake.cell import as_text
 from registry.intake.form_cells import plain
+from registry.problems.cell_text import as_text
 from registry.problems.problem import Place, Problem
 from registry.schema import TABLES, Patients
 from registry.store.batch import Batch, HeldRow

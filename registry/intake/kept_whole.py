@@ -13,10 +13,10 @@ from typing import Any
 
 import pandas as pd
 
-from registry.intake.cell import as_text, clean
 from registry.intake.cell_words import may_repeat
 from registry.intake.convert import Converted, RowProblem
 from registry.privacy.contents import identifying_content
+from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import Place, Problem
 from registry.schema import TABLES, Patients, TableSpec
 from registry.store.batch import HeldRow

@@ -7,7 +7,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
-from registry.intake.cell import clean, plain_dashes
+from registry.problems.cell_text import clean, plain_dashes
 from registry.schema import TABLES
 
 _UNIT = re.compile(r"^(?P<label>.+?)\s*\((?P<unit>[^()]*)\)$")

@@ -11,11 +11,11 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
-from registry.intake.cell import as_text, clean
 from registry.intake.csv_folder import csv_files, folder_sha256, read_csv_folder
 from registry.intake.sheet import Progress, Source, silent
 from registry.intake.workbook_pages import OUR_PAGES
 from registry.intake.workbook_read import read_workbook
+from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import SourceError
 from registry.schema import REQUIRED_TABLES, TABLES
 

@@ -19,7 +19,6 @@ from registry.schema import Patients
 from registry.store.batch import Batch
 
 if TYPE_CHECKING:
-    from registry.old_sheets.ledger import Ledger
     from registry.store.intake_result import IntakeResult
     from registry.store.registry import Registry
 
@@ -32,8 +31,7 @@ class Outcome:
 
     `exit_code` is 0 (done, queries included), 1 (errors or clashes; patients without one were
     taken in) or 2 (nothing was written). `summary` are lines to print, problems among them.
-    `returned` and `problem_list` are the files written beside the source, if any; `ledger` says
-    of an old spreadsheet where each of its cells is.
+    `returned` and `problem_list` are the files written beside the source, if any.
     """
 
     exit_code: int
@@ -43,15 +41,13 @@ class Outcome:
     result: IntakeResult | None = None
     returned: Path | None = None
     problem_list: Path | None = None
-    ledger: Ledger | None = None
 
 
-def take_in_file(
-    path: str | Path, registry: Registry, *, mapping: str | Path | None = None,
-    by: str | None = None, replace: bool = False, dry_run: bool = False,
-    progress: Progress | None = None,
+def take_in_form(
+    path: str | Path, registry: Registry, *, by: str | None = None, replace: bool = False,
+    dry_run: bool = False, progress: Progress | None = None,
 ) -> Outcome:
-    """Take a workbook, a CSV folder, or an old spreadsheet with its `mapping` into a registry.
+    """Take an entry workbook or a CSV folder into a registry.
 
     `by` is the code of who takes it in; `replace` lets values of another source be replaced;
     `dry_run` reads and checks everything and writes nothing at all. What stayed out and the
@@ -60,11 +56,6 @@ def take_in_file(
     """
     from registry.store.store_error import RegistryError
 
-    if mapping is not None:
-        from registry.old_sheets.mapping.take_in_old import take_in_mapped
-
-        return take_in_mapped(path, mapping, registry, by=by, replace=replace, dry_run=dry_run,
-                              progress=progress or silent)
     try:
         batch = read_source(path, existing=registry.tables(), progress=progress)
     except (SourceError, RegistryError) as fault:
@@ -79,7 +70,7 @@ def take_in_batch(
     batch: Batch, source: Path, registry: Registry, *, by: str | None, replace: bool,
     dry_run: bool, progress: Progress = silent,
 ) -> Outcome:
-    """Take a batch that was read from `source` in; otherwise as `take_in_file`."""
+    """Take a batch that was read from `source` in; otherwise as `take_in_form`."""
     from registry.store.store_error import RegistryError
 
     beside = Beside(source)

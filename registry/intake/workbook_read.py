@@ -10,7 +10,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from registry.intake.cell import ErrorValue, NoResult, as_text, clean, is_blank
+from registry.intake.cell import is_blank
 from registry.intake.names import table_of
 from registry.intake.sheet import Block, Progress, Sheet, column_letters, silent
 from registry.intake.workbook_pages import CODE_LABEL, FIRST_PAGE
@@ -25,6 +25,7 @@ from registry.intake.xlsx_parts import (
     sheet_parts,
     source_code,
 )
+from registry.problems.cell_text import ErrorValue, NoResult, as_text, clean
 from registry.problems.problem import SourceError
 
 

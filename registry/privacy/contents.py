@@ -12,7 +12,6 @@ import re
 from functools import lru_cache
 from typing import Any
 
-from registry.intake.cell import clean, plain_dashes
 from registry.privacy.kinds import (
     ADDRESS,
     BIRTH,
@@ -23,6 +22,7 @@ from registry.privacy.kinds import (
     NATIONAL_NUMBER,
     TELEPHONE,
 )
+from registry.problems.cell_text import clean, plain_dashes
 
 _EMAIL = re.compile(r"[\w.+-]+@[\w-]+\.[\w.-]+")
 _BIRTH = re.compile(

@@ -14,8 +14,8 @@ import secrets
 from pathlib import Path
 from typing import Any
 
-from registry.intake.cell import as_text, clean, plain_dashes
 from registry.privacy.key_file import KeyFileError, check_private, open_key, write_private
+from registry.problems.cell_text import as_text, clean, plain_dashes
 
 DIGITS = 6
 _PREFIX = re.compile(r"[A-Z]{1,4}")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -28,39 +28,13 @@ from registry.store.changes import (
     split_by_children,
     with_gone,
 )
+from registry.store.decision import Decision, Incoming
 from registry.store.intake_result import Change
 from registry.store.store_error import RegistryError
 from registry.store.strays import keep_losers_out
 
 if TYPE_CHECKING:
     from registry.store.batch import Batch
-
-
-@dataclass
-class Decision:
-    """The plan of every table, and why patients (or rows without one) are kept out of it."""
-
-    plans: dict[str, TablePlan]
-    problems: list[Problem] = field(default_factory=list)
-    notices: list[Problem] = field(default_factory=list)
-    patients_out: set[str] = field(default_factory=set)
-    rows_out: dict[str, set[str]] = field(default_factory=dict)
-
-    def keep_out(self, table: str, patient: str | None, key: str, problem: Problem) -> None:
-        """Keep a patient out, or one row of a table that belongs to no patient."""
-        self.problems.append(problem)
-        if patient is None:
-            self.rows_out.setdefault(table, set()).add(key)
-        else:
-            self.patients_out.add(patient)
-
-
-@dataclass(frozen=True)
-class Incoming:
-    """A batch's tables, typed, and where each row (by its key) stood in the source."""
-
-    tables: Tables
-    places: dict[str, dict[str, Place | None]]
 
 
 def incoming_of(batch: Batch) -> Incoming:

@@ -18,7 +18,8 @@ from sqlalchemy import Connection, Table, func, select
 from registry.schema import TABLES, Patients
 from registry.schema.canonical import Record, canonical_json, plain_values, sha256
 from registry.store.changes import keys_of
-from registry.store.decide import Decision, incoming_of
+from registry.store.decide import incoming_of
+from registry.store.decision import Decision
 from registry.store.trail import TrailWriter
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ from sqlalchemy import Connection, Table, bindparam, select
 from registry.schema import TABLES, Patients, TableSpec
 from registry.schema.canonical import Record, records
 from registry.store.changes import States, TablePlan, Tables
-from registry.store.decide import Decision, changes_of, decide
+from registry.store.decide import changes_of, decide
+from registry.store.decision import Decision
 from registry.store.held_rows import held_records, hold, patients_named
 from registry.store.intake_result import Change, IntakeResult
 from registry.store.sql import SqlTables

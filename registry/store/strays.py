@@ -14,7 +14,7 @@ from registry.schema import TABLES, Patients
 
 if TYPE_CHECKING:
     from registry.store.batch import Batch
-    from registry.store.decide import Decision, Incoming
+    from registry.store.decision import Decision, Incoming
 
 SHOWN = 3
 

@@ -13,8 +13,8 @@ from small_cohort import small_tables
 from registry import open_registry, read_freeze
 from registry.freeze.freeze_error import FreezeError
 from registry.freeze.freeze_writing import make_freeze
-from registry.intake.take_in import take_in_file
 from registry.intake.workbook_write import fill_workbook
+from registry.old_sheets.front_door import take_in_file
 
 QUICK = "data-quality"
 WITH_FIGURE = set(NAMES) - {"literature"}

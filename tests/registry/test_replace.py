@@ -7,7 +7,7 @@ import pytest
 from registry_cases import clean_tables, with_row, without_rows
 from registry_sources import batch, clean_registry, held_row
 
-from registry.intake.take_in import take_in_file
+from registry.old_sheets.front_door import take_in_file
 from registry.store.registry import open_registry
 
 STRAY = "rows gone while others have no patient"

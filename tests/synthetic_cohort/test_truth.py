@@ -12,7 +12,8 @@ from synthetic_cohort.bridge import bridge_parameter, bridge_quantile, pair_corr
 from synthetic_cohort.draws import Streams, logistic
 from synthetic_cohort.missing import GROUPS
 from synthetic_cohort.persontime import haemorrhage_counts, obliteration_times
-from synthetic_cohort.risk import draw_complicated, pilot_intercept
+from synthetic_cohort.risk import draw_complicated
+from synthetic_cohort.simulate import pilot_intercept
 from synthetic_cohort.tally import tallies
 from synthetic_cohort.truth import observed_block, ratio, truth_of
 from synthetic_cohort.truth_models import adjusted_odds_ratios, logistic_fit, procedure_rows

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from registry import open_registry
-from registry.intake.take_in import take_in_file
 from registry.intake.workbook_write import fill_workbook
+from registry.old_sheets.front_door import take_in_file
 from registry.schema import TABLES
 from synthetic_cohort.untidy import UntidyWorkbook, mend_workbook, untidy_workbook
 

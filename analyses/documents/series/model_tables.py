@@ -16,7 +16,7 @@ from analyses.words.numerals import points, quantity, ratio, span
 from analyses.words.wording_of_p import p_text
 
 if TYPE_CHECKING:
-    from analyses.documents.series.technique_sections import Line
+    from analyses.documents.series.technique_lines import Line
     from analyses.models.planned_result import PlannedResult
     from analyses.statistics.regression.diagnosis import Diagnosis, Influence
 

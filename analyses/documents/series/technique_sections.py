@@ -7,7 +7,6 @@ events behind each, what was not planned marked, and groups too small to compare
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +30,7 @@ from analyses.documents.series.model_tables import (
     setting_words,
     short_words,
 )
+from analyses.documents.series.technique_lines import Line
 from analyses.models.model_estimates import COMPLETE as COMPLETE_ROWS
 from analyses.models.model_estimates import unanswered_words
 from analyses.models.model_wording import ratio_text
@@ -60,16 +60,6 @@ RISKS = (
     "all else as it was (lower and upper quartile of a number); an association, not a promise.")
 FEW_ROWS = 5
 """Fewer rows than this with (or without) what is compared: too few to compare."""
-
-
-@dataclass(frozen=True)
-class Line:
-    """One comparison of a model: words, its ratio (None: not given, and why in `note`)."""
-
-    label: str
-    ratio: Estimate | None
-    note: str
-    result: PlannedResult
 
 
 def technique_sections(models: TechniqueModels) -> tuple[Section, ...]:

@@ -63,7 +63,7 @@ def _good(reading: Reading) -> bool:
 
 
 def _examples(values: list[Any]) -> tuple[str, ...]:
-    from registry.intake.cell import as_text, clean
+    from registry.problems.cell_text import as_text, clean
 
     found: list[str] = []
     for value in values:

@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from registry.intake.cell import clean, plain_dashes
 from registry.old_sheets.draft.proposal import Proposal
 from registry.old_sheets.draft.sheet_shape import Shape
+from registry.problems.cell_text import clean, plain_dashes
 
 _FIGURES = re.compile(r"(\d{1,2})[-/. ]+(\d{1,2})[-/. ]+(\d{4}|'?\d{2})")
 

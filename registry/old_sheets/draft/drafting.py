@@ -6,7 +6,6 @@ import os
 from collections.abc import Callable
 from pathlib import Path
 
-from registry.intake.cell import as_text, clean
 from registry.intake.sheet import column_letters
 from registry.old_sheets.draft.dates_seen import dates_seen
 from registry.old_sheets.draft.draft_file import decisions, draft_text
@@ -17,6 +16,7 @@ from registry.old_sheets.draft.sheet_shape import Shape, shape_of
 from registry.old_sheets.sources.open_old import OldSource, open_old
 from registry.privacy.kinds import HOSPITAL_NUMBER
 from registry.privacy.study_codes import plain_number
+from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import OutputError, SourceError
 from registry.schema import Patients
 

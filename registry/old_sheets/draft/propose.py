@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import Any
 
-from registry.intake.cell import ErrorValue, NoResult, as_text, clean
 from registry.intake.sheet import Progress
 from registry.old_sheets.draft.cells_tried import Fit, fit
 from registry.old_sheets.draft.known_words import (
@@ -27,6 +26,7 @@ from registry.old_sheets.mapping.statements import ColumnPlan, Target
 from registry.privacy.contents import identifying_content, looks_like_names
 from registry.privacy.headings import identifying_heading
 from registry.privacy.kinds import BIRTH, NAME
+from registry.problems.cell_text import ErrorValue, NoResult, as_text, clean
 from registry.schema import TABLES, Patients
 
 # A column is called sure from these on; below, it is left open.

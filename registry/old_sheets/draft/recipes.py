@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from registry.intake.cell import clean
 from registry.old_sheets.draft.known_words import heading_words, meaning_of
 from registry.old_sheets.mapping.entry import loose_word
 from registry.old_sheets.mapping.parts import counted, diameters, parts
 from registry.old_sheets.mapping.statements import ColumnPlan, Target
 from registry.old_sheets.mapping.units_written import knows
+from registry.problems.cell_text import clean
 from registry.schema import Injections, Lesions
 
 _DIAMETERS = tuple(Target("lesions", f"nidus_{side}_mm") for side in ("length", "width", "height"))

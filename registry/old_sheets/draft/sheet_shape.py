@@ -7,11 +7,11 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
-from registry.intake.cell import as_text, clean
 from registry.intake.sheet import Sheet
 from registry.old_sheets.mapping.bind import headings_of
 from registry.old_sheets.mapping.cell_reader import says_nothing
 from registry.old_sheets.mapping.entry import loose_word
+from registry.problems.cell_text import as_text, clean
 
 _ROWS_LOOKED_AT = 30
 _TOTALS = frozenset({"total", "totals", "sum", "mean", "average", "median", "count", "n", "n =",

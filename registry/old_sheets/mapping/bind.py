@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from registry.intake.cell import as_text, clean
 from registry.intake.names import loose, nearest
 from registry.intake.sheet import Sheet, column_letters
 from registry.old_sheets.mapping.cell_reader import says_nothing
 from registry.old_sheets.mapping.entry import Faults, loose_word
 from registry.old_sheets.mapping.statements import ColumnPlan, Mapping, MappingError, RowsWhere
+from registry.problems.cell_text import as_text, clean
 
 JOIN = " / "
 

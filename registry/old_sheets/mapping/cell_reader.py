@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from registry.intake.cell import Cell, ErrorValue, NoResult, Remark, clean, fault, is_blank
+from registry.intake.cell import Cell, Remark, fault, is_blank
 from registry.intake.cells import Habits, read_cell
 from registry.old_sheets.mapping.entry import loose_word
 from registry.old_sheets.mapping.feeds import companion
@@ -15,6 +15,7 @@ from registry.old_sheets.mapping.quantities import read_quantity, read_sum
 from registry.old_sheets.mapping.stated_dates import DateRule, read_stated_date
 from registry.old_sheets.mapping.statements import ColumnPlan, DateOrder, Target
 from registry.privacy.contents import identifying_content
+from registry.problems.cell_text import ErrorValue, NoResult, clean
 
 NOT_REPEATED = "content that looks like {kind} (not repeated here)"
 

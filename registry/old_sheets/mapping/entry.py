@@ -112,6 +112,6 @@ class Entry:
 
 def loose_word(raw: Any) -> str:
     """A cell or word as words are compared: letter case, kinds of dash and spaces do not count."""
-    from registry.intake.cell import as_text, clean, plain_dashes
+    from registry.problems.cell_text import as_text, clean, plain_dashes
 
     return plain_dashes(clean(as_text(raw))).casefold()

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from registry.intake.cell import ErrorValue, NoResult, Remark, as_text
+from registry.intake.cell import Remark
 from registry.intake.cell_numbers import writes_decimal_comma
 from registry.intake.cells import Habits
 from registry.intake.sheet import Progress
@@ -22,6 +22,7 @@ from registry.old_sheets.mapping.sheet_rows import CellFault, SheetRows
 from registry.old_sheets.mapping.stated_dates import DateRule
 from registry.old_sheets.mapping.statements import ColumnPlan, MappingError, Target
 from registry.privacy.study_codes import StudyCodes
+from registry.problems.cell_text import ErrorValue, NoResult, as_text
 from registry.schema import Patients
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from registry.intake.cell import clean, plain_dashes
+from registry.problems.cell_text import clean, plain_dashes
 
 MOST_ROWS = 60
 _NUMBER = r"\d+(?:[.,]\d+)?|[.,]\d+"

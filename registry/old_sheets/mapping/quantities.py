@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from registry.intake.cell import Cell, clean, fault, plain_dashes
+from registry.intake.cell import Cell, fault
 from registry.intake.cells import Habits, read_cell
 from registry.old_sheets.mapping.parts import Quantity, quantity
 from registry.old_sheets.mapping.units_written import convert, known_units
+from registry.problems.cell_text import clean, plain_dashes
 from registry.schema import FieldSpec
 
 _RANGE = re.compile(

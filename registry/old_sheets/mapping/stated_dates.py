@@ -11,9 +11,10 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from registry.intake.cell import Cell, clean, fault, plain_dashes
+from registry.intake.cell import Cell, fault
 from registry.intake.cell_dates import read_date
 from registry.old_sheets.mapping.statements import DateOrder
+from registry.problems.cell_text import clean, plain_dashes
 from registry.schema import FieldSpec
 
 _CLOCK = re.compile(r"[T ]\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?$")

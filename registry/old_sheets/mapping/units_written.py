@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from registry.intake.cell import clean
+from registry.problems.cell_text import clean
 
 _FACTORS: dict[str, dict[str, str]] = {
     "mm": {"mm": "1", "millimetre": "1", "cm": "10", "centimetre": "10", "m": "1000"},

@@ -16,11 +16,11 @@ from typing import Any
 
 from defusedxml.ElementTree import XMLParser
 
-from registry.intake.cell import ErrorValue
 from registry.intake.sheet import Block, Progress, Sheet
 from registry.intake.workbook_read import percent_text
 from registry.intake.xlsx_parts import MAX_FILE_BYTES, MAX_UNPACKED_BYTES, UNREADABLE
 from registry.old_sheets.sources.old_source import OldFile, hidden_notes
+from registry.problems.cell_text import ErrorValue
 from registry.problems.problem import SourceError
 
 MAX_AREA = 12_000_000

@@ -8,11 +8,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from registry.intake.cell import ErrorValue
 from registry.intake.sheet import Block, Progress, Sheet
 from registry.intake.workbook_read import percent_text
 from registry.intake.xlsx_parts import MAX_FILE_BYTES, is_encrypted
 from registry.old_sheets.sources.old_source import OldFile, hidden_notes
+from registry.problems.cell_text import ErrorValue
 from registry.problems.problem import SourceError
 
 _WHITE = {(255, 255, 255), None}

@@ -6,8 +6,9 @@ import datetime as dt
 
 import pytest
 
-from registry.intake.cell import ErrorValue, NoResult, as_text, clean, shown
+from registry.intake.cell import shown
 from registry.intake.cells import Habits, read_cell
+from registry.problems.cell_text import ErrorValue, NoResult, as_text, clean
 from registry.schema import TABLES
 
 HABITS = Habits(dt.date(2026, 1, 1))

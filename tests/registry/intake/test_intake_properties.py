@@ -16,11 +16,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from intake_samples import TODAY, tidy_tables
 
-from registry.intake.cell import ErrorValue, NoResult
 from registry.intake.form_cells import plain
 from registry.intake.returned import write_returned
 from registry.intake.sheet import Sheet, Source
 from registry.intake.source_reading import check_source, read_source
+from registry.problems.cell_text import ErrorValue, NoResult
 from registry.problems.problem import SourceError
 from registry.schema import REQUIRED_TABLES, TABLES
 

@@ -13,9 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from registry.intake.cell import ErrorValue, NoResult, is_blank
+from registry.intake.cell import is_blank
 from registry.intake.sheet import Block
 from registry.old_sheets.sources import open_old
+from registry.problems.cell_text import ErrorValue, NoResult
 from registry.problems.problem import SourceError
 
 FILES = Path(__file__).parent / "old_files"

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from registry.intake.form import WHY_HEADING
-from registry.intake.take_in import take_in_file
+from registry.old_sheets.front_door import take_in_file
 from registry.schema import TABLES
 from registry.store.registry import open_registry
 

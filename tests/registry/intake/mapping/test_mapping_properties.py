@@ -15,8 +15,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from old_sheets import FIRST, HEADINGS, MAPPING, SECOND, read, rows_of, write_mapping, write_sheet
 
-from registry.intake.take_in import take_in_file
 from registry.old_sheets.draft.drafting import draft_mapping
+from registry.old_sheets.front_door import take_in_file
 from registry.old_sheets.ledger import Ledger
 from registry.old_sheets.mapping.read_statements import read_mapping
 from registry.problems.problem import OutputError, SourceError

@@ -12,8 +12,9 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from registry.intake.take_in import Outcome, take_in_file
+from registry.intake.take_in import Outcome
 from registry.old_sheets.draft.drafting import draft_mapping
+from registry.old_sheets.front_door import take_in_file
 from registry.privacy.study_codes import StudyCodes
 from registry.schema import TABLES
 from registry.store.registry import Registry, open_registry

@@ -9,7 +9,7 @@ import openpyxl
 import pytest
 from old_sheets import FIRST, HEADINGS, MAPPING, SECOND, rows_of, write_mapping, write_sheet
 
-from registry.intake.take_in import take_in_file
+from registry.old_sheets.front_door import take_in_file
 from registry.schema import TABLES
 from registry.store.registry import Registry, open_registry
 
