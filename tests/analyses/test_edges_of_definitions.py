@@ -15,6 +15,7 @@ from analyses.cases.case_choice import gravest_case
 from analyses.cases.one_case import CaseError, one_case
 from analyses.measures.declared import share_of
 from analyses.measures.function import functional_outcomes
+from analyses.measures.gate import Known, gate
 from analyses.population.unit_frames import ponce_of, units_of
 
 TABLES = small_tables()
@@ -156,3 +157,28 @@ def test_the_event_discussed_is_the_gravest_of_the_patient() -> None:
     # Of two alike, the earlier.
     tables = with_cells(tables, "complications", 2, deficit="permanent")
     assert index_event(with_cells(tables, "complications", 3, death=False)) == 1
+
+
+# What counts, and what may be given ----------------------------------------------------------
+
+def test_the_set_leaves_out_what_was_unrelated() -> None:
+    # Patient 10's medical event of day 2 was unrelated; made possible, it counts.
+    unrelated, possible = (
+        set(units_of(tables).events["key"])
+        for tables in (TABLES, with_cells(TABLES, "complications", 7, attribution="possible")))
+    assert "A-0010/1/1" not in unrelated and "A-0010/1/1" in possible
+
+
+def test_the_gate_gives_no_point_where_only_events_can_be_unknown() -> None:
+    event = pd.Series([True, False, pd.NA], dtype="boolean")
+    assert not gate(event, Known.ONLY_WITH_AN_EVENT)
+    assert not gate(event, Known.ONLY_WITHOUT_AN_EVENT)
+    assert gate(event, Known.EITHER_WAY)
+    assert gate(event.dropna(), Known.ONLY_WITH_AN_EVENT)
+
+
+@pytest.mark.parametrize(("after", "near"), [(89.0, False), (90.0, True), (99.0, True)])
+def test_nearly_complete_from_90_per_cent(after: float, near: bool) -> None:
+    tables = with_cells(TABLES, "sessions", 8, occlusion_after_pct=after)
+    found = outcomes(tables, "obliteration.embolization_near_complete", "lesion")
+    assert found["A-0005/1"] is near

@@ -1,0 +1,208 @@
+"""The faults that are planted to see whether the tests catch them (`planted_faults.py`)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fault:
+    """A plausible slip of one line.
+
+    what: the slip in words; file: where, from the project's root; before: the text as it stands,
+    found there exactly once; after: the faulty text; caught_by: the tests that are to fail, as
+    pytest takes them (a file, or a test of it: `tests/test_x.py::test_y`).
+    """
+
+    what: str
+    file: str
+    before: str
+    after: str
+    caught_by: tuple[str, ...]
+
+    @property
+    def room(self) -> str:
+        """The folder of the faulty file."""
+        return self.file.rpartition("/")[0]
+
+
+R, A, C = "tests/registry", "tests/analyses", "analyses/statistics/control_charts"
+SMALL, EDGES = f"{A}/test_small_cells.py", f"{A}/test_edges_of_definitions.py"
+SUPPRESSION, LEAVING = f"{R}/privacy/test_suppression.py", f"{R}/privacy/test_leaving.py"
+FREEZE, GRADING, LIMITS = (f"{R}/test_{name}.py" for name in (
+    "freeze", "grading", "practice_limits"))
+TRAIL, STORE = f"{R}/test_audit_trail.py", f"{R}/test_store.py"
+RULES, QUERIES, FOLLOW_UP = (f"{R}/test_{name}.py" for name in (
+    "rule_errors", "rule_queries", "follow_up"))
+UNITS, CELLS = f"{R}/intake/mapping/test_units_written.py", f"{R}/intake/test_cells.py"
+RUN_LENGTH, RISK, SERVICE, CHARTS = (f"{A}/monitoring/test_{name}.py" for name in (
+    "run_length", "risk_and_funnel", "quality_analysis", "monitoring_charts"))
+PENCIL = (f"{SMALL}::test_a_reader_with_a_pencil_gets_no_small_count",
+          f"{SMALL}::test_no_table_gives_a_small_count_away")
+FUNCTION, HAEMORRHAGE = f"{A}/test_function.py", f"{A}/test_haemorrhage.py"
+
+IN_REGISTRY = (
+    Fault("counts of 4 are not small", "registry/privacy/suppression.py",
+          "SMALLEST = 5", "SMALLEST = 4", (SUPPRESSION,)),
+    Fault("a hidden count might be 0", "registry/privacy/suppression.py",
+          "[(1, None)]", "[(0, None)]", (SUPPRESSION,)),
+    Fault("1 or 2 taken for exact", "registry/privacy/suppression.py",
+          "high - low < 0.5", "high - low < 1.5", (SUPPRESSION,)),
+    Fault("a count without a limit taken for known", "registry/privacy/suppression.py",
+          "np.inf if found.status == 3", "0.0 if found.status == 3", (SUPPRESSION,)),
+    Fault("ages capped at 99", "registry/privacy/leaving.py",
+          "OLDEST = 90", "OLDEST = 99", (LEAVING,)),
+    Fault("some dates do not move", "registry/privacy/leaving.py",
+          "step - farthest + 1", "step - farthest", (LEAVING,)),
+    Fault("the purpose is left out of the hash", "registry/freeze/freeze_content.py",
+          '{"purpose": self.purpose, ', "{",
+          (f"{FREEZE}::test_the_purpose_and_who_was_left_out_stand_in_the_hash",)),
+    Fault("all digits in the hash", "registry/freeze/freeze_content.py",
+          "DIGITS = 12", "DIGITS = 17",
+          (f"{FREEZE}::test_worked_out_numbers_enter_the_hash_with_twelve_digits",)),
+    Fault("refused patients enter a freeze for research", "registry/freeze/who.py",
+          'if purpose == "research"', 'if purpose == "quality"',
+          (f"{FREEZE}::test_only_granted_and_waived_enter_a_freeze_for_research",)),
+    Fault("Ponce class B up to grade IV", "registry/clinical/scores.py",
+          '4: "C"', '4: "B"', (GRADING,)),
+    Fault("30 mm is still small", "registry/clinical/scores.py",
+          "size >= 30", "size > 30", (GRADING,)),
+    Fault("a sphere's volume for an ellipsoid's", "registry/clinical/scores.py",
+          "math.pi / 6", "math.pi / 3", (GRADING,)),
+    Fault("a rate at the limit is too fast", "registry/clinical/practice_limits.py",
+          "<= numbers(wanted) + TOLERANCE", "< numbers(wanted) - TOLERANCE", (LIMITS,)),
+    Fault("reflux without an agreed limit is within it", "registry/clinical/practice_limits.py",
+          ".mask(limit.isna(), False)", ".mask(limit.isna(), True)", (LIMITS,)),
+    Fault("a score of 6 after the death is a living visit", "registry/rules/order_of_dates.py",
+          "< 6)", "<= 6)", (RULES,)),
+    Fault("sessions compared with the one before alone", "registry/rules/order_of_dates.py",
+          ".cummax()", ".shift(0)", (RULES,)),
+    Fault("a gap in follow-up from a year", "registry/rules/ask_follow_up.py",
+          "GAP_MONTHS = 18", "GAP_MONTHS = 12", (QUERIES,)),
+    Fault("the end of a month for its beginning", "registry/rules/known_dates.py",
+          'return _edge(dates, known_to, "start")', 'return _edge(dates, known_to, "end")',
+          (RULES,)),
+    Fault("centigray ten times too large", "registry/old_sheets/mapping/units_written.py",
+          '"1000", "cgy": "10"', '"1000", "cgy": "100"', (UNITS,)),
+    Fault("dose–area product ten times too large",
+          "registry/old_sheets/mapping/units_written.py",
+          '"µgym2": "0.01"', '"µgym2": "0.1"', (UNITS,)),
+    Fault("day and month the wrong way round", "registry/intake/cell_dates.py",
+          "return _from_parts(raw, year, first, second, spec, today)",
+          "return _from_parts(raw, year, second, first, spec, today)", (CELLS,)),
+    Fault("thousands taken for decimals", "registry/intake/cell_numbers.py",
+          'text.replace(".", "").replace(",", ".")', 'text.replace(",", "")', (CELLS,)),
+    Fault("a visit is late on its last day", "registry/quality/follow_up.py",
+          'windows["until"] < day', 'windows["until"] <= day', (FOLLOW_UP,)),
+    Fault("an entry of the audit trail does not name the one before", "registry/store/trail.py",
+          '"previous_hash": self._hash', '"previous_hash": NO_HASH', (TRAIL,)),
+    Fault("the same source clashes with itself, another does not", "registry/store/decide.py",
+          "state.source_id != batch.source_id", "state.source_id == batch.source_id", (STORE,)),
+)
+IN_ANALYSES = (
+    Fault("Ponce class B up to grade IV", "analyses/population/unit_frames.py",
+          '4: "C"', '4: "B"', (f"{EDGES}::test_ponce_classes_of_the_five_grades",)),
+    Fault("alive on day 30 is not known to be alive", "analyses/population/vital_status.py",
+          "(last >= sessions", "(last > sessions",
+          (f"{EDGES}::test_who_was_seen_on_day_30_is_known_to_be_alive",)),
+    Fault("a death on day 30 does not count", "analyses/population/vital_status.py",
+          'latest["day"] <= latest', 'latest["day"] < latest',
+          (f"{EDGES}::test_a_death_on_day_30_counts_and_on_day_31_does_not",)),
+    Fault("the 90-day score is dated on day 30", "analyses/population/vital_status.py",
+          ", 90)):", ", 30)):",
+          (f"{EDGES}::test_the_day_of_a_score_is_counted_from_the_event",)),
+    Fault("events up to day 29", "analyses/population/counted_events.py",
+          "WINDOW_DAYS = 30", "WINDOW_DAYS = 29",
+          (f"{A}/test_small_cohort_counts.py::test_day_30_counts_and_day_31_does_not",)),
+    Fault("unrelated events counted", "analyses/population/counted_events.py",
+          "rows[related & in_window & ", "rows[in_window & ",
+          (f"{A}/test_small_cohort_counts.py::test_day_30_counts_and_day_31_does_not",
+           f"{EDGES}::test_the_set_leaves_out_what_was_unrelated")),
+    Fault("bleeds eight days apart are one", "analyses/population/bleeding.py",
+          "SAME_BLEED_DAYS = 7", "SAME_BLEED_DAYS = 8", (HAEMORRHAGE,)),
+    Fault("90 days after treatment is too early", "analyses/measures/function.py",
+          "since >= DAYS_AFTER", "since > DAYS_AFTER", (FUNCTION,)),
+    Fault("mRS 2 is dependent", "analyses/measures/function.py",
+          "INDEPENDENT = 2", "INDEPENDENT = 1", (FUNCTION,)),
+    Fault("the 90-day score is not among the worst", "analyses/measures/function.py",
+          ", Complications.mrs_90d)\n", ", Complications.mrs_30d)\n",
+          (f"{EDGES}::test_the_worst_score_may_be_any_that_was_taken_after_an_event",)),
+    Fault("death of the lesion for death of treatment", "analyses/measures/harm.py",
+          '.eq("treatment")', '.eq("lesion")',
+          (f"{EDGES}::test_a_death_put_down_to_treatment_is_harm_without_any_event",)),
+    Fault("the gate lets a flattering point through", "analyses/measures/gate.py",
+          "if not unknown or known is", "if unknown or known is",
+          (f"{EDGES}::test_the_gate_gives_no_point_where_only_events_can_be_unknown",)),
+    Fault("89 % is nearly complete", "analyses/measures/obliteration.py",
+          "NEAR_COMPLETE_PCT = 90.0", "NEAR_COMPLETE_PCT = 95.0",
+          (f"{EDGES}::test_nearly_complete_from_90_per_cent",)),
+    Fault("a group of four is shown", "analyses/measures/small_cells.py",
+          "inside and 0 < (estimate.n or 0) < SMALLEST",
+          "inside and 0 < (estimate.n or 0) < SMALLEST - 1",
+          (f"{SMALL}::test_a_group_is_large_enough_from_five",)),
+    Fault("the rest of a yes-or-no is forgotten", "analyses/measures/small_cells.py",
+          "told = mine.get(OTHERS, False) or", "told =",
+          (f"{SMALL}::test_the_few_without_a_yes_are_not_told_by_the_number_recorded",
+           f"{SMALL}::test_a_yes_is_held_back_where_the_few_are_those_without")),
+    Fault("a group's size shown though it tells a small count",
+          "analyses/measures/small_cells.py",
+          "(mine.get(OVERALL, False) and group != OVERALL)", "False", PENCIL),
+    Fault("the earliest of the gravest cases", "analyses/cases/case_choice.py",
+          "ascending=[False, False, True]", "ascending=[False, True, True]",
+          (f"{EDGES}::test_the_case_shown_is_the_latest_of_the_gravest",)),
+    Fault("a year of one month", f"{C}/cusum_design.py",
+          "round(12 * volume_a_month)", "round(volume_a_month)",
+          (f"{RISK}::test_a_year_is_twelve_months_at_the_present_volume",)),
+    Fault("the volume of one year for that of two", "analyses/monitoring/service.py",
+          "RECENT_MONTHS = 24", "RECENT_MONTHS = 48",
+          (f"{SERVICE}::test_the_volume_is_that_of_the_last_24_months",)),
+    Fault("doubled risks held at one half", f"{C}/run_length.py",
+          "np.maximum(0.99, p)", "np.maximum(0.5, p)",
+          (f"{RUN_LENGTH}::test_a_doubled_risk_is_held_at_99_in_100_and_never_falls",)),
+    Fault("the score without an event has the wrong sign", f"{C}/cusum_scores.py",
+          "none = -np.log1p", "none = np.log1p", (RUN_LENGTH,)),
+    Fault("two-sigma limits", f"{C}/attribute_charts.py",
+          "SIGMAS = 3.0", "SIGMAS = 2.0", (CHARTS,)),
+    Fault("flags of the printed level", "analyses/statistics/proportions/independent.py",
+          "limits(found, n, 0.95)", "limits(found, n, level)",
+          (f"{A}/test_proportions.py",)),
+    Fault("one tail for two", "analyses/statistics/proportions/intervals.py",
+          "return x, n, (1 - level) / 2", "return x, n, 1 - level",
+          (f"{A}/test_proportions.py",)),
+    Fault("Newcombe's arms swapped", "analyses/statistics/proportions/difference.py",
+          "math.hypot(one - low_1, high_2 - two)", "math.hypot(high_1 - one, two - low_2)",
+          (f"{A}/test_proportions.py", f"{A}/test_clustered_difference.py")),
+    Fault("Garwood's upper limit a count too low", "analyses/statistics/rates/rates.py",
+          "special.gammaincinv(x + 1, 1 - tail)", "special.gammaincinv(x, 1 - tail)",
+          (f"{A}/test_rates.py",)),
+    Fault("the bootstrap of patients draws rows", "analyses/statistics/measurements/medians.py",
+          "in_order, whose = values[order], patient[order]",
+          "in_order, whose = values[order], patient", (f"{A}/test_medians.py",)),
+    Fault("at risk on the day of the event no more",
+          "analyses/statistics/timetoevent/at_risk.py",
+          'np.sort(people.duration), times, side="left")',
+          'np.sort(people.duration), times, side="right")',
+          (f"{A}/test_timetoevent_survival.py",)),
+    Fault("Greenwood without the survivors", "analyses/statistics/timetoevent/kaplan_meier.py",
+          "_share(d, n * (n - d), 0.0)", "_share(d, n * n, 0.0)",
+          (f"{A}/test_timetoevent_survival.py",)),
+    Fault("Rubin's variance between sets not inflated", "analyses/statistics/regression/rubin.py",
+          "total = within + (1 + 1 / m) * between", "total = within + between",
+          (f"{A}/regression/test_imputation.py",)),
+    Fault("maximum likelihood for Firth's", "analyses/statistics/regression/firth.py",
+          "penalty: float = 0.5, weights", "penalty: float = 0.0, weights",
+          (f"{A}/regression/test_firth.py",)),
+    Fault("the mirrored tail of a new series", "analyses/statistics/pooling/predictive.py",
+          "self.quantile(0.5 - level / 2)",
+          "self.quantile(0.5 - level / 4)",
+          (f"{A}/literature/test_pooling_of_proportions.py",)),
+    Fault("higher and lower than published swapped", "analyses/literature/place.py",
+          'side = "higher" if many < few', 'side = "higher" if many > few',
+          (f"{A}/literature/test_place_among_series.py",)),
+    Fault("a blank answers no", "analyses/study/condition.py",
+          "answer = answer.mask(side.isna())", "answer = answer.fillna(False)",
+          (f"{A}/study/test_study_where.py::test_a_blank_is_neither_yes_nor_no",)),
+    Fault("a small difference is written as zero", "analyses/words/numerals.py",
+          "round(size, 1) > 0", "round(size, 1) >= 0", (f"{A}/test_numerals.py",)),
+)
+FAULTS: tuple[Fault, ...] = (*IN_REGISTRY, *IN_ANALYSES)
