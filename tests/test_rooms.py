@@ -131,4 +131,5 @@ def test_one_meaning_a_name() -> None:
 def test_no_module_is_loaded_by_a_name_in_a_string_but_the_faces() -> None:
     dynamic = [name for name, path in modules().items()
                if re.search(r"import_module\(|__import__\(", path.read_text(encoding="utf-8"))]
-    assert set(dynamic) <= FACES
+    # The rules' room loads its own modules and no others: no rule is forgotten.
+    assert set(dynamic) <= FACES | {"registry.rules"}

@@ -1,38 +1,41 @@
 """Rules across fields and tables: errors keep a patient out, queries ask the recorder.
 
 The errors are a closed list; everything else a rule finds is a query. One small function a
-rule, in the modules of this package; `check_rules` runs them all.
+rule, in the modules of this package, where it is found by itself; `check_rules` runs them all.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from importlib import import_module
+from pkgutil import iter_modules
 
 import pandas as pd
 
-from registry.rules.finding import Finding, Rule
+from registry.rules.finding import Family, Finding, Rule
+from registry.schema import TABLES
 
-__all__ = ["Finding", "Rule", "all_rules", "check_errors", "check_rules"]
+__all__ = ["Finding", "Rule", "all_rules", "check_errors", "check_rules", "rule_modules"]
 
 
 def all_rules() -> list[Rule]:
-    """Every rule, errors first, for the schema as it stands now."""
-    from registry.rules import (
-        ask_events,
-        ask_follow_up,
-        ask_injections,
-        ask_patients,
-        ask_sessions,
-        missing_parts,
-        order_of_dates,
-    )
-    from registry.rules.structure import structure_rules
+    """Every rule, errors first, for the schema as it stands now.
 
-    modules = (
-        order_of_dates, missing_parts, ask_patients, ask_sessions, ask_injections, ask_events,
-        ask_follow_up,
-    )
-    return structure_rules() + [rule for module in modules for rule in module.RULES]
+    Nothing is listed: every rule and family that stands in a module of this package is found.
+    """
+    found: dict[int, Rule | Family] = {}
+    for module in rule_modules():
+        for thing in vars(import_module(f"{__name__}.{module}")).values():
+            if isinstance(thing, Rule | Family):
+                found.setdefault(id(thing), thing)
+    rules = [rule for thing in found.values()
+             for rule in (thing.make() if isinstance(thing, Family) else [thing])]
+    return sorted(rules, key=lambda rule: rule.severity != "error")
+
+
+def rule_modules() -> list[str]:
+    """The modules of this package, by name."""
+    return sorted(module.name for module in iter_modules(__path__))
 
 
 def check_rules(tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
@@ -52,8 +55,6 @@ def check_errors(tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
 
 
 def _look(rules: list[Rule], tables: Mapping[str, pd.DataFrame]) -> list[Finding]:
-    from registry.schema import TABLES
-
     complete = {
         name: tables[name] if name in tables else spec.empty() for name, spec in TABLES.items()
     }

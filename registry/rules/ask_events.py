@@ -188,14 +188,3 @@ def resolved_before_onset(tables: Tables) -> Hits:
         "a date of recovery not before the onset",
         "correct one of the two dates",
     )
-
-
-RULES = [
-    event_session_missing,
-    event_injection_missing,
-    bleed_event_missing,
-    bleed_dates_differ,
-    hours_do_not_fit,
-    onset_before_session,
-    resolved_before_onset,
-]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from registry.rules.columns import LESION, bring, day, has_match, sure
-from registry.rules.finding import Hits, Rule, Tables, query
+from registry.rules.finding import Hits, Rule, Tables, family, query
 from registry.rules.known_dates import earliest
 from registry.schema import (
     Complications,
@@ -126,14 +126,13 @@ def _recorded_after_death(table: str, field: str, what: str, known_to: str | Non
     return Rule("recorded after death", "query", look)
 
 
-RULES = [
-    occlusion_without_imaging,
-    complete_not_confirmed,
-    follow_up_gap,
-    dead_before_death,
-    _recorded_after_death("radiosurgeries", Radiosurgeries.radiosurgery_date, "radiosurgery", None),
-    _recorded_after_death("complications", Complications.onset_date, "a complication", None),
-    _recorded_after_death(
-        "haemorrhages", Haemorrhages.haemorrhage_date, "a bleed", Haemorrhages.date_known_to
-    ),
-]
+@family
+def recorded_after_death() -> list[Rule]:
+    """What is dated after the death, a rule a table."""
+    return [
+        _recorded_after_death(
+            "radiosurgeries", Radiosurgeries.radiosurgery_date, "radiosurgery", None),
+        _recorded_after_death("complications", Complications.onset_date, "a complication", None),
+        _recorded_after_death(
+            "haemorrhages", Haemorrhages.haemorrhage_date, "a bleed", Haemorrhages.date_known_to),
+    ]

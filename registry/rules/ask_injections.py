@@ -183,16 +183,3 @@ def access_against_route(tables: Tables) -> Hits:
         "an access that fits the session's route",
         "correct the access or the route",
     )
-
-
-RULES = [
-    liquid_without_volume,
-    dmso_without_liquid,
-    no_pushing_time,
-    share_of_other_agent,
-    more_pedicles_than_counted,
-    more_agent_than_nidus,
-    retained_without_event,
-    retained_without_injection,
-    access_against_route,
-]

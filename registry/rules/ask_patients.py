@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from registry.rules.columns import day, figure, has_match, sure
-from registry.rules.finding import Hits, Rule, Tables, query
+from registry.rules.finding import Hits, Rule, Tables, family, query
 from registry.rules.known_dates import earliest
 from registry.rules.words import column, sheet
 from registry.schema import TABLES, Lesions, Patients
@@ -166,13 +166,8 @@ NUMBERED = (
     "follow_ups", "haemorrhages",
 )
 
-RULES = [
-    bled_without_lesion,
-    without_lesion,
-    site_unknown,
-    death_cause_without_date,
-    death_before_presentation,
-    grade_differs,
-    diameters_out_of_order,
-    *(_not_counting_from_one(table) for table in NUMBERED),
-]
+
+@family
+def not_counting_from_one() -> list[Rule]:
+    """Numbers of children that do not count from 1, a rule a table."""
+    return [_not_counting_from_one(table) for table in NUMBERED]

@@ -147,12 +147,3 @@ def fewer_than_log(tables: Tables) -> Hits:
         "every procedure of the suite's log in the registry",
         "find the procedures that were not entered; a series with gaps is not consecutive",
     )
-
-
-RULES = [
-    occlusion_fell,
-    fluoroscopy_too_long,
-    complete_then_residual,
-    procedure_on_two_dates,
-    fewer_than_log,
-]

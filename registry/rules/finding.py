@@ -90,3 +90,15 @@ def error(name: str) -> Callable[[Callable[[Tables], Hits]], Rule]:
 def query(name: str) -> Callable[[Callable[[Tables], Hits]], Rule]:
     """Make a function that looks at the tables into a rule that asks the recorder."""
     return lambda look: Rule(name, "query", look)
+
+
+@dataclass(frozen=True)
+class Family:
+    """Rules alike for several tables, made when they are asked for: the schema may have grown."""
+
+    make: Callable[[], list[Rule]] = field(repr=False)
+
+
+def family(make: Callable[[], list[Rule]]) -> Family:
+    """Make a function that makes rules alike into a family of them."""
+    return Family(make)

@@ -114,13 +114,3 @@ def feeding_artery_missing(tables: Tables) -> Hits:
         "the feeding artery of every injection that did not go through a vein",
         "enter the feeding artery, or vein under access",
     )
-
-
-RULES = [
-    longest_pause_above_all,
-    pauses_above_injection,
-    hours_after_nothing,
-    occlusion_missing,
-    access_missing,
-    feeding_artery_missing,
-]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from registry.rules.columns import LESION, bring, day, sure
-from registry.rules.finding import Hits, Rule, Tables, error
+from registry.rules.finding import Hits, Rule, Tables, error, family
 from registry.rules.known_dates import earliest
 from registry.rules.words import column, sheet
 from registry.schema import (
@@ -121,12 +121,17 @@ def dead_from_complication(tables: Tables) -> Hits:
     )
 
 
-RULES = [
-    *(_before_presentation(table, field) for table, field in DATED.items()),
-    session_out_of_order,
-    _after_death("sessions", Sessions.session_date, "a session"),
-    _after_death("resections", Resections.resection_date, "an operation"),
-    _after_death("follow_ups", FollowUps.follow_up_date, "a visit of a living patient"),
-    dead_at_follow_up,
-    dead_from_complication,
-]
+@family
+def dated_before_presentation() -> list[Rule]:
+    """What is dated before the presentation, a rule a table."""
+    return [_before_presentation(table, field) for table, field in DATED.items()]
+
+
+@family
+def dated_after_death() -> list[Rule]:
+    """What only the living have, dated after the death, a rule a table."""
+    return [
+        _after_death("sessions", Sessions.session_date, "a session"),
+        _after_death("resections", Resections.resection_date, "an operation"),
+        _after_death("follow_ups", FollowUps.follow_up_date, "a visit of a living patient"),
+    ]

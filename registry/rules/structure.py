@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from registry.rules.columns import has_match
-from registry.rules.finding import Hits, Rule, Tables
+from registry.rules.finding import Hits, Rule, Tables, family
 from registry.rules.words import key_words, sheet
 from registry.schema import TABLES, TableSpec
 
@@ -40,7 +40,13 @@ def _no_parent(spec: TableSpec) -> Rule:
     return Rule("no parent row", "error", look)
 
 
-def structure_rules() -> list[Rule]:
-    """The rules on keys of every table of the schema as it stands now."""
-    rules = [_used_twice(spec) for spec in TABLES.values()]
-    return rules + [_no_parent(spec) for spec in TABLES.values() if spec.parent]
+@family
+def used_twice() -> list[Rule]:
+    """Keys used twice, a rule a table of the schema as it stands now."""
+    return [_used_twice(spec) for spec in TABLES.values()]
+
+
+@family
+def no_parent() -> list[Rule]:
+    """Rows without their parent, a rule a table of the schema as it stands now."""
+    return [_no_parent(spec) for spec in TABLES.values() if spec.parent]

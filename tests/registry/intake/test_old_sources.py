@@ -15,7 +15,7 @@ import pytest
 
 from registry.intake.cell import is_blank
 from registry.intake.sheet import Block
-from registry.old_sheets.sources import open_old
+from registry.old_sheets.sources.open_old import open_old
 from registry.problems.cell_text import ErrorValue, NoResult
 from registry.problems.problem import SourceError
 
