@@ -152,3 +152,10 @@ def test_the_few_without_a_yes_are_not_told_by_the_number_recorded() -> None:
 def test_a_group_is_large_enough_from_five(size: int, stands: bool) -> None:
     found = table(("female", "yes", 0, size), ("male", "yes", size, size))
     assert bool(shown(found)) is stands
+
+
+@pytest.mark.parametrize(("size", "stands"), [(4, False), (5, True)])
+def test_the_median_of_a_group_is_told_from_five_patients(size: int, stands: bool) -> None:
+    age = Estimate(id="baseline.age_y", kind="median", value=34.0, n=size, unit="patient",
+                   measure="years", group={"ruptured": "yes"})
+    assert (for_outside([age])[0].kind == "median") is stands

@@ -71,6 +71,13 @@ def test_a_visit_passed_over_is_missed_when_the_next_is_due():
     assert found["clinic at 3 months"] == "missed" and found["clinic at 1 year"] == "due"
 
 
+@pytest.mark.parametrize(("ahead", "listed"), [(60, True), (61, False)])
+def test_a_visit_is_listed_from_sixty_days_before_its_window_opens(ahead, listed):
+    clinic = default_schedule().visits[1]
+    opens = OPERATION + dt.timedelta(days=clinic.days - clinic.early)
+    assert (clinic.what in states(never_seen(), opens - dt.timedelta(days=ahead))) is listed
+
+
 def test_days_over_count_from_the_last_day_that_would_do():
     table = follow_up_of(never_seen(), today=OPERATION + dt.timedelta(days=10))
     overdue = table[table["state"] == "overdue"].iloc[0]
