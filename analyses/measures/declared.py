@@ -78,6 +78,22 @@ def measure(id: str) -> Measure:
     return all_measures()[id]
 
 
+@cache
+def _homes() -> MappingProxyType[str, Measure]:
+    """Every id that a measure gives, its parts among them → the measure."""
+    return MappingProxyType({
+        id: one for one in all_measures().values()
+        for id in (one.id, *(one.parts if isinstance(one, Worked) else ()))})
+
+
+def measure_behind(id: str) -> Measure | None:
+    """The measure that gives an id, itself or as one of its parts; None for what is derived.
+
+    A level that no list foresaw is of the measure that its id begins with.
+    """
+    return _homes().get(id) or _homes().get(id.rpartition(".")[0])
+
+
 def share_of(id: str) -> Share:
     """The measure of this id, which is a share of units. Raises TypeError where it is not."""
     found = measure(id)
@@ -90,6 +106,11 @@ def shown_at(*places: Place) -> list[tuple[str, str]]:
     """The (id, unit) pairs shown at any of these places, in the order of declaration."""
     return [(one.id, unit) for one in all_measures().values() for place in places
             for unit in one.shown_in.get(place, ())]
+
+
+def answering(item: str) -> list[str]:
+    """The ids of the measures that answer an item of a reporting standard."""
+    return [one.id for one in all_measures().values() if item in one.answers]
 
 
 def shares_at(place: Place) -> list[tuple[Share, str]]:

@@ -248,8 +248,8 @@ ANY = Share(
               Place.QUALITY_OUTCOME: PER_SESSION, Place.COMPARED: PER_SESSION,
               Place.CASE_ANY: PER_SESSION, Place.PRECISION: PER_SESSION,
               Place.MODELLED: PER_SESSION, Place.MONITORED: PER_SESSION},
-    answers=("strobe 15", "process 10c", "avm-endovascular: Complications",
-             "avm-terminology: Complications"),
+    answers=("avm-endovascular: Complications", "avm-terminology: Complications",
+             "process 14", "strobe 15"),
     comparable=("any complication",), uses=THE_SET, checked_against=BY_HAND)
 SYMPTOMATIC = Share(
     id="complication.symptomatic", units=FOUR, label="Symptomatic complication",

@@ -207,7 +207,7 @@ FINAL_CONFIRMED = Share(
     shown_in={**EVERY_CLOSURE, Place.SUMMARY: LESION_ONLY, Place.DEFINITIONS: LESION_ONLY,
               Place.CLOSURE_TEXT: LESION_ONLY, Place.CLOSURE_BY_GRADE: LESION_ONLY,
               Place.TREND_CLOSURE: LESION_ONLY, Place.COMPARED: LESION_ONLY},
-    answers=("avm-terminology: Obliteration",),
+    answers=("avm-terminology: Result of imaging",),
     uses=("follow_ups.imaging", "follow_ups.occlusion", "follow_ups.follow_up_date",
           "resections.result", "resections.angiography_date", "lesions.plan_status"),
     checked_against="counted by hand on the small cohort")

@@ -394,6 +394,7 @@ FOLLOWED = Worked(
     subject="follow-up",
     counted="years from the first treatment to the last day known of, by reverse Kaplan–Meier",
     among="patients treated",
-    work=over_time_estimates, uses=VISITS,
+    work=over_time_estimates,
+    answers=("process 12", "strobe 14c"), uses=VISITS,
     checked_against="Schemper and Smith 1996; R survival")
 CURVES = (CONFIRMED_OVER_TIME, CLOSURE_BRACKETED, REOPENED, REOPENED_BRACKETED, FIRST_HAEMORRHAGE)

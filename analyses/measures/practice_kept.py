@@ -80,7 +80,7 @@ def _limit(
         id=f"technique.{limit}", units=INJECTION, label=label, subject=subject, counted=counted,
         among=COPOLYMER, counts=_within(limit), by=BY, unknown=NOT_RECORDED,
         shown_in={Place.LIMITS_TABLE: INJECTION, **(shown_in or {})}, uses=uses,
-        answers=("process 10b",) if limit == "rate" else (), checked_against=BY_HAND)
+        answers=("process 11",) if limit == "rate" else (), checked_against=BY_HAND)
 
 
 IN_TEXT = {Place.LIMITS_TEXT: INJECTION}

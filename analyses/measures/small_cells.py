@@ -1,8 +1,8 @@
 """Small cells of cross-tabulated patient characteristics, kept out of files that leave.
 
-A cell that counts 1 to 4 patients in a group could point to a person. Only characteristics
-(`baseline.*`) are held back, with `registry.privacy.suppress_small`, so that what is left does
-not give them away; deaths, deficits and complications never are.
+A cell that counts 1 to 4 patients in a group could point to a person. Only characteristics are
+held back (a measure says of itself that it is one), with `registry.privacy.suppress_small`, so
+that what is left does not give them away; deaths, deficits and complications never are.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from analyses.measures.declared import measure_behind
+from analyses.measures.measure import SmallCells
 from analyses.statistics.estimate import Estimate
 from registry.privacy.suppression import SMALLEST, suppress_small
 
@@ -50,7 +52,9 @@ def held_back(estimates: Iterable[Estimate]) -> int:
 
 
 def _is_characteristic(estimate: Estimate) -> bool:
-    return estimate.id.startswith("baseline.") and not estimate.id.endswith(".smd")
+    declared = measure_behind(estimate.id)
+    return (declared is not None and declared.small_cells is SmallCells.HIDDEN
+            and not estimate.id.endswith(".smd"))
 
 
 def _is_small(estimate: Estimate) -> bool:

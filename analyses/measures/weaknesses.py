@@ -80,9 +80,16 @@ NOT_SAID = "that do not say who judged"
 UNITS_COUNTED = {"patients": "patient", "lesions": "lesion", "sessions": "session",
                  "injections": "injection", "catheters": "catheter", "sites": "site",
                  "suite_log": "procedure", "events": "event"}
+ANSWERS = {
+    "lesions": ("avm-endovascular: Grade",),
+    "sessions": ("avm-endovascular: Goal", "avm-endovascular: Procedure",
+                 "avm-terminology: Treatment", "process 9"),
+    "patients": ("process 7a", "process 13", "strobe 14a", "strobe 14b"),
+}
 COUNTS: tuple[Measure, ...] = tuple(
     Worked(id=f"count.{name}", units=(unit,), label=name.capitalize(), subject=name, counted=name,
            among=name, kind="count", work=count_estimates, checked_against=BY_HAND,
+           answers=ANSWERS.get(name, ()),
            uses=("services.suite_log_procedures",) if name == "suite_log" else ())
     for name, unit in UNITS_COUNTED.items())
 OPEN_FUNCTION = Share(
@@ -92,6 +99,7 @@ OPEN_FUNCTION = Share(
     counted="alive as far as is known, with no visit at least 90 days after the last treatment",
     among="patients treated", counts=_no_visit, by=(),
     shown_in={Place.FUNCTION_TEXT: ("patient",)}, uses=("follow_ups.follow_up_date",),
+    answers=("process 15",),
     checked_against=BY_HAND)
 OPEN_IMAGING = Share(
     id="open.imaging", units=("lesion",), label="Never imaged after the end of treatment",
@@ -104,10 +112,12 @@ OPEN_READER = Share(
     subject="occlusion read by the operator alone", counted="occlusion read by the operator",
     among="sessions of a lesion whose reader is recorded",
     counts=_judged_by_operator("sessions", Sessions.occlusion_read_by, Sessions.session_no), by=(),
-    unknown=NOT_SAID, uses=("sessions.occlusion_read_by",), checked_against=BY_HAND)
+    unknown=NOT_SAID, uses=("sessions.occlusion_read_by",), answers=("strobe 8",),
+    checked_against=BY_HAND)
 OPEN_RATER = Share(
     id="open.mrs_rater", units=("visit",), label="mRS rated by the operator",
     subject="an mRS rated by the operator", counted="mRS rated by the operator",
     among="visits whose rater is recorded",
     counts=_judged_by_operator("follow_ups", FollowUps.mrs_rater, FollowUps.follow_up_no), by=(),
-    unknown=NOT_SAID, uses=("follow_ups.mrs_rater",), checked_against=BY_HAND)
+    unknown=NOT_SAID, uses=("follow_ups.mrs_rater",), answers=("strobe 8",),
+    checked_against=BY_HAND)

@@ -10,6 +10,7 @@ from importlib.resources import files
 
 from analyses.content.blocks import Cell, Document, Section, Table, plain
 from analyses.content.numbering import Labels, labels_of
+from analyses.measures.declared import answering
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 
@@ -22,16 +23,16 @@ ANYWHERE = ("title", "not matched")
 class Item:
     """One item: what it asks, and what answers it.
 
-    where: section titles and `@name` of tables and figures; estimates, fields, tables: what the
-    data must hold for those to be an answer (any estimate with units, every characteristic
-    recorded at least once, tables with rows); author: what only the authors can add.
+    where: section titles and `@name` of tables and figures; fields, tables: what the data must
+    hold for those to be an answer (every characteristic recorded at least once, tables with
+    rows); author: what only the authors can add. Which measures answer it, they say themselves
+    (`Measure.answers`): one of them must have counted something.
     """
 
     topic: str
     item: str
     no: str = ""
     where: tuple[str, ...] = ()
-    estimates: tuple[str, ...] = ()
     fields: tuple[str, ...] = ()
     tables: tuple[str, ...] = ()
     author: str = ""
@@ -77,19 +78,26 @@ def _table(
 ) -> Table:
     rows = tuple(
         (Cell(item.no or str(place), heading=True), Cell(f"{item.topic}: {item.item}"),
-         Cell(answer(item, labels, titles, results, held)))
+         Cell(answer(found.name, item, labels, titles, results, held)))
         for place, item in enumerate(found.items, start=1))
     return Table(f"checklist-{found.name}", found.title, ("No", "Item", "Where"), rows,
                  (found.source,))
 
 
+def key_of_item(name: str, item: Item) -> str:
+    """What a measure says that it answers: "strobe 15", or "avm-terminology: Haemorrhage"."""
+    return f"{name} {item.no}" if item.no else f"{name}: {item.topic}"
+
+
 def answer(
-    item: Item, labels: Labels, titles: set[str], results: Results, held: Mapping[str, int],
+    name: str, item: Item, labels: Labels, titles: set[str], results: Results,
+    held: Mapping[str, int],
 ) -> str:
     """Where the item is answered, what the data lack for it, and what the authors add."""
     lacking = [f for f in item.fields if not held.get(f"baseline.{f}")]
     empty = [t for t in item.tables if results.units.tables[t].empty]
-    none = bool(item.estimates) and not any(held.get(id) for id in item.estimates)
+    measures = answering(key_of_item(name, item))
+    none = bool(measures) and not any(held.get(id) for id in measures)
     said = [] if none or empty else list(filter(None, (
         _place(where, labels, titles) for where in item.where)))
     if item.where and not said:
