@@ -6,6 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from analyses.literature.published import PublishedSeries, published_series
+from analyses.measures.harm import (
+    ANY,
+    HAEMORRHAGIC_EVENT,
+    HAEMORRHAGIC_WITHOUT_NAVIGATION,
+    PERMANENT_DEFICIT,
+    SYMPTOMATIC,
+)
+from analyses.measures.obliteration import EMBOLIZATION_COMPLETE
 
 
 @dataclass(frozen=True)
@@ -29,39 +37,40 @@ NOT_ONE_THING = ("A clinically significant complication and any new deficit are 
                  "different things: they are not pooled with each other.")
 
 COMPARED = (
-    Beside("complication.any", "session", ("any complication",), ("any complication",),
+    Beside(ANY.id, "session", ANY.comparable, ("any complication",),
            "Papers differ in how long after a session they look, and in whether an event without "
            "symptoms counts; ours counts 30 days and every recorded event."),
-    Beside("complication.symptomatic", "session", ("clinically significant", "any new deficit"),
+    Beside(SYMPTOMATIC.id, "session", SYMPTOMATIC.comparable,
            ("any new deficit",),
            "A clinically significant complication and a new deficit are not the same as a "
            "symptomatic event; they are the nearest that was printed.", NOT_ONE_THING),
-    Beside("complication.symptomatic", "patient", ("clinically significant", "any new deficit"),
+    Beside(SYMPTOMATIC.id, "patient", SYMPTOMATIC.comparable,
            ("any new deficit",),
            "A clinically significant complication and a new deficit are not the same as a "
            "symptomatic event; they are the nearest that was printed. A patient with several "
            "sessions has several chances of an event.",
            NOT_ONE_THING),
-    Beside("complication.permanent_deficit", "session", ("permanent deficit",),
+    Beside(PERMANENT_DEFICIT.id, "session", PERMANENT_DEFICIT.comparable,
            ("permanent deficit or death",),
            "Ours includes death; the paper's own words stand in its line.",
            "Counts of deficits alone are not pooled with counts that include death, as ours do."),
-    Beside("complication.permanent_deficit", "patient", ("permanent deficit",),
+    Beside(PERMANENT_DEFICIT.id, "patient", PERMANENT_DEFICIT.comparable,
            ("permanent deficit or death",),
            "Ours includes death; the paper's own words stand in its line.",
            "Counts of deficits alone, or of severe ones alone (mRS over 2), are not pooled with "
            "counts that include death, as ours do."),
-    Beside("complication.haemorrhagic", "session", ("haemorrhagic complication",),
+    Beside(HAEMORRHAGIC_EVENT.id, "session", HAEMORRHAGIC_EVENT.comparable,
            ("haemorrhagic complication",),
            "Ours includes vessel perforation without symptoms. Papers differ in the agent and in "
            "how long after a session they look."),
-    Beside("complication.haemorrhagic_without_navigation", "session",
-           ("haemorrhage unrelated to",), ("haemorrhage unrelated to arterial perforation",),
+    Beside(HAEMORRHAGIC_WITHOUT_NAVIGATION.id, "session",
+           HAEMORRHAGIC_WITHOUT_NAVIGATION.comparable,
+           ("haemorrhage unrelated to arterial perforation",),
            "Ours leaves out perforation by navigation only; one published line leaves out "
            "perforation by navigation or by catheter retrieval, the other is of a transvenous "
            "cohort.", "Transvenous and transarterial embolization are not pooled."),
-    Beside("obliteration.embolization_complete", "lesion",
-           ("complete obliteration by embolization",), ("complete obliteration by embolization",),
+    Beside(EMBOLIZATION_COMPLETE.id, "lesion",
+           EMBOLIZATION_COMPLETE.comparable, ("complete obliteration by embolization",),
            "A service that embolizes before a resection does not aim at closing the nidus by "
            "embolization alone."),
 )

@@ -216,3 +216,5 @@ CHARACTERISTICS: tuple[Measure, ...] = tuple(
         parts=_parts(field), small_cells=SmallCells.HIDDEN, uses=_uses(field),
         checked_against="counted by hand on the small cohort; differences: Austin 2009")
     for unit, fields in SECTIONS for field in fields)
+AGE, PRESENTATION = (next(one for one in CHARACTERISTICS if one.id == f"baseline.{column}")
+                     for column in (Patients.age_y, Patients.presentation))

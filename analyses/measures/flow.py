@@ -175,6 +175,7 @@ def words_of(losses: tuple[tuple[str, Estimate], ...]) -> Iterator[str]:
         yield f"{count.n:,} {reason}"
 
 
+LEFT_OUT, EXCLUDED = "flow.left_out", "flow.excluded"
 WORDS = {
     "recorded": "Recorded", "left_out": "Left out of the freeze", "frozen": "In this freeze",
     "excluded": "Left out of this study", "kept": "In this study",

@@ -41,6 +41,8 @@ class Place(StrEnum):
     QUALITY_BALANCING = "quality report, balancing"
     CASE_ANY = "conference, how often here"
     PRECISION = "planning, what so many can show"
+    LOST = "paper, limitations, who was lost"
+    JUDGED = "paper, limitations, who judged"
     COMPARED = "groups compared"
     QUESTIONED = "missing outcomes questioned"
     MODELLED = "technique models"

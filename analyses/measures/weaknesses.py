@@ -75,6 +75,8 @@ def _events(units: Units) -> Estimate:
     )
 
 
+SITES, SESSIONS = "count.sites", "count.sessions"
+SUITE_LOG, EVENTS = "count.suite_log", "count.events"
 BY_HAND = "counted by hand on the small cohort"
 NOT_SAID = "that do not say who judged"
 UNITS_COUNTED = {"patients": "patient", "lesions": "lesion", "sessions": "session",
@@ -98,7 +100,8 @@ OPEN_FUNCTION = Share(
     subject="no visit at least 90 days after the last treatment",
     counted="alive as far as is known, with no visit at least 90 days after the last treatment",
     among="patients treated", counts=_no_visit, by=(),
-    shown_in={Place.FUNCTION_TEXT: ("patient",)}, uses=("follow_ups.follow_up_date",),
+    shown_in={Place.FUNCTION_TEXT: ("patient",), Place.LOST: ("patient",)},
+    uses=("follow_ups.follow_up_date",),
     answers=("process 15",),
     checked_against=BY_HAND)
 OPEN_IMAGING = Share(
@@ -106,12 +109,14 @@ OPEN_IMAGING = Share(
     subject="no image after the end of treatment",
     counted="no angiogram of any kind after the end of treatment",
     among="lesions treated whose plan is not ongoing", counts=_never_imaged, by=(),
+    shown_in={Place.LOST: ("lesion",)},
     uses=("follow_ups.imaging", "resections.angiography_date"), checked_against=BY_HAND)
 OPEN_READER = Share(
     id="open.occlusion_reader", units=("session",), label="Occlusion read by the operator",
     subject="occlusion read by the operator alone", counted="occlusion read by the operator",
     among="sessions of a lesion whose reader is recorded",
     counts=_judged_by_operator("sessions", Sessions.occlusion_read_by, Sessions.session_no), by=(),
+    shown_in={Place.JUDGED: ("session",)},
     unknown=NOT_SAID, uses=("sessions.occlusion_read_by",), answers=("strobe 8",),
     checked_against=BY_HAND)
 OPEN_RATER = Share(
@@ -119,5 +124,6 @@ OPEN_RATER = Share(
     subject="an mRS rated by the operator", counted="mRS rated by the operator",
     among="visits whose rater is recorded",
     counts=_judged_by_operator("follow_ups", FollowUps.mrs_rater, FollowUps.follow_up_no), by=(),
+    shown_in={Place.JUDGED: ("visit",)},
     unknown=NOT_SAID, uses=("follow_ups.mrs_rater",), answers=("strobe 8",),
     checked_against=BY_HAND)

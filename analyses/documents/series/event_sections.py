@@ -21,6 +21,7 @@ from analyses.measures.declared import shown_at
 from analyses.measures.group_words import GROUP_LABELS
 from analyses.measures.places import Place
 from analyses.measures.results import Results
+from analyses.measures.weaknesses import EVENTS
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.estimate_text import plural
 from registry.schema import Complications, Patients
@@ -148,7 +149,7 @@ def _placed(results: Results) -> Paragraph:
     events = results.units.events
     by_date = events["placed_by_date"].astype(bool)
     found = Estimate(
-        id="count.events", kind="count", value=float(len(events)), n=len(events), unit="event",
+        id=EVENTS, kind="count", value=float(len(events)), n=len(events), unit="event",
         method="count", clusters=int(events[Patients.patient_id].nunique()),
         counted=counted_rows(events["key"], by_date), events=int(by_date.sum()))
     by_dates = "none" if not found.events else f"{found.events:,}"

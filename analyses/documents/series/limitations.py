@@ -5,10 +5,12 @@ from __future__ import annotations
 from analyses.content.blocks import Points, Section, Sentence
 from analyses.documents.series.said import listed, told
 from analyses.measures.declared import about, shown_at
+from analyses.measures.flow import EXCLUDED, LEFT_OUT
 from analyses.measures.over_time import BLEED_FREE, HORIZONS
 from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
+from analyses.measures.weaknesses import SESSIONS, SITES, SUITE_LOG
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from registry.schema import Services
@@ -33,7 +35,7 @@ def limitations_section(results: Results, models: tuple[Sentence, ...]) -> Secti
 
 
 def _sites(results: Results) -> list[Sentence]:
-    sites = results.one("count.sites", "site")
+    sites = results.one(SITES, "site")
     if (sites.n or 0) > 1:
         return [Sentence(f"{sites.n} sites contributed; differences between them are not "
                          "modelled.", (sites,))]
@@ -51,12 +53,12 @@ def _enrolment(results: Results) -> list[Sentence]:
     if not consecutive.fillna(False).all():
         said.append(Sentence("The series is not consecutive: not every eligible patient of the "
                              "period was entered, and those left out may differ."))
-    log = [e for e in results.estimates if e.id == "count.suite_log"]
+    log = [e for e in results.estimates if e.id == SUITE_LOG]
     if not log:
         said.append(Sentence("The suite's own log was not compared with the registry, so that "
                              "complete entry cannot be checked."))
-    elif (log[0].n or 0) > (results.one("count.sessions", "session").n or 0):
-        held = results.one("count.sessions", "session")
+    elif (log[0].n or 0) > (results.one(SESSIONS, "session").n or 0):
+        held = results.one(SESSIONS, "session")
         said.append(Sentence(f"{held.n:,} of the {log[0].n:,} procedures in the suite's log are "
                              "analysed; what happened in the others is not known here.",
                              (held, log[0])))
@@ -65,7 +67,7 @@ def _enrolment(results: Results) -> list[Sentence]:
 
 def _left_out(results: Results) -> list[Sentence]:
     out = [e for e in results.estimates if e.unit == "patient" and e.n
-           and e.id in ("flow.left_out", "flow.excluded")]
+           and e.id in (LEFT_OUT, EXCLUDED)]
     if not out:
         return []
     total = sum(e.n or 0 for e in out)
@@ -75,7 +77,7 @@ def _left_out(results: Results) -> list[Sentence]:
 
 
 def _lost(results: Results) -> list[Sentence]:
-    said = [s for pair in (("open.function", "patient"), ("open.imaging", "lesion"))
+    said = [s for pair in shown_at(Place.LOST)
             for s in told(results, *pair) if s.estimates[0].events]
     last = str(HORIZONS[-1])
     late = [e for e in results.estimates
@@ -117,7 +119,7 @@ def _lower(label: str) -> str:
 
 
 def _who_judged(results: Results) -> list[Sentence]:
-    return [s for pair in (("open.occlusion_reader", "session"), ("open.mrs_rater", "visit"))
+    return [s for pair in shown_at(Place.JUDGED)
             for s in told(results, *pair) if s.estimates[0].events]
 
 

@@ -13,6 +13,7 @@ from analyses.documents.series.said import listed, told
 from analyses.measures.declared import measure, shown_at
 from analyses.measures.places import Place
 from analyses.measures.results import Results
+from analyses.measures.weaknesses import SESSIONS, SITES, SUITE_LOG
 from analyses.population.exclusions import STUDY, added_to
 from analyses.words.estimate_text import plural
 from registry.clinical.practice_limits import LIMITS_CAUTION
@@ -32,13 +33,13 @@ def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Sectio
 def design(results: Results) -> list[Sentence]:
     """Setting, period, who was eligible, and who was left out."""
     services = results.units.tables["services"]
-    sites = results.one("count.sites", "site")
+    sites = results.one(SITES, "site")
     where = f"{sites.n} services" if (sites.n or 0) > 1 else "one service"
     said = [Sentence(f"This is an observational analysis of the registry of {where} that treats "
                      "brain arteriovenous malformations by embolization with a liquid agent, alone "
                      "or before resection or radiosurgery.", (sites,))]
     said += [Sentence(_period(row)) for row in services.to_dict("records")]
-    if told(results, "count.suite_log", "procedure"):
+    if told(results, SUITE_LOG, "procedure"):
         said.append(_against_the_log(results))
     if results.manifest.get("purpose") == "research":
         said.append(Sentence("Only patients whose research use of data was granted or waived are "
@@ -57,8 +58,8 @@ def _period(row: Mapping[str, Any]) -> str:
 
 
 def _against_the_log(results: Results) -> Sentence:
-    log = results.one("count.suite_log", "procedure")
-    held = results.one("count.sessions", "session")
+    log = results.one(SUITE_LOG, "procedure")
+    held = results.one(SESSIONS, "session")
     return Sentence(
         f"The angiography suite's own log counts {log.n:,} embolizations of brain arteriovenous "
         f"malformations in the period; {held.n:,} are analysed here.", (log, held))

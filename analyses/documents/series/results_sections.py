@@ -27,6 +27,7 @@ from analyses.documents.series.time_sections import (
 from analyses.documents.tables.measurement_tables import baseline_table
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
+from analyses.measures.baseline import AGE, PRESENTATION
 from analyses.measures.declared import about, shown_at
 from analyses.measures.places import Place
 from analyses.measures.resection import CONFOUNDED
@@ -34,7 +35,7 @@ from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.words.estimate_text import plural
 
-PATIENT = (("baseline.age_y", "patient"), ("baseline.presentation.haemorrhage", "patient"))
+PATIENT = ((AGE.id, "patient"), (f"{PRESENTATION.id}.haemorrhage", "patient"))
 def results_sections(results: Results, technique: tuple[Block, ...]) -> list[Section]:
     """The results in parts. `technique`: the blocks on technique and outcome, none where none."""
     parts = [
