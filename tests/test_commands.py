@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import json
 import shutil
+import tomllib
 from fnmatch import fnmatch
 from importlib.metadata import version
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import typer
+from registry_sources import clean_registry
 from typer.testing import CliRunner, Result
 
 from analyses.commands.app import VERBS, app
 from analyses.commands.speaking import CallError, Told, spoken
 from analyses.commands.who_may_see import OUTPUTS, SERIES, Sight, outputs_of, who_may_see
 from registry.intake.workbook_write import fill_workbook
+from registry.quality import follow_up_schedule
+from registry.quality.dictionary import data_dictionary
 from synthetic_cohort.untidy import mend_workbook, untidy_workbook
 
 
@@ -116,6 +121,38 @@ def test_the_blank_workbook_is_written_where_asked(tmp_path: Path) -> None:
     assert done.exit_code == 0 and (tmp_path / "blank.xlsx").stat().st_size > 10_000
 
 
+@pytest.mark.parametrize("ending", [".xlsx", ".csv", ".md"])
+def test_the_data_dictionary_is_written_and_never_over_a_file(ending: str, tmp_path: Path) -> None:
+    out = tmp_path / f"fields{ending}"
+    done = nidusbook("dictionary", "--out", out)
+    assert done.exit_code == 0, done.output
+    if ending == ".xlsx":
+        found = pd.read_excel(out, dtype="string", keep_default_na=False)
+        assert found.to_numpy().tolist() == data_dictionary().to_numpy().tolist()
+    else:
+        assert "feeding_artery" in out.read_text(encoding="utf-8")
+    again = nidusbook("dictionary", "--out", out)
+    assert again.exit_code == 2 and "there already" in again.output and no_traceback(again)
+
+
+def test_the_data_dictionary_has_three_endings(tmp_path: Path) -> None:
+    done = nidusbook("dictionary", "--out", tmp_path / "fields.pdf")
+    assert done.exit_code == 2 and ".xlsx, .csv or .md" in done.output
+    assert not list(tmp_path.iterdir())
+
+
+def test_check_takes_the_services_own_follow_up_schedule(tmp_path: Path) -> None:
+    store, own = tmp_path / "avm.sqlite", tmp_path / "visits.toml"
+    clean_registry(store)
+    text = Path(follow_up_schedule.__file__).with_suffix(".toml").read_text(encoding="utf-8")
+    source = tomllib.loads(text)["source"]
+    own.write_text(text.replace(source, "our protocol of 2024"), encoding="utf-8")
+    done = nidusbook("check", "--registry", store, "--schedule", own)
+    assert "(schedule: our protocol of 2024)" in done.output
+    wrong = nidusbook("check", "--registry", store, "--schedule", tmp_path / "none.toml")
+    assert wrong.exit_code == 2 and no_traceback(wrong)
+
+
 def test_the_version_is_that_of_the_distribution() -> None:
     done = nidusbook("--version")
     assert done.exit_code == 0 and done.output == f"nidusbook {version('nidusbook')}\n"
@@ -123,6 +160,8 @@ def test_the_version_is_that_of_the_distribution() -> None:
 
 @pytest.mark.parametrize(("words", "line"), [
     (("workbook", "blank.xlsx"), "May leave the service: the blank workbook (no data)."),
+    (("dictionary", "--out", "fields.csv"),
+     "May leave the service: the data dictionary (no data)."),
     (("plan", "plan.toml"), "May leave the service: the plan (no data)."),
     (("intake", "old.csv", "--mapping", "old.toml", "--draft"),
      "Stays inside the service: the mapping (words of the old spreadsheet); "

@@ -11,11 +11,11 @@ from typing import Annotated
 import typer
 
 from analyses.commands.freeze_verbs import freeze, plan, report
-from analyses.commands.registry_verbs import check, intake, workbook
+from analyses.commands.registry_verbs import check, dictionary, intake, workbook
 from analyses.commands.speaking import spoken
 from analyses.commands.trial_verbs import demo, verify
 
-VERBS = (demo, workbook, intake, check, freeze, plan, report, verify)
+VERBS = (demo, workbook, dictionary, intake, check, freeze, plan, report, verify)
 
 app = typer.Typer(
     name="nidusbook", no_args_is_help=True, add_completion=False, rich_markup_mode=None,

@@ -29,6 +29,16 @@ def workbook(out: Annotated[Path, typer.Argument(metavar="OUT.xlsx")]) -> Told:
         f"Entry workbook written to {out}. Its first sheet says how to fill it in.",))
 
 
+def dictionary(out: Annotated[Path, typer.Option(
+        "--out", metavar="FILE", help="A file that does not exist yet: .xlsx, .csv or .md.")],
+) -> Told:
+    """Write the data dictionary: every field, its definition, unit and allowed values."""
+    from registry.quality.dictionary import write_dictionary
+
+    write_dictionary(out)
+    return Told("dictionary", (f"Data dictionary written to {out}.",))
+
+
 def intake(
     source: Annotated[Path, typer.Argument(
         help="Entry workbook, folder of CSV files, or an old spreadsheet with its mapping.")],
@@ -68,12 +78,18 @@ def _draft(source: Path, mapping: Path | None) -> Told:
         return Told("draft", draft_mapping(source, mapping, progress=tell))
 
 
-def check(registry: Registry) -> Told:
+def check(
+    registry: Registry,
+    schedule: Annotated[Path | None, typer.Option(
+        help="The service's own follow-up schedule (TOML).")] = None,
+) -> Told:
     """Show data quality: completeness, open queries, follow-up due, the audit trail."""
     from registry import open_registry
+    from registry.quality.follow_up_schedule import read_schedule
     from registry.quality.state import quality_report
 
+    own = read_schedule(schedule) if schedule else None
     with progress() as tell:
         tell("reading the registry")
-        state = quality_report(open_registry(registry, create=False))
+        state = quality_report(open_registry(registry, create=False), schedule=own)
     return Told("check", state.lines, DATA_ERRORS if state.errors else DONE)

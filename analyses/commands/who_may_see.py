@@ -51,6 +51,7 @@ OUTPUTS = (
     Output("the mapping", Sight.INSIDE, "words of the old spreadsheet", ("draft",)),
     Output("what is on the screen", Sight.INSIDE, "study codes", ("intake", "draft", "check")),
     Output("the blank workbook", Sight.LEAVES, "no data", ("workbook",)),
+    Output("the data dictionary", Sight.LEAVES, "no data", ("dictionary",)),
     Output("the plan", Sight.LEAVES, "no data", ("plan",)),
     Output("what is on the screen", Sight.LEAVES, "published examples", ("verify",)),
 )

@@ -1,15 +1,24 @@
-"""The data dictionary, generated from the schema: as a table, as Markdown and as CSV."""
+"""The data dictionary, generated from the schema: a table, Markdown, CSV, a workbook."""
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+
 import pandas as pd
 
+from registry.problems.sentence_error import SentenceError
 from registry.schema import TABLES, FieldSpec, TableSpec
 
 COLUMNS = (
     "table", "field", "label", "definition", "unit", "type", "values", "minimum", "maximum",
     "required", "key",
 )
+
+
+class DictionaryError(SentenceError, ValueError):
+    """The data dictionary cannot be written where it was asked for."""
 
 
 def data_dictionary() -> pd.DataFrame:
@@ -60,3 +69,44 @@ def _line(field: FieldSpec) -> str:
     star = "*" if field.required else ""
     cells = (f"{field.name}{star}", field.label, field.wanted, field.definition)
     return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
+
+
+def write_dictionary(path: Path) -> None:
+    """Write the data dictionary as .xlsx, .csv or .md, by the name's ending.
+
+    Raises DictionaryError, with nothing written, for another ending, a file that is there
+    already, or a folder that is not.
+    """
+    writers = {".xlsx": _write_xlsx, ".csv": _write_text(dictionary_csv),
+               ".md": _write_text(dictionary_markdown)}
+    write = writers.get(path.suffix.lower())
+    if write is None:
+        raise DictionaryError(
+            f"The name {path.name} does not end in .xlsx, .csv or .md; give one that does.")
+    if path.exists():
+        raise DictionaryError(f"{path} is there already; give another name, or move it away.")
+    if not path.parent.is_dir():
+        raise DictionaryError(f"The folder {path.parent} does not exist; make it first.")
+    write(path)
+
+
+def _write_text(text: Callable[[], str]) -> Callable[[Path], None]:
+    def write(path: Path) -> None:
+        path.write_text(text(), encoding="utf-8", newline="\n")
+
+    return write
+
+
+def _write_xlsx(path: Path) -> None:
+    from xlsxwriter import Workbook
+
+    frame = data_dictionary()
+    with Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False}) as book:
+        book.set_properties({"created": dt.datetime(2024, 1, 1)})
+        bold = book.add_format({"bold": True})
+        sheet = book.add_worksheet("Dictionary")
+        sheet.freeze_panes(1, 2)
+        sheet.write_row(0, 0, [name.capitalize() for name in frame.columns], bold)
+        for number, row in enumerate(frame.itertuples(index=False), start=1):
+            for at, cell in enumerate(row):
+                sheet.write_string(number, at, cell)

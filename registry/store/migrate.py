@@ -38,7 +38,7 @@ def is_empty(connection: Connection) -> bool:
 
 
 def check_ours(connection: Connection, sql: SqlTables, shown: str) -> None:
-    """Refuse a database that is not a registry, or one of a newer version.
+    """Refuse a database that is not a registry, is of a newer version, or has other columns.
 
     Raises RegistryError.
     """
@@ -54,14 +54,16 @@ def check_ours(connection: Connection, sql: SqlTables, shown: str) -> None:
             "path of a registry file, or a name that does not exist yet."
         )
     version = int(info.get("schema_version", "0"))
-    unknown = _unknown_columns(connection, tables)
-    if version > SCHEMA_VERSION or unknown:
-        why = f"schema {version}, this program knows {SCHEMA_VERSION}"
-        if version <= SCHEMA_VERSION:
-            why = "it has fields this program does not know: " + ", ".join(unknown)
+    if version > SCHEMA_VERSION:
         raise RegistryError(
-            f"{shown} was written by a newer nidusbook ({why}); nothing was changed. Install the "
-            "newer version."
+            f"{shown} was written by a newer nidusbook (schema {version}, this program knows "
+            f"{SCHEMA_VERSION}); nothing was changed. Install the newer version."
+        )
+    if unknown := _unknown_columns(connection, tables):
+        raise RegistryError(
+            f"{shown} has columns that schema {version} does not know: {', '.join(unknown)}; "
+            "nothing was changed. They were added by hand or by another program: take them out "
+            "on a copy, or work on from a copy without them."
         )
 
 

@@ -102,7 +102,9 @@ def test_a_registry_with_a_field_this_program_does_not_know(tmp_path):
     with sqlite3.connect(place) as raw:
         raw.execute("ALTER TABLE lesions ADD COLUMN flow_rate FLOAT")
     raw.close()
-    assert "does not know: lesions.flow_rate" in refused(place)
+    told = refused(place)
+    assert "has columns that schema 1 does not know: lesions.flow_rate" in told
+    assert "newer" not in told and "nothing was changed" in told
 
 
 @pytest.mark.parametrize("place", ["", "mysql://u@h/d", "sqlite://", "http://x/y", "://"])
