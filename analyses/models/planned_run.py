@@ -108,7 +108,7 @@ def _risks(
     fitted: ModelFit, imputed: ImputedFit | None, model: PlannedModel
 ) -> StandardisedRisks | None:
     whole = imputed.models[0] if imputed else fitted
-    if whole.fitted.penalised is None or len(model.exposure.columns) > 1:
+    if not whole.fitted.gives_risks or len(model.exposure.columns) > 1:
         return None
     settings = exposure_settings(fitted.rows.frame[model.exposure.columns[0]], model.exposure)
     if imputed is not None:

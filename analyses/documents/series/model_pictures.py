@@ -23,7 +23,7 @@ ORDERS = {Injections.venous_passage: VENOUS_PASSAGE}
 def curve_pictures(results: Iterable[PlannedResult]) -> tuple[Picture, ...]:
     """The partial effect of every planned spline, with the density of the data on its axis."""
     return tuple(_curve(r) for r in results if r.fit is not None
-                 and r.model.exposure.form == "spline" and r.fit.fitted.penalised is not None)
+                 and r.model.exposure.form == "spline" and r.fit.fitted.gives_risks)
 
 
 def _curve(result: PlannedResult) -> Picture:

@@ -1,4 +1,4 @@
-"""Binomial intervals as plain numbers, for scalars and arrays alike.
+"""Binomial intervals as plain numbers, for scalars and arrays alike, worked out by statsmodels.
 
 Each takes events and trials (which may be fractional, as effective numbers are) and returns the
 lower and upper limits as arrays; exactly 0 at no events and exactly 1 at all.
@@ -10,7 +10,6 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from analyses.statistics.arrays import Floats
 
@@ -19,31 +18,22 @@ Limits = tuple[Floats, Floats]
 
 def clopper_pearson(events: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
     """Exact limits from the beta distribution (Clopper and Pearson 1934, Biometrika 26:404)."""
-    x, n, tail = _prepared(events, trials, level)
-    low = special.betaincinv(np.where(x > 0, x, 1.0), n - x + 1, tail)
-    high = special.betaincinv(x + 1, np.where(x < n, n - x, 1.0), 1 - tail)
-    return _at_the_ends(low, high, x, n)
+    return _at_the_ends(*_limits("beta", events, trials, level), events, trials)
 
 
 def wilson(events: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
     """Score limits without continuity correction (Wilson 1927; Newcombe 1998, Stat Med 17:857)."""
-    x, n, tail = _prepared(events, trials, level)
-    z = special.ndtri(1 - tail)
-    centre = (x + z**2 / 2) / (n + z**2)
-    half = z / (n + z**2) * np.sqrt(x * (n - x) / n + z**2 / 4)
-    return _at_the_ends(centre - half, centre + half, x, n)
+    return _at_the_ends(*_limits("wilson", events, trials, level), events, trials)
 
 
 def jeffreys(events: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
     """Equal-tailed limits of the Jeffreys prior, 0 and 1 at the ends.
 
     The ends as in Brown, Cai and DasGupta 2001, Stat Sci 16:101: lower 0 at no events, upper 1
-    at all, so that the interval holds the estimate.
+    at all, so that the interval holds the estimate (statsmodels' own starts at 0.0004 for none
+    of one).
     """
-    x, n, tail = _prepared(events, trials, level)
-    low = special.betaincinv(x + 0.5, n - x + 0.5, tail)
-    high = special.betaincinv(x + 0.5, n - x + 0.5, 1 - tail)
-    return _at_the_ends(low, high, x, n)
+    return _at_the_ends(*_limits("jeffreys", events, trials, level), events, trials)
 
 
 def agresti_coull(events: ArrayLike, trials: ArrayLike, level: float = 0.95) -> Limits:
@@ -51,12 +41,7 @@ def agresti_coull(events: ArrayLike, trials: ArrayLike, level: float = 0.95) -> 
 
     Cut to the range from 0 to 1; at the ends it may be wider than the other methods.
     """
-    x, n, tail = _prepared(events, trials, level)
-    z = special.ndtri(1 - tail)
-    more = n + z**2
-    centre = (x + z**2 / 2) / more
-    half = z * np.sqrt(centre * (1 - centre) / more)
-    return np.maximum(centre - half, 0.0), np.minimum(centre + half, 1.0)
+    return _limits("agresti_coull", events, trials, level)
 
 
 METHODS: dict[str, tuple[str, Callable[..., Limits]]] = {
@@ -68,10 +53,15 @@ METHODS: dict[str, tuple[str, Callable[..., Limits]]] = {
 """What callers write, the printed name, and the function."""
 
 
-def _prepared(events: ArrayLike, trials: ArrayLike, level: float) -> tuple[Floats, Floats, float]:
+def _limits(method: str, events: ArrayLike, trials: ArrayLike, level: float) -> Limits:
+    from statsmodels.stats.proportion import proportion_confint
+
     x, n = np.asarray(events, dtype=float), np.asarray(trials, dtype=float)
-    return x, n, (1 - level) / 2
+    with np.errstate(divide="ignore", invalid="ignore"):  # nothing counted: no limits
+        low, high = proportion_confint(x, n, alpha=1 - level, method=method)
+    return np.asarray(low), np.asarray(high)
 
 
-def _at_the_ends(low: Floats, high: Floats, x: Floats, n: Floats) -> Limits:
+def _at_the_ends(low: Floats, high: Floats, events: ArrayLike, trials: ArrayLike) -> Limits:
+    x, n = np.asarray(events, dtype=float), np.asarray(trials, dtype=float)
     return np.where(x <= 0, 0.0, low), np.where(x >= n, 1.0, high)

@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from analyses.statistics.arguments import (
     check_level,
@@ -37,11 +36,12 @@ YEARS = "patient-years"
 def garwood(events: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
     """Exact limits of a Poisson mean; events may be fractional. Source: Garwood 1936, Biometrika.
 
-    Lower limit 0 at no events.
+    Worked out by statsmodels; the lower limit is 0 at no events.
     """
-    x, tail = np.asarray(events, dtype=float), (1 - level) / 2
-    low = special.gammaincinv(np.where(x > 0, x, 1.0), tail)
-    return np.where(x > 0, low, 0.0), special.gammaincinv(x + 1, 1 - tail)
+    from statsmodels.stats.rates import confint_poisson
+
+    low, high = confint_poisson(np.asarray(events, dtype=float), 1, "exact-c", alpha=1 - level)
+    return np.asarray(low), np.asarray(high)
 
 
 def incidence_rate(

@@ -90,8 +90,8 @@ class Diagnosis:
 
 
 def can_be_diagnosed(model: ModelFit) -> bool:
-    """Whether a model is of a kind that `diagnose` takes: penalised, or log-linear."""
-    return model.estimator == "log-linear" or model.fitted.penalised is not None
+    """Whether a model is of a kind that `diagnose` takes: logistic, or log-linear."""
+    return model.estimator == "log-linear" or model.fitted.gives_risks
 
 
 def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:

@@ -24,4 +24,4 @@ def firth(rows: ModelRows, level: float) -> Fitted:
     warnings = () if fit.converged else ("The fit did not converge; do not use its numbers.",)
     return Fitted(rows.columns.names, fit.coefficients, np.sqrt(np.diag(fit.covariance)), low,
                   high, p, fit.covariance, np.full(len(p), np.inf), "log odds ratio", METHOD,
-                  warnings, fit)
+                  warnings, True)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
 
 from analyses.statistics.arrays import Floats, Labels
-from analyses.statistics.regression.firth import PenalisedFit
 
 SCALES = {
     "log odds ratio": "odds ratio",
@@ -24,8 +23,9 @@ class Fitted:
 
     scale: what the coefficients are (a key of SCALES); method: how the intervals were made, in
     words; df: reference degrees of freedom of each coefficient, infinite for the normal;
-    penalised: the penalised fit behind them, where there is one; undetermined: names for which
-    no number may be shown (see lone_patient.py), whose place in `coefficients` serves predictions.
+    gives_risks: whether they are those of a logistic model, from which risks follow;
+    undetermined: names for which no number may be shown (see lone_patient.py), whose place in
+    `coefficients` serves predictions.
     """
 
     names: tuple[str, ...]
@@ -39,7 +39,7 @@ class Fitted:
     scale: str
     method: str
     warnings: tuple[str, ...] = ()
-    penalised: PenalisedFit | None = field(default=None, repr=False)
+    gives_risks: bool = False
     undetermined: tuple[str, ...] = ()
 
 

@@ -11,7 +11,7 @@ from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.fitted import SCALES
 from analyses.statistics.regression.log_linear import log_outcome
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.predictions import require_penalised
+from analyses.statistics.regression.predictions import require_risks
 from analyses.statistics.regression.refits import leave_one_patient_out
 from analyses.statistics.regression.validation_linear import weighted_lines
 from analyses.statistics.table_numbers import number_at
@@ -39,7 +39,7 @@ def _without_each(model: ModelFit) -> Floats:
     if model.estimator == "log-linear":
         others = np.arange(rows.clusters)[:, None] != rows.cluster[None, :]
         return weighted_lines(rows.x, log_outcome(rows)[0], others.astype(float))
-    require_penalised(model)
+    require_risks(model)
     refits = leave_one_patient_out(rows.x, rows.y, rows.cluster, model.fitted.coefficients)
     return np.where(refits.usable[:, None], refits.coefficients, np.nan)
 

@@ -99,4 +99,4 @@ def penalised_gee(rows: ModelRows, level: float) -> Fitted:
     covariance = clustered_covariance(parts)
     warnings = () if fit.converged else ("The fit did not converge; do not use its numbers.",)
     return Fitted(rows.columns.names, fit.coefficients, np.sqrt(np.diag(covariance)), low, high,
-                  p, covariance, reference_df(parts), "log odds ratio", METHOD, warnings, fit)
+                  p, covariance, reference_df(parts), "log odds ratio", METHOD, warnings, True)

@@ -29,9 +29,9 @@ class Predicting(Protocol):
     def fitted(self) -> Fitted: ...
 
 
-def require_penalised(model: Predicting) -> None:
-    """Raise ValueError, in words, where a model cannot give risks from penalised slopes."""
-    if model.fitted.penalised is None:
+def require_risks(model: Predicting) -> None:
+    """Raise ValueError, in words, where a model cannot give risks."""
+    if not model.fitted.gives_risks:
         raise ValueError(
             f"the {model.estimator} model of {model.outcome} gives no risks: {model.why} "
             "Use a firth or penalised-gee model for risks."
@@ -39,8 +39,8 @@ def require_penalised(model: Predicting) -> None:
 
 
 def corrected_coefficients(model: Predicting) -> Floats:
-    """Penalised slopes with the intercept that makes predicted events equal observed ones."""
-    require_penalised(model)
+    """The slopes with the intercept that makes predicted events equal observed ones."""
+    require_risks(model)
     beta = model.fitted.coefficients.copy()
     beta[0] = corrected_intercept(model.rows.x[:, 1:] @ beta[1:], model.rows.y)[0]
     return beta

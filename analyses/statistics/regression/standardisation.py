@@ -22,7 +22,7 @@ from scipy.stats import t as student
 from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.model_fit import ModelFit
-from analyses.statistics.regression.predictions import corrected_coefficients, require_penalised
+from analyses.statistics.regression.predictions import corrected_coefficients, require_risks
 from analyses.statistics.regression.refits import Refits, leave_one_patient_out
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def _average(beta: Floats, blocks: Sequence[Floats], weights: Floats) -> Floats:
 
 def jackknife_refits(model: ModelFit) -> Refits:
     """Leave-one-patient-out refits of a penalised model."""
-    require_penalised(model)
+    require_risks(model)
     return leave_one_patient_out(model.rows.x, model.rows.y, model.rows.cluster,
                                  model.fitted.coefficients)
 
@@ -75,7 +75,7 @@ def standardised_risks(
     settings: mappings of column to value, the first being the comparator; unit: what a row is.
     Raises ValueError where the model gives no risks or a column is not in it.
     """
-    require_penalised(model)
+    require_risks(model)
     rows = model.rows
     known = {c for term in rows.columns.terms for c in term.columns}
     wrong = sorted({c for one in settings for c in one} - known)
