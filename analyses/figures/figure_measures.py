@@ -49,13 +49,14 @@ def dose_figure(
     values: one a session; found: their median (quartiles in `beside`).
     """
     import matplotlib as mpl
+    import seaborn
 
     with mpl.rc_context(STYLE):
         figure, axes = new_figure(width_in, 2.5 if width_in > 5 else 3.0)
         if len(values):
             top = max(float(values.max()), limit) * 1.02
-            axes.hist(values, bins=np.linspace(0, top, 31), color="#dfe5e8", edgecolor=QUIET,
-                      linewidth=0.5)
+            seaborn.histplot(x=values, bins=np.linspace(0, top, 31).tolist(), color="#dfe5e8",
+                             edgecolor=QUIET, linewidth=0.5, alpha=1, ax=axes)
             _dose_lines(axes, found, limit)
         else:
             axes.text(0.5, 0.5, "no dose recorded", ha="center", transform=axes.transAxes)
@@ -105,7 +106,11 @@ def _median(axes: Axes, place: float, median: Estimate) -> None:
 
 
 def _spread(count: int) -> Floats:
-    """Small fixed offsets in inches, the same each time: marks at one value can be told apart."""
+    """Small fixed offsets in inches, the same each time: marks at one value can be told apart.
+
+    (seaborn's strips take theirs from a generator shared by the whole program, so that a figure
+    would differ each time it is drawn.)
+    """
     return 0.13 * np.sin(np.arange(count) * 2.399963)
 
 

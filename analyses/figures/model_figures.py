@@ -111,6 +111,8 @@ def partial_effect(
     the rows of the model; event: yes/no beside it; label: with its unit. Rows with the event are
     marked on top of the axis, the density of all rows stands below.
     """
+    import seaborn
+
     figure, axes = _figure(7.2, 4.4)
     axes.remove()
     axes, below = figure.subplots(2, 1, sharex=True, height_ratios=(5, 1))
@@ -126,7 +128,8 @@ def partial_effect(
     axes.set_ylabel(f"risk of {outcome} (%)")
     figure.legend(*axes.get_legend_handles_labels(), frameon=False, fontsize=9, ncols=3,
                   loc="outside upper center")
-    below.hist(values, bins=min(30, max(8, len(np.unique(values)))), color=SOFT, edgecolor="white")
+    seaborn.histplot(x=values, bins=min(30, max(8, len(np.unique(values)))), color=SOFT,
+                     edgecolor="white", alpha=1, ax=below)
     below.set_ylabel(f"{unit}s", fontsize=9)
     below.set_xlabel(f"{label}; {len(values)} {unit}s")
     for part in (axes, below):
@@ -198,8 +201,9 @@ def _imputed_on(axes, one: Imputed) -> None:
 
 
 def _cumulative(axes, values: pd.Series, **style) -> None:
-    ordered = np.sort(np.asarray(values, float))
-    axes.step(ordered, 100 * np.arange(1, len(ordered) + 1) / len(ordered), where="post", **style)
+    import seaborn
+
+    seaborn.ecdfplot(x=np.asarray(values, float), stat="percent", ax=axes, **style)
 
 
 def _shares(axes, one: Imputed, gap: np.ndarray) -> None:

@@ -1,7 +1,14 @@
-"""Firth's penalised Cox model: hazard ratios when few patients have the event.
+"""Hazard ratios: Firth's penalised Cox model for one row a patient, a clustered one for several.
 
-Heinze and Schemper 2001, Biometrics 57:114; fitted with the firthmodels library (numpy
-backend), intervals and tests from the penalised partial likelihood. One row a patient.
+One row a patient: Heinze and Schemper 2001, Biometrics 57:114, with the firthmodels library
+(numpy backend), intervals and tests from the penalised partial likelihood; finite also where one
+side has no event. Several rows a patient: the Cox model of lifelines (ties after Efron) with the
+variance summed by patient (Lin and Wei 1989, J Am Stat Assoc 84:1074). That variance alone is too
+small where few patients have the event, the model's own ignores the patient: the larger of the
+two with t on patients − terms degrees of freedom covered 94 to 97 % (40, 100 and 200 patients of
+one to four rows, 10 to 36 events, frailty variance 0.5 and 1, a yes/no variable of the patient or
+the row and a number; 400 sets a case), the variance by patient with the normal 88 to 95 %. At 10
+events 4 % of the sets had no finite answer.
 """
 
 from __future__ import annotations
@@ -11,21 +18,34 @@ import warnings as python_warnings
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.arrays import Floats
-from analyses.statistics.regression.fitted import Fitted
+from analyses.statistics.arrays import Floats, Mask
+from analyses.statistics.regression.fitted import Fitted, wald
+from analyses.statistics.regression.lone_patient import rests_on_one, unweighted_parts, withheld
 from analyses.statistics.regression.model_rows import ModelRows
+from analyses.statistics.regression.sandwich import sum_by_cluster
+
+CLUSTERED = ("Cox model, ties after Efron; the larger of the variance by patient and the model's, "
+             "t with patients − terms degrees of freedom")
 
 
-def firth_cox(rows: ModelRows, duration: str, level: float) -> Fitted:
+def cox(rows: ModelRows, duration: str, level: float) -> Fitted:
     """Log hazard ratios; `duration` is a column of time to event or censoring, above 0.
 
-    Standard errors are those of firthmodels. Raises ValueError where patients repeat, a
-    duration is not above 0, or no event was seen.
+    Raises ValueError where a duration is not above 0, no event was seen, or (several rows a
+    patient) one side of a term has no event.
+    """
+    time = pd.to_numeric(rows.frame[duration]).to_numpy(float)
+    _check(rows, time, duration)
+    return clustered_cox(rows, time, level) if rows.repeated else firth_cox(rows, time, level)
+
+
+def firth_cox(rows: ModelRows, time: Floats, level: float) -> Fitted:
+    """The penalised model; standard errors are those of firthmodels.
+
+    time: (rows,), above 0. Raises ValueError where the fit does not settle.
     """
     from firthmodels import FirthCoxPH
 
-    time = pd.to_numeric(rows.frame[duration]).to_numpy(float)
-    _check(rows, time, duration)
     scale = rows.x[:, 1:].std(axis=0)  # columns of like size, so that the search is even
     columns = rows.x[:, 1:] / scale
     model = FirthCoxPH(backend="numpy", gtol=1e-6, xtol=1e-6, max_iter=200)
@@ -45,9 +65,72 @@ def firth_cox(rows: ModelRows, duration: str, level: float) -> Fitted:
                   "Firth-penalised Cox model, profile interval")
 
 
+def clustered_cox(rows: ModelRows, time: Floats, level: float) -> Fitted:
+    """The model of lifelines with patients clustered.
+
+    time: (rows,), above 0. Raises ValueError where no hazard ratio is finite.
+    """
+    coefficients, plain = _by_lifelines(rows, time)
+    influence = score_residuals(rows.x[:, 1:], time, rows.y == 1, coefficients) @ plain
+    by_patient = sum_by_cluster(influence, rows.cluster, rows.clusters)
+    robust = by_patient.T @ by_patient
+    stretch = np.sqrt(np.maximum(1.0, np.diag(plain) / np.diag(robust)))
+    covariance = robust * np.outer(stretch, stretch)
+    df = max(1, rows.clusters - len(coefficients))
+    se, low, high, p, degrees = wald(coefficients, covariance, level, df)
+    fitted = Fitted(rows.columns.names[1:], coefficients, se, low, high, p, covariance, degrees,
+                    "log hazard ratio", CLUSTERED)
+    return withheld(fitted, rows, rests_on_one(unweighted_parts(rows)))
+
+
+def score_residuals(x: Floats, time: Floats, event: Mask, coefficients: Floats) -> Floats:
+    """What each row adds to the score of the partial likelihood, ties after Efron: (rows, terms).
+
+    Times the model's covariance it is the infinitesimal jackknife of the coefficients. Own code,
+    since lifelines 0.30 takes rows of one time one after another: with times in whole thirds of a
+    year its error of a coefficient moved by 4 to 25 % with the order of the rows (three sets of 40
+    patients, 20 orders each); and it gives no
+    covariance by patient, only errors. Source: Therneau and Grambsch 2000, 4.6 and 7.1.
+    """
+    score = np.exp(x @ coefficients)
+    found = np.zeros_like(x)
+    for at in np.unique(time[event]):
+        risk, hit = time >= at, event & (time == at)
+        deaths = int(hit.sum())
+        # Efron: the k-th of the deaths leaves a risk set that holds the share 1 - k/d of each.
+        left = 1 - np.arange(deaths)[:, None] / deaths
+        weights = score * risk * np.where(hit, left, 1.0)  # (deaths, rows)
+        hazard = 1 / weights.sum(axis=1)
+        middle = weights @ x * hazard[:, None]
+        found -= (weights * hazard[:, None]).sum(axis=0)[:, None] * x
+        found += (weights * hazard[:, None]).T @ middle
+        found[hit] += x[hit] - middle.mean(axis=0)
+    return found
+
+
+def _by_lifelines(rows: ModelRows, time: Floats) -> tuple[Floats, Floats]:
+    """Coefficients and the model's own covariance, as if rows were independent."""
+    from lifelines import CoxPHFitter
+    from lifelines.exceptions import ConvergenceError, ConvergenceWarning
+
+    names = rows.columns.names[1:]
+    frame = pd.DataFrame(rows.x[:, 1:], columns=[str(place) for place in range(len(names))])
+    frame = frame.assign(time=time, event=rows.y == 1)
+    with python_warnings.catch_warnings():
+        python_warnings.simplefilter("ignore")
+        python_warnings.simplefilter("error", ConvergenceWarning)
+        try:
+            model = CoxPHFitter().fit(frame, "time", "event", fit_options={"precision": 1e-9})
+        except (ConvergenceWarning, ConvergenceError):
+            raise ValueError(
+                f"{rows.outcome}: the Cox model gives no finite hazard ratio; one side of a term "
+                "has no event, or terms repeat each other. Give fewer terms, or one row a "
+                "patient (a penalised model, whose answer is finite)."
+            ) from None
+    return model.params_.to_numpy(float), model.variance_matrix_.to_numpy(float)
+
+
 def _check(rows: ModelRows, time: Floats, duration: str) -> None:
-    if rows.repeated:
-        raise ValueError("the penalised Cox model takes one row a patient; patients repeat here")
     if not (time > 0).all():
         raise ValueError(f"{duration}: {int((~(time > 0)).sum())} rows have a time not above 0")
     if not (rows.y == 1).any():

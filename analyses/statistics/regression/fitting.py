@@ -62,6 +62,8 @@ def fit_again(
     """
     if not 0 < level < 1:
         raise ValueError(f"level {level}: wanted a share between 0 and 1, such as 0.95")
+    if duration is not None and estimator != "cox":
+        raise ValueError(f"duration {duration!r} is for estimator 'cox' alone, not {estimator!r}")
     rows = model_rows(data, outcome, terms, cluster)
     choice = choose(rows, estimator)
     _refuse(rows, choice)
@@ -91,11 +93,11 @@ def _refuse(rows: ModelRows, choice: Choice) -> None:
 
 def _run(rows: ModelRows, estimator: str, level: float, duration: str | None) -> Fitted:
     if estimator == "cox":
-        from analyses.statistics.regression.cox import firth_cox
+        from analyses.statistics.regression.cox import cox
 
         if duration is None or duration not in rows.frame.columns:
             raise ValueError("estimator 'cox' needs duration, the name of a column of times")
-        return firth_cox(rows, duration, level)
+        return cox(rows, duration, level)
     if estimator in ("ordinal", "log-linear", "poisson"):
         return _other(estimator)(rows, level)
     return _logistic_family(estimator)(rows, level)

@@ -28,7 +28,9 @@ from analyses.statistics.timetoevent.time_limits import (
 class AalenJohansen:
     """The curves of one group, one a cause. Aalen and Johansen 1978, Scand J Stat 5:141.
 
-    Ties are handled exactly: all events of one time share one risk set, whatever their cause.
+    Ties are handled exactly: all events of one time share one risk set, whatever their cause. Own
+    code for that: lifelines 0.30 moves tied times apart at random (60 rows in whole years: 0.292;
+    lifelines 0.297 to 0.305, seed by seed).
     """
 
     people: Followed

@@ -1,9 +1,17 @@
-"""The Kaplan–Meier numbers of one group: curve, limits, median, restricted mean, influence."""
+"""The Kaplan–Meier numbers of one group: curve, limits, median, restricted mean, influence.
+
+Where every row was watched from its start, curve and limits are those of lifelines. Own code
+beside it: for late entry, where lifelines stops with an error once the few at risk early have all
+had the event; for patients who repeat, whom its variance does not know; and for the restricted
+mean, whose variance in lifelines 0.30 is that of the time and not of its mean (98 rows: 0.83 for
+a standard error of 0.091; it also takes over a second).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,7 +25,14 @@ from analyses.statistics.timetoevent.at_risk import (
     throughout,
 )
 from analyses.statistics.timetoevent.time_inputs import Followed
-from analyses.statistics.timetoevent.time_limits import survival_limits, zero_event_bound
+from analyses.statistics.timetoevent.time_limits import (
+    log_log_limits,
+    survival_limits,
+    zero_event_bound,
+)
+
+if TYPE_CHECKING:
+    from lifelines import KaplanMeierFitter
 
 TOLERANCE = float(np.sqrt(np.finfo(float).eps))
 
@@ -41,8 +56,20 @@ class KaplanMeier:
     @cached_property
     def survival(self) -> Floats:
         """S(t) just after each time."""
+        if self.people.entry is None:
+            curve = self._by_lifelines.survival_function_at_times(self.counts.time)
+            found: Floats = curve.to_numpy(float)
+            return found
         stay = self.counts.at_risk - self.counts.of(1)
         return np.cumprod(_share(stay, self.counts.at_risk, 1.0))
+
+    @cached_property
+    def _by_lifelines(self) -> KaplanMeierFitter:
+        """The fit of lifelines to rows that were all watched from their start."""
+        from lifelines import KaplanMeierFitter
+
+        return KaplanMeierFitter(alpha=1 - self.level).fit(
+            self.people.duration, self.people.event == 1)
 
     @cached_property
     def influence(self) -> Floats:
@@ -65,8 +92,13 @@ class KaplanMeier:
     @cached_property
     def limits(self) -> tuple[Floats, Floats]:
         """Lower and upper limit of S(t) at each time."""
+        if self.people.entry is None and self.people.cluster is None:
+            found = self._by_lifelines.confidence_interval_survival_function_
+            low, high = found.reindex(self.counts.time).to_numpy(float).T
+        else:
+            low, high = log_log_limits(self.survival, self.se, self.level)
         units = throughout(self.people, self.counts.time)
-        return survival_limits(self.survival, self.se, units, self.level)
+        return survival_limits(self.survival, (low, high), units, self.level)
 
     def value_at(self, time: float) -> tuple[float, float, float]:
         """S, low and high at any time from 0; the last of each where nothing happens later."""

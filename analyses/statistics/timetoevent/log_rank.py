@@ -1,4 +1,8 @@
-"""The log-rank test, with the difference in restricted mean beside it."""
+"""The log-rank test, with the difference in restricted mean beside it.
+
+Worked out by lifelines, which knows neither late entry nor patients who repeat: for these the
+variance is our own.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from analyses.statistics.arrays import Floats
+from analyses.statistics.arrays import Floats, Mask
 from analyses.statistics.timetoevent.at_risk import (
     Counts,
     at_risk_matrix,
@@ -91,11 +95,32 @@ def _statistic(
     inside = np.array([bool((c.at_risk[hazard] > 0).any()) for c in each])
     if inside.sum() < 2:
         return None, max(0, int(inside.sum()) - 1), None
+    if people.cluster is None and people.entry is None:
+        return _by_lifelines(people, together, inside)
     if people.cluster is None:
         variance = _hypergeometric(together, each)
     else:
         variance = _by_patient(people, together, each)
     return chi_squared(scores[inside], variance[np.ix_(inside, inside)])
+
+
+def _by_lifelines(
+    people: Followed, together: Counts, inside: Mask,
+) -> tuple[float | None, int, float | None]:
+    """The test of lifelines, for independent rows all watched from their start.
+
+    None where everybody still at risk at the first event had it: nothing then tells the groups
+    apart (lifelines would give 0 and P 1).
+    """
+    from lifelines.statistics import multivariate_logrank_test
+
+    df, first = int(inside.sum()) - 1, int(np.argmax(together.of(1) > 0))
+    if together.of(1)[first] == together.at_risk[first]:
+        return None, df, None
+    rows = inside[people.group]
+    found = multivariate_logrank_test(
+        people.duration[rows], people.group[rows], people.event[rows] == 1)
+    return float(found.test_statistic), df, float(found.p_value)
 
 
 def _hypergeometric(together: Counts, each: list[Counts]) -> Floats:

@@ -38,18 +38,18 @@ def log_log_limits(
 
 def survival_limits(
     survival: Floats,
-    se: Floats,
+    inside: tuple[Floats, Floats],
     followed_units: Floats,
     level: float,
 ) -> tuple[Floats, Floats]:
-    """Log–log limits, with limits that still say something where the curve stands at 1 or 0.
+    """The limits `inside`, and such as still say something where the curve stands at 1 or 0.
 
     At 1 (no event yet) the lower limit is the exact binomial one for the units followed that
     far, `(α/2)^(1/n)`: whoever left earlier counts for nothing, so it is never too high. At 0
     the upper limit is the last one before the fall; the truth cannot have risen since.
     Shapes: one entry a time, times increasing. NaN where no limit can be given.
     """
-    low, high = log_log_limits(survival, se, level)
+    low, high = inside
     none_yet = survival >= 1
     low = np.where(none_yet, zero_event_bound(followed_units, level), low)
     high = np.where(none_yet, 1.0, high)

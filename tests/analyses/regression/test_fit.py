@@ -172,6 +172,7 @@ def test_terms_that_repeat_each_other_are_named():
     (lambda d: fit(d, "event", [Term(("patient_id",), "linear")]), "is text; a linear term"),
     (lambda d: fit(d, "event", ["exposure"], level=95), "share between 0 and 1"),
     (lambda d: fit(d, "event", ["exposure"], estimator="cox"), "needs duration"),
+    (lambda d: fit(d, "event", ["exposure"], duration="size"), "for estimator 'cox' alone"),
 ])
 def test_a_call_that_cannot_be_answered_gets_a_sentence(call, words):
     with pytest.raises(ValueError, match=words):
