@@ -38,10 +38,15 @@ def run_plan(plan: Plan, frames: Mapping[str, pd.DataFrame]) -> tuple[PlannedRes
     """Run every model whose unit has a frame.
 
     frames: unit (session, lesion, patient, resection) to its rows. A model that cannot be
-    fitted yields its reason, never an exception.
+    fitted yields its reason, never an exception. One after another, unless the caller asks joblib
+    for more, `with joblib.parallel_config(n_jobs=-1):` for all cores of this machine (or Dask as
+    its backend for several); the numbers are the same.
     """
-    return tuple(run_model(model, frames[model.unit], plan.level, "planned")
-                 for model in plan.models if model.unit in frames)
+    from joblib import Parallel, delayed
+
+    found = Parallel()(delayed(run_model)(model, frames[model.unit], plan.level, "planned")
+                       for model in plan.models if model.unit in frames)
+    return tuple(found)
 
 
 def run_exploratory(

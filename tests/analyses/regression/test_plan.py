@@ -162,6 +162,18 @@ def test_resections_are_log_linear_and_clustered():
     assert by_name["operation time by pedicles"].fit is None
 
 
+def test_models_run_side_by_side_give_the_same_numbers():
+    from joblib import parallel_config
+
+    plan = Plan("p", DAY, default_plan(DAY).models[:3])
+    alone = run_plan(plan, {"session": sessions()})
+    with parallel_config(backend="threading", n_jobs=2):
+        together = run_plan(plan, {"session": sessions()})
+    assert [r.model.name for r in together] == [r.model.name for r in alone]
+    assert [[e.as_record() for e in r.ratios] for r in together] == [
+        [e.as_record() for e in r.ratios] for r in alone]
+
+
 def test_planned_subgroups_are_interactions():
     model = replace(default_plan(DAY).models[1], subgroups=("ruptured",))
     result = run_plan(Plan("p", DAY, (model,)), {"session": sessions()})[0]
