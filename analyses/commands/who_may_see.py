@@ -44,6 +44,7 @@ OUTPUTS = (
     Output("cases.parquet", Sight.INSIDE, "study codes", REPORTS),
     Output("by-operator-stays-inside.json", Sight.INSIDE, "operator codes", (QUALITY, "demo")),
     Output("the freeze", Sight.INSIDE, "study codes", ("freeze", "demo")),
+    Output("the executed notebook", Sight.INSIDE, "study codes", ("notebook",)),
     Output("the registry", Sight.INSIDE, "study codes", ("intake", "demo")),
     Output("the workbook, once it is filled in", Sight.INSIDE, "study codes",
            ("intake", "workbook", "demo")),
