@@ -7,8 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import nbformat
+from small_cohort import small_tables
 
 from analyses.commands.opening import open_freeze
+from registry import open_registry
+from registry.freeze.freeze_writing import make_freeze
+from registry.intake.workbook_write import fill_workbook
+from registry.old_sheets.front_door import take_in_file
 
 ROOT = Path(__file__).parents[1]
 FOLDER = ROOT / "notebooks"
@@ -65,3 +70,15 @@ def small_demo(folder: Path) -> Path:
     """The demo's folder, made small, inside `folder`: what an unchanged notebook finds there."""
     open_freeze(folder / DEMO / "freeze-quality", patients=PATIENTS, seed=SEED)
     return folder / DEMO
+
+
+def own_freeze(folder: Path, only: str | None = None) -> Path:
+    """The ten patients made by hand (or one of them), through the front door."""
+    tables = small_tables()
+    if only:
+        tables = {name: frame[frame["patient_id"] == only] if "patient_id" in frame else frame
+                  for name, frame in tables.items()}
+    fill_workbook(folder / "cases.xlsx", tables)
+    registry = open_registry(folder / "avm.sqlite")
+    take_in_file(folder / "cases.xlsx", registry, by="AB")
+    return make_freeze(registry, folder / "freeze-of-ours", purpose="quality")

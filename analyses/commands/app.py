@@ -11,20 +11,12 @@ from typing import Annotated
 import typer
 
 from analyses.commands.freeze_verbs import freeze, plan, report
-<<<<<<< HEAD
+from analyses.commands.notebook_verbs import notebook
 from analyses.commands.registry_verbs import check, dictionary, intake, workbook
 from analyses.commands.speaking import spoken
 from analyses.commands.trial_verbs import demo, verify
 
-VERBS = (demo, workbook, dictionary, intake, check, freeze, plan, report, verify)
-=======
-from analyses.commands.notebook_verbs import notebook
-from analyses.commands.registry_verbs import check, intake, workbook
-from analyses.commands.speaking import spoken
-from analyses.commands.trial_verbs import demo, verify
-
-VERBS = (demo, workbook, intake, check, freeze, plan, report, notebook, verify)
->>>>>>> 85d859f (An executed copy of a notebook by command; built with hatchling: notebooks and py.typed in the wheel, tests in the source distribution; version 2.0.0)
+VERBS = (demo, workbook, dictionary, intake, check, freeze, plan, report, notebook, verify)
 
 app = typer.Typer(
     name="nidusbook", no_args_is_help=True, add_completion=False, rich_markup_mode=None,

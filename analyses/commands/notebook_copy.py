@@ -8,7 +8,7 @@ import tempfile
 from collections.abc import Callable, Mapping
 from importlib.resources import files
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from analyses.commands.demo import DEMO_FOLDER
 from analyses.commands.who_may_see import who_may_see
@@ -16,7 +16,6 @@ from registry.problems.sentence_error import SentenceError
 
 if TYPE_CHECKING:
     from nbclient import NotebookClient
-    from nbformat import NotebookNode
 
 TAG = "the-cell-to-change"
 """The tag of the one cell that holds paths and names, and nothing else."""
@@ -57,16 +56,18 @@ def executed_copy(
 
     book = _read(name)
     cell = _cell_to_change(book)
-    names = _constants(cell.source)
+    names = constants(cell.source)
+    if out.exists() and not out.is_dir():
+        raise NotebookError(f"{out} is a file; the copy needs a folder. Give another --out.")
     if FREEZE in names:
         read_freeze(start)
-    cell.source = _filled(name, names, start, choices)
+    cell.source = filled(name, names, start, choices)
     _say_who_may_see(book)
     _execute(book, name, progress)
     return _written(book, name, out)
 
 
-def _read(name: str) -> NotebookNode:
+def _read(name: str) -> Any:
     import nbformat
 
     if name not in notebook_names():
@@ -75,18 +76,21 @@ def _read(name: str) -> NotebookNode:
     return nbformat.read(notebooks_folder() / f"{name}.ipynb", as_version=4)
 
 
-def _cell_to_change(book: NotebookNode) -> NotebookNode:
+def _cell_to_change(book: Any) -> Any:
     return next(cell for cell in book.cells if TAG in cell.metadata.get("tags", []))
 
 
-def _constants(source: str) -> dict[str, str]:
+def constants(source: str) -> dict[str, str]:
     """Name → text of a cell that holds only `NAME = "text"` lines."""
-    return {target.id: statement.value.value for statement in ast.parse(source).body
-            if isinstance(statement, ast.Assign) and isinstance(statement.value, ast.Constant)
-            for target in statement.targets if isinstance(target, ast.Name)}
+    found = {}
+    for statement in ast.parse(source).body:
+        match statement:
+            case ast.Assign([ast.Name(name)], ast.Constant(str(text))):
+                found[name] = text
+    return found
 
 
-def _filled(name: str, names: Mapping[str, str], start: Path, choices: Mapping[str, str]) -> str:
+def filled(name: str, names: Mapping[str, str], start: Path, choices: Mapping[str, str]) -> str:
     """The cell with one's own paths: nothing of the demo's stays in it."""
     unknown = [CHOICES[choice] for choice in choices if choice not in names]
     if unknown:
@@ -98,14 +102,14 @@ def _filled(name: str, names: Mapping[str, str], start: Path, choices: Mapping[s
     return "\n".join(f"{key} = {value!r}" for key, value in values.items())
 
 
-def _say_who_may_see(book: NotebookNode) -> None:
+def _say_who_may_see(book: Any) -> None:
     from nbformat.v4 import new_markdown_cell
 
     book.cells.insert(0, new_markdown_cell(
         "\n".join(who_may_see("notebook")), id="who-may-see"))
 
 
-def _execute(book: NotebookNode, name: str, progress: Callable[..., None]) -> None:
+def _execute(book: Any, name: str, progress: Callable[..., None]) -> None:
     """Run it in a folder that is thrown away: nothing is left beside it."""
     from nbclient import NotebookClient
     from nbclient.exceptions import CellExecutionError
@@ -134,7 +138,7 @@ def _keep_off_the_network(client: NotebookClient, folder: Path) -> None:
         kernel.transport, kernel.ip = "ipc", str(folder / "kernel")
 
 
-def _written(book: NotebookNode, name: str, out: Path) -> list[str]:
+def _written(book: Any, name: str, out: Path) -> list[str]:
     import nbformat
 
     content = (nbformat.writes(book) + "\n").encode("utf-8")

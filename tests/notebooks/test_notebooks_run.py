@@ -7,14 +7,19 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from notebook_books import NAMES, code_cells, executed, pointed_at, read, shown, small_demo
-from small_cohort import small_tables
+from notebook_books import (
+    NAMES,
+    code_cells,
+    executed,
+    own_freeze,
+    pointed_at,
+    read,
+    shown,
+    small_demo,
+)
 
-from registry import open_registry, read_freeze
+from registry import read_freeze
 from registry.freeze.freeze_error import FreezeError
-from registry.freeze.freeze_writing import make_freeze
-from registry.intake.workbook_write import fill_workbook
-from registry.old_sheets.front_door import take_in_file
 
 QUICK = "data-quality"
 WITH_FIGURE = set(NAMES) - {"literature"}
@@ -32,18 +37,6 @@ def beside(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("beside")
     small_demo(folder)
     return folder
-
-
-def own_freeze(folder: Path, only: str | None = None) -> Path:
-    """The ten patients made by hand (or one of them), through the front door."""
-    tables = small_tables()
-    if only:
-        tables = {name: frame[frame["patient_id"] == only] if "patient_id" in frame else frame
-                  for name, frame in tables.items()}
-    fill_workbook(folder / "cases.xlsx", tables)
-    registry = open_registry(folder / "avm.sqlite")
-    take_in_file(folder / "cases.xlsx", registry, by="AB")
-    return make_freeze(registry, folder / "freeze-of-ours", purpose="quality")
 
 
 @pytest.fixture(scope="session")
