@@ -43,7 +43,7 @@ def choose(tables: Mapping[str, pd.DataFrame], held: pd.DataFrame, purpose: str)
     by_value = excluded.value_counts()
     left_out = {
         "errors": _by_errors(set(use.index), held),
-        Patients.research_use: {
+        "research_use": {
             "patients": {v: int(by_value[v]) for v in RESEARCH_USE if v in by_value},
             "with_death_or_complication": len(harmed & set(excluded.index)),
         },

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from registry.quality.follow_up_schedule import Schedule, Visit, default_schedule
 from registry.schema import (
-    Complications,
     FollowUps,
     Lesions,
     Patients,
@@ -114,7 +113,7 @@ def follow_up_due(
     windows = _windows(lesions, plan)
     windows["done_on"] = _first_visits(windows, visits, plan)
     windows["state"] = _states(windows, day)
-    dead = windows[Complications.death].notna() & (windows[Complications.death] <= windows["until"])
+    dead = windows["death"].notna() & (windows["death"] <= windows["until"])
     ahead = windows["opens"] > day + pd.Timedelta(days=horizon_days)
     table = windows[windows["done_on"].notna() | ~(dead | ahead)].copy()
     late = (day - table["until"]).dt.days
@@ -146,8 +145,8 @@ def _windows(lesions: pd.DataFrame, plan: Sequence[Visit]) -> pd.DataFrame:
             death=deaths,
         ))
     windows = pd.concat(parts).dropna(subset=["due"])
-    windows = windows.sort_values([*LESION, Complications.kind, "due", "item"], ignore_index=True)
-    next_opens = windows.groupby([*LESION, Complications.kind], sort=False)["opens"].shift(-1)
+    windows = windows.sort_values([*LESION, "kind", "due", "item"], ignore_index=True)
+    next_opens = windows.groupby([*LESION, "kind"], sort=False)["opens"].shift(-1)
     return windows.assign(closes=next_opens.fillna(pd.Timestamp.max.normalize()))
 
 

@@ -22,7 +22,7 @@ from analyses.statistics.control_charts.run_length import average_run_length
 
 LIMIT = """
 import numpy as np
-from analyses.monitoring import cusum_limit
+from analyses.statistics.control_charts.run_length import cusum_limit
 risks = 1 / (1 + np.exp(-np.random.default_rng(1).normal(-2.8, 0.7, 300)))
 cusum_limit(risks, odds_ratio=2, run_length=1000)
 """

@@ -48,7 +48,7 @@ PROGRAM = """
 import resource, sys
 resource.setrlimit(resource.RLIMIT_AS, ({memory}, {memory}))
 from registry.old_sheets.ledger import Ledger
-from registry.old_sheets.mapping import read_mapped
+from registry.old_sheets.mapping.mapped_reading import read_mapped
 steps = []
 found = read_mapped(sys.argv[1], sys.argv[2], progress=lambda *step: steps.append(step))
 ledger = Ledger(found.rows, found.batch)
