@@ -77,6 +77,10 @@ def report(
     """Write the documents, figures, tables and results.json of a freeze."""
     from analyses.study.one_study import open_study
 
+    if published:
+        from analyses.literature.published import read_series
+
+        read_series(published)  # A faulty table is told at once, before minutes of work.
     with progress() as tell:
         tell("reading the freeze")
         lines = open_study(frozen, limits=limits).report(
