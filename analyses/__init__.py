@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from analyses.statistics.proportions.clustered import clustered_proportion
     from analyses.statistics.proportions.difference import proportion_difference
     from analyses.statistics.proportions.independent import proportion
+    from analyses.statistics.proportions.proportions_compared import compare_groups
     from analyses.statistics.proportions.trend import trend_across_groups
     from analyses.statistics.rates.rates import incidence_rate
     from analyses.statistics.regression.fitting import fit
@@ -32,6 +33,7 @@ _HOMES = {
     "Study": "study.one_study",
     "average_run_length": "statistics.control_charts.run_length",
     "clustered_proportion": "statistics.proportions.clustered",
+    "compare_groups": "statistics.proportions.proportions_compared",
     "cumulative_incidence": "statistics.timetoevent.incidence_curves",
     "cusum_limit": "statistics.control_charts.run_length",
     "cusum_scores": "statistics.control_charts.cusum_scores",
@@ -50,10 +52,10 @@ _HOMES = {
 }
 
 __all__ = [
-    "Estimate", "Study", "average_run_length", "clustered_proportion", "cumulative_incidence",
-    "cusum_limit", "cusum_scores", "fit", "g_chart", "incidence_rate", "open_study", "p_chart",
-    "pool_proportions", "proportion", "proportion_difference", "risk_adjusted_cusum", "survival",
-    "trend_across_groups", "u_chart",
+    "Estimate", "Study", "average_run_length", "clustered_proportion", "compare_groups",
+    "cumulative_incidence", "cusum_limit", "cusum_scores", "fit", "g_chart", "incidence_rate",
+    "open_study", "p_chart", "pool_proportions", "proportion", "proportion_difference",
+    "risk_adjusted_cusum", "survival", "trend_across_groups", "u_chart",
 ]
 
 

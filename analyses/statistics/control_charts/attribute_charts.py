@@ -121,7 +121,8 @@ def laney_u_chart(
 
 
 def _chart(
-    kind: str, found: Floats, size: Floats, widen: Widening, method: str, **layout: Any,
+    kind: str, found: Floats, size: Floats, widen: Widening, method: str, *,
+    labels: Sequence[Any] | None, stage: Sequence[Any] | None, baseline: Iterable[Any] | None,
 ) -> Chart:
     """A p or u chart whose three-sigma limits are widened by a factor of the setting periods."""
 
@@ -134,8 +135,9 @@ def _chart(
         return centre, np.maximum(centre - half, 0), (
             np.minimum(upper, 1) if kind == "p" else upper)
 
-    table = chart_table(found / size, limits, **layout, above=ABOVE, below=BELOW)
-    spread = dispersion(found, size, stage=layout["stage"], kind=kind)
+    table = chart_table(found / size, limits, labels=labels, stage=stage, baseline=baseline,
+                        above=ABOVE, below=BELOW)
+    spread = dispersion(found, size, stage=stage, kind=kind)
     return Chart(kind, table.assign(events=found, trials=size), MEASURED[kind], method, (),
                  _facts(spread))
 

@@ -20,22 +20,32 @@ PERMUTATIONS = 9_999
 
 
 def exchange_patients(
-    cluster: Whole, times: int, generator: np.random.Generator
+    cluster: Whole, times: int, generator: np.random.Generator, strata: Whole | None = None,
 ) -> Whole:
     """Row orders that exchange whole patients among those with the same number of rows.
 
-    Returns (times, rows): the row whose residual each row receives. A patient whose number of
-    rows is like no other's stays in place.
+    cluster: (rows,) codes 0, 1, … of the patients; strata: (rows,) codes, patients then stay
+    among those whose rows are of the same strata. Returns (times, rows): the row whose residual
+    each row receives. A patient whose number of rows is like no other's stays in place.
     """
     rows = np.argsort(cluster, kind="stable")
     sizes = np.bincount(cluster)
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     orders = np.tile(np.arange(len(cluster)), (times, 1))
     for size in np.unique(sizes):
-        members = rows[starts[sizes == size][:, None] + np.arange(size)]
-        mixed = generator.permuted(np.tile(np.arange(len(members)), (times, 1)), axis=1)
-        orders[:, members.ravel()] = members[mixed].reshape(times, -1)
+        alike = rows[starts[sizes == size][:, None] + np.arange(size)]
+        for members in _inside_strata(alike, strata):
+            mixed = generator.permuted(np.tile(np.arange(len(members)), (times, 1)), axis=1)
+            orders[:, members.ravel()] = members[mixed].reshape(times, -1)
     return orders
+
+
+def _inside_strata(members: Whole, strata: Whole | None) -> list[Whole]:
+    """Patients (down) with their rows (across), those of the same strata together."""
+    if strata is None:
+        return [members]
+    which = np.unique(strata[members], axis=0, return_inverse=True)[1].ravel()
+    return [members[which == number] for number in range(int(which.max()) + 1)]
 
 
 def fisher_exact(y: Floats, exposed: Floats) -> float:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.model_fit import ModelFit
 from analyses.statistics.regression.terms import Term
@@ -25,7 +26,7 @@ def side_by_side_table(
     """
     whole = fit(data, outcome, terms, cluster=cluster, estimator=estimator, level=level)
     same = whole.rows.frame
-    alone: dict[str, Any] = {}
+    alone: dict[str, Estimate] = {}
     for term in whole.rows.columns.terms:
         if len(term.columns) > 1:
             continue
@@ -40,7 +41,7 @@ def side_by_side_table(
     }, index=pd.Index(names, name="term"))
 
 
-def _ratios(model: ModelFit, unit: str) -> dict[str, Any]:
+def _ratios(model: ModelFit, unit: str) -> dict[str, Estimate]:
     return {(one.group or {})["term"]: one for one in model.estimates(unit)
             if one.value is not None}
 

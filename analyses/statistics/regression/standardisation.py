@@ -20,7 +20,7 @@ from scipy.special import expit, logit
 from scipy.stats import t as student
 
 from analyses.statistics.arrays import Floats
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.regression.model_fit import ModelFit
 from analyses.statistics.regression.predictions import corrected_coefficients, require_risks
 from analyses.statistics.regression.refits import Refits, leave_one_patient_out
@@ -144,9 +144,11 @@ def _label(setting: Mapping[str, Any]) -> dict[str, str]:
             for column, value in setting.items()}
 
 
-def _shared(model: ModelFit, unit: str) -> dict[str, Any]:
-    return {"level": model.level, "method": METHOD, "unit": unit, "events": model.events,
-            "n": model.n, "clusters": model.clusters}
+def _counted(model: ModelFit, unit: str) -> Estimate:
+    """What a risk of this model counts, without a value yet."""
+    return Estimate(id=f"model.{model.outcome}.risk", kind="probability", value=None,
+                    level=model.level, method=METHOD, unit=unit, events=model.events, n=model.n,
+                    clusters=model.clusters)
 
 
 def _risk_estimates(
@@ -155,8 +157,8 @@ def _risk_estimates(
 ) -> tuple[Estimate, ...]:
     low, high = expit(logit(fitted) - far * error), expit(logit(fitted) + far * error)
     return tuple(
-        Estimate(id=f"model.{model.outcome}.risk", kind="probability", value=float(value),
-                 low=float(lower), high=float(upper), group=_label(one), **_shared(model, unit))
+        replaced(_counted(model, unit), value=float(value), low=float(lower), high=float(upper),
+                 group=_label(one))
         for one, value, lower, upper in zip(settings, fitted, low, high, strict=True)
     )
 
@@ -167,10 +169,11 @@ def _difference_estimates(
 ) -> tuple[Estimate, ...]:
     far = np.broadcast_to(far, error.shape)
     return tuple(
-        Estimate(id=f"model.{model.outcome}.risk_difference", kind="difference",
-                 value=float(gap), low=float(max(-1, gap - far[place] * error[place])),
+        replaced(_counted(model, unit), id=f"model.{model.outcome}.risk_difference",
+                 kind="difference", value=float(gap),
+                 low=float(max(-1, gap - far[place] * error[place])),
                  high=float(min(1, gap + far[place] * error[place])), group=risks[place].group,
-                 arms=(risks[place], risks[0]), **_shared(model, unit))
+                 arms=(risks[place], risks[0]))
         for place, gap in enumerate(fitted - fitted[0]) if place
     )
 
