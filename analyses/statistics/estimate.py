@@ -172,6 +172,7 @@ class Parts(TypedDict, total=False):
     group: Mapping[str, str] | None
     flags: tuple[str, ...]
     measure: str
+    label: str
     effective_n: float | None
     arms: tuple[Estimate, ...]
     beside: tuple[Estimate, ...]

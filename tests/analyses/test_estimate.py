@@ -154,3 +154,11 @@ def test_replacing_a_field_keeps_the_rest():
     counted = counted_rows(["a"], [1])
     changed = replaced(share(1, 1, counted=counted), id="y")
     assert changed.id == "y" and changed.counted == counted
+
+
+def test_every_part_of_an_estimate_can_be_changed_by_name():
+    from dataclasses import fields
+
+    from analyses.statistics.estimate import Estimate, Parts
+
+    assert set(Parts.__annotations__) == {field.name for field in fields(Estimate)}
