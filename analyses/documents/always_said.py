@@ -7,7 +7,6 @@ from typing import Any
 
 from analyses.content.blocks import Caution, Sentence
 from analyses.population.exclusions import exclusions_of
-from registry.schema import Patients
 
 CAUTIONS = (
     "These are observational results of one service. They describe groups of patients; they are "
@@ -68,7 +67,7 @@ def _by_research_use(manifest: Mapping[str, Any], out: Mapping[str, Any]) -> str
     if manifest.get("purpose") == "quality":
         return ("This freeze was made for quality work: it takes all patients, whatever was "
                 "agreed on research use, where local rules permit.")
-    refused = out.get(Patients.research_use, {})
+    refused = out.get("research_use", {})
     reasons = {k: int(v) for k, v in refused.get("patients", {}).items() if int(v)}
     if not reasons:
         return "No patient was left out for want of agreement to research use."

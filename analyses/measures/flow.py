@@ -146,7 +146,7 @@ def _analysis(analysis: Analysis, base: set[str]) -> Any:
 def _left_out(manifest: Mapping[str, Any]) -> list[tuple[str, int]]:
     out = manifest.get("left_out", {})
     found = [(ERRORS, int(out.get("errors", {}).get("patients", 0)))]
-    refused = out.get(Patients.research_use, {}).get("patients", {})
+    refused = out.get("research_use", {}).get("patients", {})
     found += [(f"research use {word}", int(number)) for word, number in sorted(refused.items())]
     return [(reason, number) for reason, number in found if number]
 

@@ -15,7 +15,6 @@ from typing import Any
 
 from analyses.statistics.control_charts.stages import Change
 from registry.problems.sentence_error import SentenceError
-from registry.schema import Complications
 
 MEASURE_KINDS = ("outcome", "process", "balancing")
 EXAMPLE = '''\
@@ -138,7 +137,7 @@ def _text(content: dict[str, Any], name: str, where: str, problems: list[str]) -
 
 
 def _measure(entry: dict[str, Any], where: str, problems: list[str]) -> ProjectMeasure:
-    kind = entry.get(Complications.kind)
+    kind = entry.get("kind")
     if kind not in MEASURE_KINDS:
         problems.append(f"{where}: kind is {kind!r}; {', '.join(MEASURE_KINDS)} is wanted")
     estimate = entry.get("estimate", "")

@@ -95,7 +95,7 @@ def _schedule(content: dict[str, Any], place: str) -> Schedule:
         raise ScheduleError(f"{place}: the schedule cannot be used.\n{listed}")
     return Schedule(source.strip(), tuple(
         Visit(v["what"].strip(), v["after"], *(v[name] for name in DAYS),
-              tuple(v.get(FollowUps.imaging, ())))
+              tuple(v.get("imaging", ())))
         for v in visits
     ))
 
@@ -105,7 +105,7 @@ def _visit_problems(visit: Any) -> list[str]:
         return ["it is not a part [[visits]]; write each visit as one"]
     known = {"what", "after", "imaging", *DAYS}
     problems = [f'"{name}" is not known here; remove it' for name in visit if name not in known]
-    what, imaging = visit.get("what"), visit.get(FollowUps.imaging, [])
+    what, imaging = visit.get("what"), visit.get("imaging", [])
     if not isinstance(what, str) or not what.strip():
         problems.append('"what" is missing; say what is due, in words')
     if visit.get("after") not in AFTER:
