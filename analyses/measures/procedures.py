@@ -62,9 +62,6 @@ PATIENT_MEASURES: tuple[Spread, ...] = (
     _spread("patient", sessions_of_patients, "sessions", "Sessions a patient", "",
             "sessions.procedure_no", {IN_TEXT: ("patient",)}),
 )
-AIR_KERMA = _spread(
-    "session", procedure_rows, Sessions.air_kerma_mgy, "Air kerma at the reference point", "mGy",
-    "sessions.air_kerma_mgy", {IN_TEXT: SESSION}, ("avm-endovascular: Radiation",))
 SESSION_MEASURES: tuple[Spread, ...] = (
     _spread(
         "session",
@@ -100,7 +97,16 @@ SESSION_MEASURES: tuple[Spread, ...] = (
         "min",
         "sessions.fluoroscopy_min",
     ),
-    AIR_KERMA,
+    _spread(
+        "session",
+        procedure_rows,
+        Sessions.air_kerma_mgy,
+        "Air kerma at the reference point",
+        "mGy",
+        "sessions.air_kerma_mgy",
+        {IN_TEXT: SESSION},
+        ("avm-endovascular: Radiation",),
+    ),
     _spread(
         "session",
         procedure_rows,
@@ -119,6 +125,7 @@ SESSION_MEASURES: tuple[Spread, ...] = (
     ),
     _spread("session", procedure_rows, "nights", "Nights in hospital", "nights", "sessions.nights"),
 )
+AIR_KERMA = next(one for one in SESSION_MEASURES if one.id == "procedure.air_kerma_mgy")
 INJECTION_MEASURES: tuple[Spread, ...] = (
     _spread(
         "injection",
