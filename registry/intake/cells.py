@@ -6,6 +6,7 @@ Knows nothing of sheets or workbooks, so every kind of source can use it.
 from __future__ import annotations
 
 import datetime as dt
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -44,6 +45,9 @@ def read_cell(raw: Any, spec: FieldSpec, habits: Habits) -> Cell:
                      "the spreadsheet could not work this cell out: type the value itself")
     if is_blank(raw, habits.blanks):
         return _missing(spec) if spec.required else Cell()
+    if isinstance(raw, float) and not math.isfinite(raw):
+        # Neither a number nor a word: no column may take "nan" for a code or a day.
+        return fault("out-of-range", raw, spec.wanted, "type the value again")
     if spec.type in {"int", "number"}:
         return read_number(raw, spec, comma_decimals=habits.comma_decimals)
     if spec.type == "date":

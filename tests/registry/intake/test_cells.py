@@ -230,3 +230,9 @@ def test_text_of_a_raw_cell():
     assert as_text(dt.datetime(2024, 3, 9)) == "2024-03-09"
     assert clean(" a\u00a0\u00a0b\u200b\n") == "a b"
     assert len(shown("x" * 500)) < 50
+
+
+@pytest.mark.parametrize("raw", [float("nan"), float("inf"), float("-inf")])
+@pytest.mark.parametrize("field", [AGE, GCS, SEX, HHT, CODE, BORN])
+def test_what_is_no_number_at_all_is_refused_in_every_kind_of_column(raw, field):
+    assert rules(raw, field) == ["out-of-range"]
