@@ -15,27 +15,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from analyses.models.technique_declared import later_steps, not_offered
+from analyses.models.technique_outcomes import outcome_of
 from analyses.statistics.regression.estimator_choice import ESTIMATORS
 from analyses.statistics.regression.terms import Term, as_term
-from registry.schema import Injections, Patients
+from registry.schema import Patients
 
 if TYPE_CHECKING:
     import pandas as pd
 
 MISSING_RULES = ("complete rows", "imputation")
-# Earlier causes later: a later step is never adjusted for when an earlier one is the question.
-CAUSAL_STEPS = (
-    (
-        "pedicles",
-        Injections.agent_ml,
-        "agent_per_nidus",
-        "rate_ml_min",
-        Injections.longest_pause_s,
-        "formulation",
-    ),
-    ("reflux_past_limit",),
-    (Injections.venous_passage,),
-)
 
 
 @dataclass(frozen=True)
@@ -192,7 +181,8 @@ def _read_model(place: int, table: dict[str, Any], problems: list[str]) -> Plann
         problems.append(f"{where}: {problem}")
     if len(problems) > before or exposure is None:
         return None
-    problems += [f"{where}: {said}" for said in chain_problems(exposure, adjust)]
+    problems += [f"{where}: {said}"
+                 for said in chain_problems(str(table["outcome"]), exposure, adjust)]
     if table.get("subgroups") and exposure.form == "spline":
         problems.append(f"{where}: subgroups need an exposure that is linear or a factor, not a "
                         "spline; leave one of the two out")
@@ -204,18 +194,18 @@ def _read_model(place: int, table: dict[str, Any], problems: list[str]) -> Plann
         table.get("missing", "complete rows"), tuple(table.get("subgroups", [])))
 
 
-def chain_problems(exposure: Term, adjust: Sequence[Term]) -> list[str]:
-    """Sentences where a model adjusts for a later step of the chain that the exposure begins."""
-    def step(term: Term) -> int | None:
-        return next((i for i, names in enumerate(CAUSAL_STEPS)
-                     if any(column in names for column in term.columns)), None)
+def chain_problems(outcome: str, exposure: Term, adjust: Sequence[Term]) -> list[str]:
+    """Sentences where a model asks what its chain of causes forbids.
 
-    start = step(exposure)
-    if start is None:
-        return []
-    return [f"{term.name} comes after {exposure.name} in the same chain of causes; adjusting for "
-            "it would hide part of the effect in question" for term in adjust
-            if (step(term) or 0) > start]
+    It adjusts for a later step of the chain that the exposure begins, or holds the last step of
+    the outcome's own chain. outcome: its column.
+    """
+    held = [column for term in adjust for column in term.columns]
+    said = [f"{later} comes after {exposure.name} in the same chain of causes; adjusting for it "
+            "would hide part of the effect in question"
+            for later in later_steps(exposure.columns, held)]
+    known = outcome_of(outcome)
+    return said + (not_offered((*exposure.columns, *held), known.measure) if known else [])
 
 
 def plan_table(plan: Plan) -> pd.DataFrame:

@@ -6,16 +6,23 @@ import datetime
 import os
 from dataclasses import replace
 from pathlib import Path
+from textwrap import fill
 
 from analyses.models.model_plan import MISSING_RULES, write_plan
-from analyses.models.outcome_words import OUTCOME_WORDS
-from analyses.models.technique_plan import OUTCOMES, TECHNIQUE, default_plan
+from analyses.models.technique_declared import all_terms
+from analyses.models.technique_outcomes import OUTCOMES
+from analyses.models.technique_plan import default_plan
 from analyses.statistics.regression.estimator_choice import ESTIMATORS
 from registry.problems.sentence_error import SentenceError
 
 _FOR_PLANS = tuple(name for name in ESTIMATORS if name not in ("ordinal", "cox"))
-_OUTCOME_LINES = "\n".join(f"              {unit}: {column} ({OUTCOME_WORDS[column].lower()})"
-                           for _, unit, column in OUTCOMES)
+_OUTCOME_LINES = "\n".join(
+    f"              {one.unit}: {one.column} ({one.label.lower()})" for one in OUTCOMES)
+_TERM_LINES = fill(", ".join(all_terms()), 86, subsequent_indent=12 * " ")
+_NOT_OFFERED = "\n".join(
+    f"            ({term} is not offered for {outcome.column}: the last step of its own chain)"
+    for outcome in OUTCOMES for term in all_terms()
+    if not all_terms()[term].offered_for(outcome.measure))
 HEAD = f"""\
 Analysis plan of the technique models. Change it to what your service wants to ask, before
 anybody looks at the data, and give it to `nidusbook report FREEZE --out DIR --plan THIS-FILE`.
@@ -27,8 +34,8 @@ Leave out the models you do not ask: few questions, few chance findings. A model
   unit      what a row is, and
   outcome   what is asked of it:
 {_OUTCOME_LINES}
-  exposure  one of {", ".join(term.name for term in TECHNIQUE[:4])},
-            {", ".join(term.name for term in TECHNIQUE[4:])};
+  exposure  one of {_TERM_LINES};
+{_NOT_OFFERED}
             form "linear" (per = the step of the ratio), "spline" (knots 3 to 5: more events are
             needed), or "factor" (reference = the level the others are compared with)
   adjust    what is held the same, and why: sm_grade, ruptured, case_number, or another technique

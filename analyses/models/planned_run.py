@@ -62,7 +62,7 @@ def run_model(
     model: PlannedModel, data: pd.DataFrame, level: float, status: str
 ) -> PlannedResult:
     """Run one model on the rows of its unit."""
-    problems = chain_problems(model.exposure, model.adjust)
+    problems = chain_problems(model.outcome, model.exposure, model.adjust)
     if problems:
         return PlannedResult(model, status, None, "; ".join(problems))
     data, not_asked = rows_asked(data, [c for term in model.terms for c in term.columns])

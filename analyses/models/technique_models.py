@@ -15,23 +15,7 @@ from analyses.models.model_plan import Plan
 from analyses.models.planned_result import PlannedResult
 from analyses.models.planned_run import OBSERVATIONAL, run_plan
 from analyses.models.technique_plan import default_plan
-from registry.schema import Injections, Patients
-
-SESSION_COLUMNS = (
-    Patients.patient_id,
-    "event",
-    "pedicles",
-    Injections.agent_ml,
-    "agent_per_nidus",
-    "rate_ml_min",
-    Injections.longest_pause_s,
-    "formulation",
-    "reflux_past_limit",
-    Injections.venous_passage,
-    "sm_grade",
-    "ruptured",
-    "case_number",
-)
+from registry.schema import Patients
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import datetime
 
 from analyses.models.model_plan import Plan, PlannedModel
+from analyses.models.technique_declared import offered
+from analyses.models.technique_outcomes import OUTCOMES
 from analyses.statistics.regression.terms import Term
-from registry.schema import Injections, Resections
 
 ADJUST = (
     (Term(("sm_grade",), "linear"), "graver lesions get other techniques and bleed more"),
@@ -14,40 +15,20 @@ ADJUST = (
     (Term(("case_number",), "linear", per=50.0),
      "technique and results both change with experience"),
 )
-# Steps a clinician can picture: a tenth of the nidus volume, 0.1 mL/min, half a minute.
-TECHNIQUE = (
-    Term(("pedicles",), "linear"),
-    Term((Injections.agent_ml,), "linear"),
-    Term(("agent_per_nidus",), "linear", per=0.1),
-    Term(("rate_ml_min",), "linear", per=0.1),
-    Term((Injections.longest_pause_s,), "linear", per=30.0),
-    Term(("formulation",), "factor"),
-    Term(("reflux_past_limit",), "linear"),
-    Term((Injections.venous_passage,), "factor", reference="none"),
-)
-# Each outcome, the unit whose rows it is asked of, and the column it stands in.
-OUTCOMES = (
-    ("complication", "session", "event"),
-    ("complete obliteration", "lesion", "obliterated"),
-    ("permanent deficit", "patient", "permanent_deficit"),
-    ("blood loss", "resection", Resections.blood_loss_ml),
-    ("operation time", "resection", Resections.operation_min),
-)
 
 
 def default_plan(date: datetime.date) -> Plan:
-    """Every technique variable with every outcome, adjusted for sm_grade, ruptured, case_number.
+    """Every outcome by every technique variable offered for it, adjusted as in `ADJUST`.
 
     Gaps in technique that was there but not recorded are imputed; the complete rows stand beside.
     date: the day the plan is adopted, which must lie before the data are looked at.
     """
     models = tuple(
         PlannedModel(
-            name=f"{outcome} by {term.name}", unit=unit, outcome=column, exposure=term,
-            adjust=tuple(term for term, _ in ADJUST), why=tuple(why for _, why in ADJUST),
-            estimator="log-linear" if unit == "resection" else "auto", missing="imputation")
-        for outcome, unit, column in OUTCOMES
-        for term in TECHNIQUE
-    )
+            name=f"{outcome.name} by {term.id}", unit=outcome.unit, outcome=outcome.column,
+            exposure=term.exposure, adjust=tuple(held for held, _ in ADJUST),
+            why=tuple(why for _, why in ADJUST), estimator=outcome.estimator,
+            missing="imputation")
+        for outcome in OUTCOMES for term in offered(outcome.measure))
     return Plan("Technique and outcome, default plan", date, models,
                 note="One technique variable a model: few events carry few terms.")

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from registry.clinical.technique import AGENT_GROUPS, VENOUS_PASSAGE
+from analyses.models.technique_declared import all_terms
+from registry.clinical.technique import AGENT_GROUPS
 from registry.freeze.worked_out import worked_out_tables
 from registry.schema import TABLES, FieldSpec, Injections, Sessions
 
@@ -107,78 +108,26 @@ GROUPS = (
 INTENT = Column("intent", "choice", "Intent", "Intent of the first session.",
                 values=(*INTENTS, "not embolized"))
 
+PUSH_MIN = Column("push_min", "number", "Push time", "Injection time less pauses, added up.", "min")
+
 TECHNIQUE = (
-    Column("pedicles", "number", "Pedicles treated", "Arterial pedicles, added up.", "pedicles"),
-    Column(
-        Injections.agent_ml,
-        "number",
-        "Agent volume",
-        "All liquids, added up; blank where a part was not recorded.",
-        "mL",
-    ),
-    Column(
-        "agent_per_nidus",
-        "number",
-        "Agent per mL of nidus",
-        "Agent volume over the volume of the lesions treated.",
-        "mL/mL",
-    ),
-    Column("push_min", "number", "Push time", "Injection time less pauses, added up.", "min"),
-    Column(
-        "rate_ml_min", "number", "Mean rate", "All the volume over all the push time.", "mL/min"
-    ),
-    Column(Injections.longest_pause_s, "number", "Longest pause", "The longest pause.", "s"),
-    Column(
-        "formulation",
-        "choice",
-        "Formulation",
-        "Where one formulation of EVOH and no other liquid was used.",
-        values=AGENT_FIELD.values,
-    ),
-    Column("reflux_past_limit", "yes/no", "Reflux past the agreed limit", "In any injection."),
-    Column(
-        Injections.venous_passage,
-        "choice",
-        "Agent in the draining vein",
-        "The worst there was.",
-        values=VENOUS_PASSAGE,
-    ),
-    Column(
-        "case_number",
-        "int",
-        "Case number",
-        "Procedures the operator had done before the "
-        "(first) one, counted before anybody was left out.",
-        "procedures",
-    ),
+    *(Column(one.id, one.kind.value, one.label, one.definition, one.unit, one.levels)
+      for one in all_terms().values()),
+    PUSH_MIN,
+    Column("case_number", "int", "Case number", "Procedures the operator had done before the "
+           "(first) one, counted before anybody was left out.", "procedures"),
 )
 """Worked-out technique of a session, a lesion or a patient."""
 
 OF_INJECTIONS = (
-    Column(
-        "agent_used",
-        "choice",
-        AGENT_FIELD.label,
-        AGENT_FIELD.definition,
-        values=AGENT_FIELD.values,
-        source="field injections.agent",
-    ),
-    Column("push_min", "number", "Push time", "Injection time less pauses.", "min"),
-    Column("rate_ml_min", "number", "Mean rate", "Volume over push time, of liquids.", "mL/min"),
-    Column(
-        Injections.longest_pause_s,
-        "number",
-        "Longest pause",
-        "As recorded; 0 where there was none.",
-        "s",
-    ),
-    Column(
-        "reflux_past_limit",
-        "yes/no",
-        "Reflux past the agreed limit",
-        "Reflux beyond the limit; no where none was seen.",
-    ),
+    Column("agent_used", "choice", AGENT_FIELD.label, AGENT_FIELD.definition,
+           values=AGENT_FIELD.values, source="field injections.agent"),
+    replace(PUSH_MIN, definition="Injection time less pauses."),
+    *(Column(one.id, one.kind.value, one.label, one.of_injection, one.unit, one.levels)
+      for one in all_terms().values() if one.of_injection),
 )
+"""Worked-out technique of one injection."""
+
 DATES = (
     Column("treated", "yes/no", "Treated", "Treated in any way."),
     Column("embolized", "yes/no", "Embolized", "Embolized at least once."),

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from analyses.models.applies import applies_to
-from analyses.models.technique_frame import OF_LIQUIDS, session_rows, totals
+from analyses.models.technique_declared import applies_columns, totals
+from analyses.models.technique_rows import TechniqueRows, session_rows
 from analyses.population.counted_events import LESION, SESSION, unit_key
 from analyses.population.unit_frames import NOT_RECORDED, Units, graded_lesions, once
 from analyses.study.frame_columns import (
@@ -227,19 +227,13 @@ def catheter_of(units: Units) -> pd.Series:
 
 
 def _technique(units: Units, by: str) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Technique of each value of `by`, with its push time, and what it applies to."""
-    rows = session_rows(units)
+    """Technique of each value of `by`, and what it applies to."""
     injections = units.injections.rename(columns={"session_key": "procedure"})
     if by == "lesion":
         injections = injections.assign(lesion=unit_key(injections, LESION))
-    worked = totals(rows, by, injections)
+    worked = totals(TechniqueRows(session_rows(units), by, injections))
     worked.index = worked.index.astype("string")
-    liquid = rows[rows["agent_group"].ne("no liquid").fillna(True)]
-    grouped = liquid.groupby(by)["push_min"]
-    pushed = grouped.sum().where(grouped.count() == grouped.size())
-    worked["push_min"] = pushed.set_axis(pushed.index.astype("string"))
-    asked = worked[[applies_to(name) for name in (*OF_LIQUIDS, "formulation")]]
-    return worked, asked.rename_axis("key")
+    return worked, worked[applies_columns()].rename_axis("key")
 
 
 def _grouped(frame: pd.DataFrame) -> pd.DataFrame:

@@ -12,6 +12,7 @@ from analyses.content.blocks import Cell, Points, Section, Sentence, Table, plai
 from analyses.measures.measure import Direction, Share
 from analyses.models.applies import rows_asked
 from analyses.models.model_wording import ratio_text
+from analyses.models.technique_declared import later_steps, not_offered
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitting import fit
@@ -125,14 +126,15 @@ def study_model(
 
     A grade enters as its number, a step a grade; give {"column": "sm_grade", "form": "factor"}
     for one coefficient a grade. Raises UnknownName for a column that is not there, StudyError
-    where no model can be fitted: the gate refuses a point, or there are fewer than 8 events or 8
-    units without.
+    where no model can be fitted: the gate refuses a point, there are fewer than 8 events or 8
+    units without, or the chain of causes forbids a term.
     """
     verdict = measure.verdict(units, unit)
     if not verdict:
         raise StudyError(f"No model of {measure.id}: {verdict.why}.")
     asked, other = _terms(terms, frame), _terms(adjust, frame)
     columns = list(dict.fromkeys(c for term in (*asked, *other) for c in term.columns))
+    _refuse_by_chain(measure, asked, other)
     rows = measure.frame(units, unit)
     keys = rows["key"].astype("string")
     data = pd.DataFrame({name: _for_a_model(frame.frame[name]) for name in columns})
@@ -158,6 +160,17 @@ def study_model(
 
 
 OUTCOME, PATIENT = "event", "patient"
+
+
+def _refuse_by_chain(measure: Share, asked: Sequence[Term], other: Sequence[Term]) -> None:
+    """Raise StudyError where a term holds a later step of its cause, or of the outcome itself."""
+    held = [column for term in other for column in term.columns]
+    said = not_offered([*(c for term in asked for c in term.columns), *held], measure)
+    for term in asked:
+        said += [f"{later} follows from {term.name}, and adjusting for it would hide part of what "
+                 "is asked" for later in later_steps(term.columns, held)]
+    if said:
+        raise StudyError(f"No model of {measure.id}: {'; '.join(said)}.")
 
 
 def _terms(given: Sequence[Given], frame: StudyFrame) -> list[Term]:

@@ -7,7 +7,9 @@ import pytest
 from small_cohort import small_tables
 
 from analyses.measures.declared import estimates_of
-from analyses.models.technique_frame import ADJUST, TECHNIQUE, technique_frames
+from analyses.models.technique_declared import all_terms
+from analyses.models.technique_frame import technique_frames
+from analyses.models.technique_plan import ADJUST
 from analyses.population.unit_frames import units_of
 
 UNITS = units_of(small_tables())
@@ -20,7 +22,8 @@ def row(unit: str, key: str) -> pd.Series:
 
 @pytest.mark.parametrize("unit", FRAMES)
 def test_every_table_has_patient_technique_and_adjustment(unit: str) -> None:
-    assert {"patient_id", "key", *TECHNIQUE, *ADJUST} <= set(FRAMES[unit].columns)
+    adjusted = {term.name for term, _ in ADJUST}
+    assert {"patient_id", "key", *all_terms(), *adjusted} <= set(FRAMES[unit].columns)
     assert FRAMES[unit]["key"].is_unique
 
 

@@ -9,15 +9,13 @@ import numpy as np
 
 from analyses.content.blocks import Picture
 from analyses.figures.model_figures import Imputed
-from analyses.models.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_WORDS
-from registry.clinical.technique import VENOUS_PASSAGE
-from registry.schema import Injections
+from analyses.models.technique_declared import term_of
+from analyses.models.technique_outcomes import outcome_label
 
 if TYPE_CHECKING:
     from analyses.models.planned_result import PlannedResult
 
 PLACES = 25
-ORDERS = {Injections.venous_passage: VENOUS_PASSAGE}
 
 
 def curve_pictures(results: Iterable[PlannedResult]) -> tuple[Picture, ...]:
@@ -34,7 +32,7 @@ def _curve(result: PlannedResult) -> Picture:
     assert fit is not None
     seen = fit.rows.frame[column].astype(float)
     values = np.unique(np.linspace(*np.quantile(seen, [0.02, 0.98]), PLACES))
-    outcome = OUTCOME_WORDS.get(result.model.outcome, result.model.outcome)
+    outcome = outcome_label(result.model.outcome)
     label = _label(column)
     caption = (f"{outcome} along {label}, standardised; restricted cubic spline, "
                f"{fit.events} events in {fit.n} rows with everything recorded")
@@ -55,7 +53,7 @@ def imputed_pictures(results: Sequence[PlannedResult]) -> tuple[Picture, ...]:
         for column in map(str, made.gaps.columns[made.gaps.any()]):
             found.setdefault(result.model.unit, {}).setdefault(
                 column, Imputed(made.frames, made.gaps, column, _label(column),
-                                ORDERS.get(column, ())))
+                                one.levels if (one := term_of(column)) else ()))
     return tuple(_imputed(unit, list(mine.values())) for unit, mine in found.items())
 
 
@@ -71,6 +69,7 @@ def _imputed(unit: str, variables: Sequence[Imputed]) -> Picture:
 
 
 def _label(column: str) -> str:
-    words = TECHNIQUE_WORDS.get(column, column)
+    one = term_of(column)
+    words = one.label if one else column
     words = words[:1].lower() + words[1:]
-    return f"{words} ({MEASURED_IN[column]})" if column in MEASURED_IN else words
+    return f"{words} ({one.unit})" if one and one.unit else words

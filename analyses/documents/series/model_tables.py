@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Cell, Points, Section, Sentence, Table, plain
 from analyses.models.model_wording import ratio_text
-from analyses.models.outcome_words import MEASURED_IN, OUTCOME_WORDS, TECHNIQUE_WORDS
 from analyses.models.subgroups import SubgroupLine, subgroup_lines
+from analyses.models.technique_declared import all_terms, term_of
+from analyses.models.technique_outcomes import OUTCOMES, outcome_of
+from analyses.models.technique_term import Kind
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import points, quantity, ratio, span
@@ -21,7 +23,6 @@ if TYPE_CHECKING:
     from analyses.statistics.regression.diagnosis import Diagnosis, Influence
 
 CURVED = 0.05
-YES_NO = ("reflux_past_limit",)
 ADJUSTED_WORDS = {
     "sm_grade": "Spetzler–Martin grade", "ruptured": "rupture before treatment",
     "case_number": "case number",
@@ -30,7 +31,8 @@ ADJUSTED_WORDS = {
 
 def short_words(name: str) -> str:
     """A variable in words, without its step: `Mean rate`."""
-    return ADJUSTED_WORDS.get(name) or TECHNIQUE_WORDS.get(name, name)
+    one = term_of(name)
+    return one.label if one else ADJUSTED_WORDS.get(name, name)
 
 
 def term_words(term: str) -> str:
@@ -42,12 +44,13 @@ def term_words(term: str) -> str:
 
 def in_words(text: str) -> str:
     """A sentence of a model with the columns' names put into words."""
-    names = "|".join((*ADJUSTED_WORDS, *TECHNIQUE_WORDS, *OUTCOME_WORDS))
+    names = "|".join((*ADJUSTED_WORDS, *all_terms(), *(one.column for one in OUTCOMES)))
     return re.sub(rf"\b({names})\b(?: \(per [\d.]+\))?", _name_in_words, text)
 
 
 def _name_in_words(found: re.Match[str]) -> str:
-    words = OUTCOME_WORDS.get(found[1]) or short_words(found[1])
+    outcome = outcome_of(found[1])
+    words = outcome.label if outcome else short_words(found[1])
     return words if words.startswith(("EVOH", "Spetzler")) else words[:1].lower() + words[1:]
 
 
@@ -185,13 +188,15 @@ def _points(e: Estimate) -> str:
 def setting_words(estimate: Estimate) -> str:
     """The value a standardised risk is for: `no`, `EVOH 8 %`, `0.131 mL/min`."""
     name, value = next(iter((estimate.group or {"": ""}).items()))
-    if name in YES_NO:
+    term = term_of(name)
+    if term is not None and term.kind is Kind.YES_NO:
         return {"False": "no", "0": "no", "True": "yes", "1": "yes"}.get(value, value)
     try:
-        unit = "pedicle" if (name, float(value)) == ("pedicles", 1) else MEASURED_IN.get(name, "")
-        return f"{float(value):.3g} {unit}".strip()
+        number = float(value)
     except ValueError:
         return value
+    unit = "" if term is None else term.one if number == 1 and term.one else term.unit
+    return f"{number:.3g} {unit}".strip()
 
 
 def diagnosis_section(result: PlannedResult) -> Section:

@@ -19,7 +19,6 @@ from analyses.documents.series.model_pictures import imputed_pictures
 from analyses.documents.series.model_tables import short_words, subgroup_table
 from analyses.documents.series.said import listed
 from analyses.documents.series.technique_sections import (
-    OUTCOME_WORDS,
     Line,
     counted_text,
     lines_of,
@@ -30,6 +29,7 @@ from analyses.models.model_estimates import ModelNumbers, events_per_coefficient
 from analyses.models.model_wording import ratio_text
 from analyses.models.planned_result import PlannedResult
 from analyses.models.technique_models import TechniqueModels
+from analyses.models.technique_outcomes import outcome_label
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import ratio
@@ -173,7 +173,7 @@ def _outcomes(models: TechniqueModels) -> list[tuple[str, str]]:
 
 def _outcome(pair: tuple[str, str]) -> str:
     outcome, unit = pair
-    return f"{OUTCOME_WORDS.get(outcome, outcome.replace('_', ' '))}, per {unit}"
+    return f"{outcome_label(outcome).replace('_', ' ')}, per {unit}"
 
 
 def _cannot(

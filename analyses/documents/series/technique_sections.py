@@ -34,21 +34,17 @@ from analyses.documents.series.technique_lines import Line
 from analyses.models.model_estimates import COMPLETE as COMPLETE_ROWS
 from analyses.models.model_estimates import unanswered_words
 from analyses.models.model_wording import ratio_text
-from analyses.models.outcome_words import OUTCOME_WORDS, exposure_words
-from analyses.models.technique_frame import OF_LIQUIDS
+from analyses.models.outcome_words import exposure_words
+from analyses.models.technique_declared import term_of
+from analyses.models.technique_outcomes import outcome_label
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.regression.model_checks import FEWEST_EVENTS
 from analyses.words.estimate_text import plural
-from registry.schema import Injections
 
 if TYPE_CHECKING:
     from analyses.models.planned_result import PlannedResult
     from analyses.models.technique_models import TechniqueModels
 
-NO_MEANING = {
-    **dict.fromkeys(OF_LIQUIDS, "no liquid agent was injected"),
-    "formulation": "not one strength of EVOH alone was injected",
-}
 COMPLETE = "Only rows in which everything was recorded are in a model."
 IMPUTED = (
     "Gaps in a technique variable were imputed (20 completed sets, pooled by Rubin's rules), which "
@@ -75,7 +71,7 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
     """One outcome: every technique variable in turn, adjusted as declared."""
     results = [r for r in models.results if (r.model.outcome, r.model.unit) == (outcome, unit)]
     lines = [line for result in results for line in lines_of(result)]
-    title = f"{OUTCOME_WORDS.get(outcome, outcome)}, per {unit}"
+    title = f"{outcome_label(outcome)}, per {unit}"
     blocks: list[Block] = [plain(_asked(results)), *_picture(title, outcome, unit, lines),
                            _table(title, outcome, unit, lines), *curve_pictures(results),
                            *risk_table(outcome, unit, title, lines),
@@ -116,7 +112,7 @@ def lines_of(result: PlannedResult) -> list[Line]:
 
 def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
     term = (one.group or {})["term"]
-    words = f"{label}: {_level(term)}" if "[" in term else label
+    words = f"{label}: {_level(result, term)}" if "[" in term else label
     if one.value is None:
         why = next((w for w in result.warnings if w.startswith(term)), "no number can be given.")
         return Line(words, None, in_words(why), result)
@@ -128,12 +124,13 @@ def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
     return Line(words, one, "", result)
 
 
-def _level(term: str) -> str:
+def _level(result: PlannedResult, term: str) -> str:
+    """`EVOH 8 %, against EVOH 6 %`: a level, and the one the model compares it with."""
     name, _, level = term.partition(" [")
-    reference = (
-        "none" if name == Injections.venous_passage else "EVOH 6 %" if name == "formulation" else ""
-    )
-    against = f", against {reference}" if reference else ""
+    assert result.fit is not None
+    against = next((f", against {parts[0].levels[0]}"
+                    for parts in result.fit.rows.columns.encodings
+                    if len(parts) == 1 and parts[0].column == name and parts[0].levels), "")
     return f"{level.rstrip(']')}{against}"
 
 
@@ -258,5 +255,10 @@ def _not_asked(result: PlannedResult, unit: str) -> tuple[str, ...]:
     """How many units the question cannot be asked of, and why."""
     return tuple(
         f"Not asked of {count} {unit if count == 1 else plural(unit)}: "
-        f"{NO_MEANING.get(column, 'it has no meaning there')}."
-        for column, count in result.not_asked.items())
+        f"{_elsewhere(column)}." for column, count in result.not_asked.items())
+
+
+def _elsewhere(column: str) -> str:
+    """Why a technique variable has no meaning in some rows."""
+    one = term_of(column)
+    return one.applies.elsewhere if one and one.applies else "it has no meaning there"

@@ -10,7 +10,9 @@ import datetime
 import pytest
 
 from analyses.models.model_wording import ratio_sentence, ratio_text
-from analyses.models.outcome_words import OUTCOME_WORDS, TECHNIQUE_WORDS, term_said
+from analyses.models.outcome_words import term_said
+from analyses.models.technique_declared import all_terms
+from analyses.models.technique_outcomes import OUTCOMES
 from analyses.models.technique_plan import default_plan
 from analyses.statistics.estimate import Estimate
 
@@ -22,8 +24,8 @@ def ratio(term="agent_ml", kind="odds ratio", value=1.6, low=1.05, high=2.44, ev
 
 def test_every_column_of_the_default_plan_has_words():
     models = default_plan(datetime.date(2024, 1, 1)).models
-    assert {m.outcome for m in models} == set(OUTCOME_WORDS)
-    assert {m.exposure.name for m in models} == set(TECHNIQUE_WORDS)
+    assert {m.outcome for m in models} == {one.column for one in OUTCOMES}
+    assert {m.exposure.name for m in models} == set(all_terms())
     for model in models:
         words = ratio_sentence(ratio(model.exposure.name), model.outcome)
         assert "_" not in words and "obliterated" not in words and "of event" not in words

@@ -10,7 +10,8 @@ from clustered_data import Cell, as_frame, draw
 
 from analyses.models.model_plan import Plan, PlannedModel, plan_table, read_plan, write_plan
 from analyses.models.planned_run import exposure_settings, run_exploratory, run_plan
-from analyses.models.technique_models import SESSION_COLUMNS, run_technique_models
+from analyses.models.technique_declared import all_terms
+from analyses.models.technique_models import run_technique_models
 from analyses.models.technique_plan import default_plan
 from analyses.statistics.regression.terms import Term
 
@@ -33,7 +34,7 @@ def sessions(seed=31):
 
 def test_the_default_plan_asks_one_technique_variable_at_a_time():
     plan = default_plan(DAY)
-    assert len({m.name for m in plan.models}) == len(plan.models) == 40
+    assert len({m.name for m in plan.models}) == len(plan.models) == 38
     for model in plan.models:
         assert [t.name for t in model.adjust] == ["sm_grade", "ruptured", "case_number"]
         assert model.adjust[0].form == "linear" and all(model.why)
@@ -64,7 +65,7 @@ def test_a_curve_has_no_subgroups(tmp_path):
 
 def test_the_plan_can_be_printed():
     table = plan_table(default_plan(DAY))
-    assert len(table) == 40
+    assert len(table) == 38
     line = table[table["name"] == "complication by rate_ml_min"].iloc[0]
     assert line["exposure"] == "rate_ml_min, per 0.1"
     assert line["adjusted for"].startswith("sm_grade (graver lesions")
@@ -137,7 +138,7 @@ def test_what_was_not_declared_is_exploratory():
 
 def test_technique_models_without_a_plan_file_are_exploratory():
     data = sessions()
-    assert set(SESSION_COLUMNS) <= set(data.columns)
+    assert {"patient_id", "event", *all_terms()} <= set(data.columns)
     found = run_technique_models({"session": data})
     assert {r.status for r in found.results} == {"exploratory"} and len(found.results) == 8
     assert any("confounding by indication" in c for c in found.cautions)

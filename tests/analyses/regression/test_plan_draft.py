@@ -9,7 +9,9 @@ from typer.testing import CliRunner
 from analyses.commands.app import app
 from analyses.models.model_plan import read_plan
 from analyses.models.plan_draft import PlanFileError, write_draft_plan
-from analyses.models.technique_plan import OUTCOMES, TECHNIQUE, default_plan
+from analyses.models.technique_declared import all_terms
+from analyses.models.technique_outcomes import OUTCOMES
+from analyses.models.technique_plan import default_plan
 
 DAY = datetime.date(2026, 1, 5)
 
@@ -23,7 +25,7 @@ def test_its_head_names_everything_that_may_be_asked(tmp_path: Path) -> None:
     text = write_draft_plan(tmp_path / "plan.toml", DAY).read_text(encoding="utf-8")
     head = text.partition("title =")[0]
     assert all(line.startswith("#") for line in head.splitlines() if line)
-    for word in (*(term.name for term in TECHNIQUE), *(column for _, _, column in OUTCOMES),
+    for word in (*all_terms(), *(one.column for one in OUTCOMES),
                  "imputation", "subgroups", "spline", "exploratory"):
         assert word in head
 
