@@ -14,6 +14,8 @@ from analyses.statistics.estimate import Estimate, replaced
 from registry.schema import Complications, Sessions
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from analyses.cases.one_case import OneCase
     from analyses.monitoring.service import QualityAnalysis
     from analyses.population.unit_frames import Units
@@ -95,7 +97,7 @@ def case_signal(units: Units, case: OneCase) -> CaseSignal | None:
         _point(analysis, place), None if place is None or place < first else place - first)
 
 
-def _known(units: Units, measure: str):  # noqa: ANN202 - a pandas DataFrame
+def _known(units: Units, measure: str) -> pd.DataFrame:
     rows = procedure_frame(units, measure)
     return rows[rows["complication"].notna()]
 

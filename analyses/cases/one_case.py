@@ -13,10 +13,21 @@ import pandas as pd
 from analyses.measures.harm import permanent_or_death
 from analyses.population.counted_events import LESION, SESSION
 from analyses.population.unit_frames import Units
+from analyses.statistics.table_rows import rows_of
 from registry.clinical.practice_limits import PracticeLimits, injection_limits
 from registry.clinical.technique import injection_technique
 from registry.problems.sentence_error import SentenceError
-from registry.schema import Complications, FollowUps, Haemorrhages, Injections, Patients, Sessions
+from registry.schema import (
+    Complications,
+    FollowUps,
+    Haemorrhages,
+    Injections,
+    Lesions,
+    Patients,
+    Radiosurgeries,
+    Resections,
+    Sessions,
+)
 
 AGE_BAND_Y = 10
 
@@ -132,7 +143,8 @@ def mrs_course(case: OneCase) -> list[MrsPoint]:
         found.append(MrsPoint(0, int(case.patient[Patients.mrs_before])))
     visits = case.tables["follow_ups"]
     visits = visits[visits[FollowUps.mrs].notna()]
-    found += [MrsPoint(case.day(row.follow_up_date), int(row.mrs)) for row in visits.itertuples()]
+    found += [MrsPoint(case.day(row[FollowUps.follow_up_date]), int(row[FollowUps.mrs]))
+              for row in rows_of(visits)]
     if pd.notna(case.patient[Patients.death_date]):
         found.append(MrsPoint(case.day(case.patient[Patients.death_date]), 6))
     return sorted(set(found), key=lambda point: (point.day, point.mrs))
@@ -141,42 +153,46 @@ def mrs_course(case: OneCase) -> list[MrsPoint]:
 def _sessions(case: OneCase) -> list[CourseEvent]:
     made = case.tables["injections"].groupby(SESSION).size()
     found = []
-    for row in case.tables["sessions"].itertuples():
-        count = int(made.get((row.patient_id, row.lesion_no, row.session_no), 0))
+    for row in rows_of(case.tables["sessions"]):
+        count = int(made.get(tuple(row[name] for name in SESSION), 0))
         told = "no injection" if not count else (
             "one injection" if count == 1 else f"{count} injections")
-        pct = row.occlusion_after_pct
+        pct = row[Sessions.occlusion_after_pct]
         after = "" if pd.isna(pct) else f", occlusion {pct:g} %"
         found.append(CourseEvent(
-            case.day(row.session_date), "sessions",
-            f"{told}{after}{case.lesion_words(row.lesion_no)}", count))
+            case.day(row[Sessions.session_date]), "sessions",
+            f"{told}{after}{case.lesion_words(row[Lesions.lesion_no])}", count))
     return found
 
 
 def _operations(case: OneCase) -> list[CourseEvent]:
     found = [
-        CourseEvent(case.day(row.resection_date), "operations",
-                    f"resection, {row.result}{case.lesion_words(row.lesion_no)}")
-        for row in case.tables["resections"].itertuples()]
+        CourseEvent(
+            case.day(row[Resections.resection_date]), "operations",
+            f"resection, {row[Resections.result]}{case.lesion_words(row[Lesions.lesion_no])}")
+        for row in rows_of(case.tables["resections"])]
     return found + [
-        CourseEvent(case.day(row.radiosurgery_date), "operations",
-                    f"radiosurgery{case.lesion_words(row.lesion_no)}")
-        for row in case.tables["radiosurgeries"].itertuples()]
+        CourseEvent(case.day(row[Radiosurgeries.radiosurgery_date]), "operations",
+                    f"radiosurgery{case.lesion_words(row[Lesions.lesion_no])}")
+        for row in rows_of(case.tables["radiosurgeries"])]
 
 
 def _events(case: OneCase) -> list[CourseEvent]:
     """Complications, bleeds after day 0 that are no complication, and death."""
     found = [
-        CourseEvent(case.day(row.onset_date), "events", str(row.kind))
-        for row in case.tables["complications"].itertuples()]
+        CourseEvent(case.day(row[Complications.onset_date]), "events",
+                    str(row[Complications.kind]))
+        for row in rows_of(case.tables["complications"])]
     bleeds = case.tables["haemorrhages"]
     bleeds = bleeds[
         bleeds[Complications.complication_no].isna()
         & (bleeds[Haemorrhages.haemorrhage_date] > case.day_zero)
     ]
-    for row in bleeds.itertuples():
-        about = "" if row.date_known_to == "day" else " (day not exactly known)"
-        found.append(CourseEvent(case.day(row.haemorrhage_date), "events", f"bleed{about}"))
+    for row in rows_of(bleeds):
+        exact = row[Haemorrhages.date_known_to] == "day"
+        found.append(CourseEvent(
+            case.day(row[Haemorrhages.haemorrhage_date]), "events",
+            "bleed" if exact else "bleed (day not exactly known)"))
     if pd.notna(case.patient[Patients.death_date]):
         found.append(CourseEvent(case.day(case.patient[Patients.death_date]), "events", "death"))
     return found
@@ -201,7 +217,7 @@ def technique_rows(case: OneCase, limits: PracticeLimits) -> pd.DataFrame:
         on=SESSION,
         how="left",
     )
-    rows = rows.assign(day=(rows[Sessions.session_date] - case.day_zero).dt.days)
+    rows["day"] = (rows[Sessions.session_date] - case.day_zero).dt.days
     return rows.sort_values(["day", *SESSION, Injections.injection_no], ignore_index=True)
 
 
@@ -215,7 +231,7 @@ def similar_cases(units: Units, case: OneCase) -> pd.DataFrame:
         return units.events.iloc[0:0]
     index = case.index_event
     events = units.events
-    rows = events[
+    rows: pd.DataFrame = events[
         (events[Complications.kind] == index[Complications.kind])
         & (events[Complications.onset_date] < index[Complications.onset_date])
         & (events[Patients.patient_id] != index[Patients.patient_id])

@@ -30,6 +30,7 @@ from registry.schema import Patients
 
 if TYPE_CHECKING:
     from registry.intake.take_in import Outcome
+    from registry.old_sheets.ledger import Ledger
     from registry.problems.problem import Problem
 
 DEMO_SHEET, DEMO_MAPPING = "old-sheet.xlsx", "old-sheet.toml"
@@ -68,6 +69,7 @@ class OldSheetLook:
         """What an intake through the mapping would do: rows, every cell's home, problems."""
         from registry import open_registry
         from registry.old_sheets.front_door import take_in_file
+        from registry.old_sheets.mapping.take_in_old import MappedOutcome
 
         if self.mapping is None:
             return (Section("The trial", (plain(
@@ -77,11 +79,12 @@ class OldSheetLook:
             outcome = take_in_file(
                 self.sheet, open_registry(Path(folder) / "trial.sqlite"),
                 mapping=self.mapping, dry_run=True)
-        if getattr(outcome, "ledger", None) is None:
+        ledger = outcome.ledger if isinstance(outcome, MappedOutcome) else None
+        if ledger is None:
             return (Section("The trial", (Caution("It cannot be tried", tuple(
                 map(Sentence, outcome.summary.splitlines()))),)),)
         return (Section("What would come in", (*self._whose(), _rows(outcome))),
-                Section("Where every cell is", _cells(outcome)),
+                Section("Where every cell is", _cells(ledger)),
                 Section("What has to be mended, and what is asked", _problems(outcome)))
 
     def proof(self) -> Section:
@@ -131,9 +134,7 @@ def _rows(outcome: Outcome) -> Table:
         f"Patients who would wait, kept whole, until something is mended: {outcome.result.held}.",))
 
 
-def _cells(outcome: Outcome) -> tuple[Block, ...]:
-    ledger = outcome.ledger
-    assert ledger is not None
+def _cells(ledger: Ledger) -> tuple[Block, ...]:
     counts = ledger.counts()
     rows = [_counted(HOMES[home], number, "cell") for home, number in counts.items()]
     rows.append(_counted("together", sum(counts.values()), "cell"))

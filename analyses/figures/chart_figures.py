@@ -64,19 +64,6 @@ def chart_figure(
     return figure
 
 
-def cusum_figure(cusums: Sequence[Cusum], *, width_in: float = 6.5) -> Figure:
-    """Both directions of the CUSUM: worse upwards, better downwards, each with its limit.
-
-    The sum starts again from zero after a signal, drawn as a gap.
-    """
-    import matplotlib as mpl
-
-    with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 3.2)
-        draw_cusums(axes, cusums)
-    return figure
-
-
 def draw_cusums(axes: Axes, cusums: Sequence[Cusum]) -> None:
     """Both directions of the CUSUM into these axes."""
     for cusum in cusums:
@@ -89,18 +76,6 @@ def draw_cusums(axes: Axes, cusums: Sequence[Cusum]) -> None:
     _ticks(axes, labels)
     axes.set_xlabel(f"{len(labels)} sessions after the baseline; + an event")
     axes.margins(x=0.02, y=0.12)
-
-
-def difference_figure(
-    difference: pd.DataFrame, *, baseline_sessions: int = 0, width_in: float = 6.5
-) -> Figure:
-    """Observed minus expected events, running sum, with the range chance gives at each session."""
-    import matplotlib as mpl
-
-    with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 3.0)
-        draw_difference(axes, difference, baseline_sessions)
-    return figure
 
 
 def draw_difference(axes: Axes, difference: pd.DataFrame, baseline_sessions: int) -> None:
@@ -308,16 +283,24 @@ def _draw_changes(
 def _ticks(axes: Axes, labels: Sequence[Any]) -> None:
     """At most nine labels, fewer in narrow axes, evenly spread, so that they never overlap."""
     count = len(labels)
-    width_in = axes.figure.get_figwidth() / axes.get_gridspec().ncols
-    most = max(3, min(MOST_TICKS, int(width_in * TICKS_AN_INCH)))
+    most = max(3, min(MOST_TICKS, int(_width_in(axes) * TICKS_AN_INCH)))
     step = max(1, int(np.ceil(count / most)))
     places = list(range(0, count, step))
     axes.set_xticks(places, [str(labels[k]) for k in places], fontsize=7.5)
     if any(len(str(labels[k])) > 7 for k in places):
         axes.tick_params(axis="x", rotation=30)
         for text in axes.get_xticklabels():
-            text.set_ha("right")
+            text.set_horizontalalignment("right")
             text.set_rotation_mode("anchor")
+
+
+def _width_in(axes: Axes) -> float:
+    """The width of the figure in inches, shared among its columns of axes."""
+    from matplotlib.figure import Figure as MplFigure
+
+    figure, grid = axes.figure, axes.get_gridspec()
+    assert isinstance(figure, MplFigure) and grid is not None
+    return figure.get_figwidth() / grid.ncols
 
 
 def _measure(chart: Chart, happened: str) -> str:

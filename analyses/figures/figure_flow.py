@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from analyses.figures.figure_lines import is_narrow
@@ -54,9 +55,9 @@ def _rows(flow: Flow, width_in: float) -> list[Row]:
     return rows
 
 
-def _wrapped(lines: object, width_in: float) -> list[str]:
+def _wrapped(lines: Iterable[str], width_in: float) -> list[str]:
     letters = _letters(width_in, RIGHT)
-    return [part for line in lines for part in textwrap.wrap(  # type: ignore[attr-defined]
+    return [part for line in lines for part in textwrap.wrap(
         line, letters, subsequent_indent="   ")]
 
 

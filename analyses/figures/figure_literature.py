@@ -43,6 +43,7 @@ def literature_funnel(
         sizes = _sizes([*(e.n or 1 for e in lines), size])
         _limits(axes, pooled, sizes)
         for number, line in enumerate(lines, start=1):
+            assert line.n is not None  # only series with counts are pooled
             axes.plot(line.n, 100 * (line.value or 0), "o", color=INK, markerfacecolor="white",
                       markersize=11, clip_on=False, zorder=4)
             axes.annotate(str(number), (line.n, 100 * (line.value or 0)), ha="center",
@@ -56,7 +57,8 @@ def literature_funnel(
 
 def _sizes(given: Sequence[float]) -> list[int]:
     low, high = max(5.0, 0.6 * min(given)), 1.5 * max(given)
-    return np.unique(np.geomspace(low, high, CURVE_POINTS).astype(int)).tolist()
+    sizes = np.unique(np.geomspace(low, high, CURVE_POINTS).astype(int))
+    return [int(size) for size in sizes]
 
 
 def _limits(axes: Axes, pooled: Pooled, sizes: Sequence[int]) -> None:
@@ -72,8 +74,8 @@ def _limits(axes: Axes, pooled: Pooled, sizes: Sequence[int]) -> None:
 
 
 def _ends(density: np.ndarray, total: int) -> tuple[float, float]:
-    return tuple(100 * exact_limit(density, tail) / total  # type: ignore[return-value]
-                 for tail in (TAIL, 1 - TAIL))
+    low, high = (100 * exact_limit(density, tail) / total for tail in (TAIL, 1 - TAIL))
+    return low, high
 
 
 def _finish(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure, whole_steps
 from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
 
@@ -65,7 +65,7 @@ def dose_figure(
         words = f"{axis_label}, n = {len(values):,} sessions"
         axes.set_xlabel("\n".join(textwrap.wrap(words, int(width_in * 13))))
         axes.set_ylabel("Sessions")
-        axes.yaxis.get_major_locator().set_params(integer=True)
+        whole_steps(axes.yaxis)
         if len(values):
             axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3 if width_in > 5 else 1,
                         frameon=False, borderaxespad=0, fontsize=8 if width_in > 5 else 7)
@@ -111,7 +111,8 @@ def _spread(count: int) -> Floats:
     (seaborn's strips take theirs from a generator shared by the whole program, so that a figure
     would differ each time it is drawn.)
     """
-    return 0.13 * np.sin(np.arange(count) * 2.399963)
+    turns: Floats = np.sin(np.arange(count) * 2.399963)
+    return 0.13 * turns
 
 
 def _dose_lines(axes: Axes, found: Estimate, limit: float) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analyses.figures.figure_style import EVENT, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import EVENT, QUIET, STYLE, new_figure, whole_steps
 from registry.schema import Sessions
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def _finish_timeline(axes: Axes, counts: pd.DataFrame, width_in: float) -> None:
     axes.set_xticks(first, [str(counts.index[x].year) for x in first])
     axes.set_ylabel("Sessions in the quarter")
     axes.set_xlabel("Calendar year")
-    axes.yaxis.get_major_locator().set_params(integer=True)
+    whole_steps(axes.yaxis)
     axes.legend(
         handles=[
             Line2D([], [], marker="o", markerfacecolor="white", markeredgecolor=QUIET,

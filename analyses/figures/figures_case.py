@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from analyses.cases.one_case import CourseEvent, MrsPoint
-from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure
+from analyses.figures.figure_style import ACCENT, EVENT, INK, QUIET, STYLE, new_figure, whole_steps
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,7 +49,7 @@ def course_figure(course: Sequence[CourseEvent], zero: str, width_in: float) -> 
         axes.set_ylim(-0.35, len(LANES) - 0.05)
         axes.set_xlim(low, high)
         axes.spines["left"].set_visible(False)
-        axes.xaxis.get_major_locator().set_params(integer=True)
+        whole_steps(axes.xaxis)
         axes.set_xlabel(f"Days from {zero} (day 0)")
     return figure
 

@@ -48,7 +48,7 @@ def rate_figure(
     return figure
 
 
-def _draw(axes: Axes, place: int, estimate: Estimate, left: float) -> None:
+def _draw(axes: Axes, place: float, estimate: Estimate, left: float) -> None:
     if estimate.value is None:
         return
     if estimate.high is not None:

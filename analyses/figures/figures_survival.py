@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from textwrap import fill
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -28,7 +28,9 @@ if TYPE_CHECKING:
     from analyses.statistics.timetoevent.incidence_curves import IncidenceCurves
     from analyses.statistics.timetoevent.survival_curves import SurvivalCurves
 
-LOOKS = (
+Look = tuple[str, Literal["-"] | tuple[float, tuple[float, ...]]]
+"""The colour and the dash of a curve."""
+LOOKS: tuple[Look, ...] = (
     ("#0072b2", "-"), ("#d55e00", (0, (5, 1.6))), ("#1b2a33", (0, (1.2, 1.2))),
     ("#cc79a7", (0, (7, 1.5, 1.2, 1.5))), ("#009e73", (0, (3, 1, 1, 1, 1, 1))),
 )
@@ -188,7 +190,7 @@ def _note(lines: list[Line], level: float) -> str:
     return said
 
 
-def _draw(axes: Axes, line: Line, look: tuple) -> None:
+def _draw(axes: Axes, line: Line, look: Look) -> None:
     """The curve, its interval as far as it can be read, and a tick at each censoring."""
     colour, dash = look
     read = line.time <= line.readable_to
@@ -249,7 +251,7 @@ def _label_above(axes: Axes, lines: list[Line]) -> None:
 def spread(heights: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
     """Heights from 0 to 1 moved as little as is needed to stand at least `gap` apart."""
     order = np.argsort(heights, kind="stable")
-    placed = np.array(heights, dtype=float)
+    placed: NDArray[np.float64] = np.array(heights, dtype=float)
     for _ in range(50 * len(heights)):
         moved = False
         for below, above in zip(order[:-1], order[1:], strict=True):
@@ -260,7 +262,8 @@ def spread(heights: NDArray[np.float64], gap: float) -> NDArray[np.float64]:
                 moved = True
         if not moved:
             break
-    shift = max(0.0, -placed.min(initial=0.0)) - max(0.0, placed.max(initial=0.0) - 1)
+    shift = max(0.0, -float(placed.min(initial=0.0))) - max(
+        0.0, float(placed.max(initial=0.0)) - 1)
     return placed + shift
 
 

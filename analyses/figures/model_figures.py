@@ -1,4 +1,4 @@
-"""Figures of regression models: forest plot, partial effect, imputed values, balance.
+"""Figures of regression models: partial effect, imputed values, balance.
 
 Each function takes results and gives a matplotlib figure; nothing is worked out here. Readable
 in grey: meaning is carried by position and shape, not by colour alone.
@@ -9,21 +9,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from textwrap import fill
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from analyses.models.model_wording import ratio_text
-from analyses.statistics.estimate import Estimate
+from analyses.statistics.arrays import Floats, Mask
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 INK, SOFT, PALE = "#1b2a33", "#5f7480", "#d5dde1"
 
 
-def _figure(width: float, height: float) -> tuple[Figure, object]:
+def _figure(width: float, height: float) -> tuple[Figure, Axes]:
     # A Figure of its own, outside pyplot, so that nothing is kept open or shown by itself.
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -35,75 +36,9 @@ def _figure(width: float, height: float) -> tuple[Figure, object]:
     return figure, axes
 
 
-def _spread_ticks(low: float, high: float) -> list[float]:
-    steps = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500]
-    inside = [step for step in steps if low <= step <= high]
-    return inside if len(inside) <= 7 else [step for step in inside if f"{step:g}"[-1] == "1"
-                                            or f"{step:g}".rstrip("0").endswith("1")]
-
-
-def forest_plot(
-    estimates: Sequence[Estimate], *, labels: Sequence[str] | None = None, title: str = "",
-) -> Figure:
-    """Ratios with their intervals on a log axis, the numbers and events printed beside them.
-
-    estimates: ratios (one line each); labels: names of the lines, the terms where not given.
-    An interval that leaves the axis ends in an arrow. Raises ValueError where none has a value.
-    """
-    shown = [one for one in estimates if one.value is not None]
-    if not shown:
-        raise ValueError("no ratio has a value, so there is nothing to draw")
-    names = labels or [(one.group or {}).get("term", one.id) for one in estimates]
-    low = max(min(one.low for one in shown) * 0.8, 1 / 64)
-    high = min(max(one.high for one in shown) * 1.25, 64)
-    low, high = min(low, 0.5), max(high, 2.0)
-    figure, axes = _figure(8.6, 1.3 + 0.42 * len(estimates))
-    for place, one in enumerate(estimates):
-        _forest_line(axes, place, one, low, high)
-    axes.axvline(1, color=SOFT, linewidth=1, linestyle=(0, (4, 3)), zorder=0)
-    _forest_axes(axes, names, estimates, low, high, title)
-    return figure
-
-
-def _forest_line(axes, place: int, one: Estimate, low: float, high: float) -> None:
-    if one.value is not None:
-        start, end = max(one.low, low), min(one.high, high)
-        axes.plot([start, end], [place, place], color=INK, linewidth=1.6, solid_capstyle="butt")
-        for edge, cut, marker in ((start, one.low < low, "<"), (end, one.high > high, ">")):
-            axes.plot(edge, place, marker=marker if cut else "|", color=INK, markersize=7)
-        if low <= one.value <= high:
-            axes.plot(one.value, place, marker="s", color=INK, markersize=6)
-    events = "" if one.events is None else f"{one.events}/"
-    axes.annotate(f"{ratio_text(one)}   {events}{one.n}, {one.clusters} patients",
-                  (1.02, place), xycoords=("axes fraction", "data"), va="center", fontsize=9,
-                  color=INK, annotation_clip=False)
-
-
-def _forest_axes(axes, names, estimates, low: float, high: float, title: str) -> None:
-    kinds = sorted({one.kind for one in estimates})
-    level = 100 * estimates[0].level
-    axes.set_xscale("log")
-    axes.set_xlim(low, high)
-    ticks = _spread_ticks(low, high)
-    axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
-    axes.minorticks_off()
-    axes.set_ylim(len(names) - 0.4, -0.6)
-    axes.set_yticks(range(len(names)), names)
-    axes.tick_params(axis="y", length=0)
-    axes.spines["left"].set_visible(False)
-    unit = estimates[0].unit
-    counted = f"events/{unit}s" if estimates[0].events is not None else f"{unit}s"
-    axes.set_xlabel(f"{', '.join(kinds)}, {level:g} % interval (log scale)")
-    axes.annotate(f"ratio (interval)   {counted}, patients", (1.02, -0.6),
-                  xycoords=("axes fraction", "data"), va="bottom", fontsize=9, color=SOFT,
-                  annotation_clip=False)
-    if title:
-        axes.set_title(title, loc="left", fontsize=11, color=INK, pad=18)
-
-
 def partial_effect(
-    curve: pd.DataFrame, seen: pd.Series, event: pd.Series, *, label: str, outcome: str,
-    unit: str = "session",
+    curve: pd.DataFrame, seen: Floats | pd.Series, event: Mask | pd.Series, *, label: str,
+    outcome: str, unit: str = "session",
 ) -> Figure:
     """Standardised risk along one variable, and where the data behind it lie.
 
@@ -113,8 +48,8 @@ def partial_effect(
     """
     import seaborn
 
-    figure, axes = _figure(7.2, 4.4)
-    axes.remove()
+    figure, only = _figure(7.2, 4.4)
+    only.remove()
     axes, below = figure.subplots(2, 1, sharex=True, height_ratios=(5, 1))
     axes.fill_between(curve["value"], 100 * curve["low"], 100 * curve["high"], color=PALE,
                       linewidth=0, label="95 % interval")
@@ -151,25 +86,18 @@ class Imputed:
     order: tuple[str, ...] = ()
 
 
-def imputed_against_observed(
-    frames: Sequence[pd.DataFrame], gaps: pd.DataFrame, column: str, label: str,
-) -> Figure:
-    """Values put into gaps against recorded ones, as cumulative shares (or shares of levels).
-
-    frames: completed copies; gaps: True where imputed; label: with its unit.
-    """
-    return imputed_panels([Imputed(frames, gaps, column, label)], 6.4)
-
-
 def imputed_panels(variables: Sequence[Imputed], width: float) -> Figure:
-    """A panel a variable, as `imputed_against_observed`; up to three side by side."""
+    """Values put into gaps against recorded ones, a panel a variable, up to three side by side.
+
+    As cumulative shares, or as shares of levels. width: inches.
+    """
     columns = min(len(variables), 3 if width > 5 else 1)
     lines = -(-len(variables) // columns)
     height = 4.0 if len(variables) == 1 else 2.3 * lines + 0.4
-    figure, axes = _figure(width, height)
-    axes.remove()
+    figure, only = _figure(width, height)
+    only.remove()
     parts = np.atleast_1d(figure.subplots(lines, columns)).ravel()
-    keys: dict[str, object] = {}
+    keys: dict[str, Artist] = {}
     for part, one in zip(parts, variables, strict=False):
         part.spines[["top", "right"]].set_visible(False)
         _imputed_on(part, one)
@@ -182,7 +110,7 @@ def imputed_panels(variables: Sequence[Imputed], width: float) -> Figure:
     return figure
 
 
-def _imputed_on(axes, one: Imputed) -> None:
+def _imputed_on(axes: Axes, one: Imputed) -> None:
     frames, column = one.frames, one.column
     gap = one.gaps[column].to_numpy()
     recorded = frames[0].loc[~gap, column]
@@ -200,13 +128,13 @@ def _imputed_on(axes, one: Imputed) -> None:
     axes.set_title(f"{gap.sum()} of {len(gap)} imputed", loc="left", fontsize=8, color=INK)
 
 
-def _cumulative(axes, values: pd.Series, **style) -> None:
+def _cumulative(axes: Axes, values: pd.Series, **style: Any) -> None:
     import seaborn
 
     seaborn.ecdfplot(x=np.asarray(values, float), stat="percent", ax=axes, **style)
 
 
-def _shares(axes, one: Imputed, gap: np.ndarray) -> None:
+def _shares(axes: Axes, one: Imputed, gap: Mask) -> None:
     frames, column = one.frames, one.column
     seen = sorted(frames[0][column].unique(), key=str)
     levels = [*(v for v in one.order if v in seen), *(v for v in seen if v not in one.order)]
@@ -241,22 +169,4 @@ def balance_plot(balance: pd.DataFrame) -> Figure:
     axes.set_ylim(len(ordered) - 0.5, -0.5)
     axes.set_xlabel("standardised difference (standard deviations)")
     axes.legend(frameon=False, fontsize=9, loc="upper left", bbox_to_anchor=(1.0, 1.0))
-    return figure
-
-
-def calibration_plot(table: pd.DataFrame, outcome: str, unit: str = "session") -> Figure:
-    """Observed against predicted share of events in groups of rising risk.
-
-    table: `validation.calibration_table`, whose intervals are clustered on the patient.
-    """
-    figure, axes = _figure(5.0, 4.6)
-    low, high, n = table["low"], table["high"], table["rows"]
-    top = 105 * float(max(high.max(), table["mean_risk"].max()))
-    axes.plot([0, top], [0, top], color=SOFT, linestyle=(0, (4, 3)), linewidth=1)
-    axes.vlines(100 * table["mean_risk"], 100 * low, 100 * high, color=SOFT, linewidth=1.2)
-    axes.plot(100 * table["mean_risk"], 100 * table["observed_share"], "o", color=INK)
-    axes.set_xlim(0, 105 * float(table["mean_risk"].max()) * 1.15)
-    axes.set_ylim(0, top)
-    axes.set_xlabel(f"predicted risk of {outcome} (%)")
-    axes.set_ylabel(f"{unit}s with the event (%), {n.sum()} {unit}s")
     return figure

@@ -66,24 +66,6 @@ def completeness_figure(table: pd.DataFrame, *, width_in: float = 6.5) -> Figure
     return figure
 
 
-def queries_figure(table: pd.DataFrame, *, width_in: float = 6.5) -> Figure:
-    """Queries opened and closed each month, and those open at its end."""
-    import matplotlib as mpl
-
-    with mpl.rc_context(STYLE):
-        figure, axes = new_figure(width_in, 2.8)
-        place = np.arange(len(table))
-        axes.bar(place - 0.2, table["opened"], 0.38, color=QUIET, label="opened")
-        axes.bar(place + 0.2, table["closed"], 0.38, color="white", edgecolor=QUIET, hatch="///",
-                 label="closed")
-        axes.plot(place, table["open"], color=ACCENT, marker="o", markersize=3,
-                  label="open at the month's end")
-        _months(axes, table["month"].tolist())
-        axes.set_ylabel("queries")
-        axes.legend(loc="upper left", frameon=False, fontsize=7)
-    return figure
-
-
 def entry_figure(table: pd.DataFrame, *, width_in: float = 6.5) -> Figure:
     """Days from event to entry: median and the slowest tenth, by month of the event."""
     import matplotlib as mpl

@@ -236,6 +236,7 @@ def _grouped(
         for level in levels(rows[column], column):
             part = rows[rows[column] == level]
             curves = bleed_free(part) if id == BLEED_FREE else incidence(part, id, unit)
+            assert curves is not None  # a level that occurs has rows
             group = {"years": str(GROUPED_AT), column: level}
             found.append(few_marked(_named(curves.at(GROUPED_AT), id, group)))
     return found

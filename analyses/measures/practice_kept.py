@@ -8,6 +8,7 @@ own; the product's instructions for use and local protocol come first.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import pandas as pd
@@ -73,7 +74,7 @@ BY_HAND = "counted by hand on the small cohort; limits: common practice, no sour
 
 def _limit(
     limit: str, label: str, subject: str, counted: str, uses: tuple[str, ...],
-    shown_in: dict[Place, tuple[str, ...]] | None = None,
+    shown_in: Mapping[Place, tuple[str, ...]] | None = None,
 ) -> Share:
     """The share of liquid copolymer injections within one practice limit."""
     return Share(

@@ -6,6 +6,8 @@ reader would want to know is not known, or was judged by the one who did the wor
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import pandas as pd
 
 from analyses.measures.function import functional_outcomes
@@ -52,8 +54,8 @@ def _never_imaged(units: Units, unit: str) -> pd.DataFrame:
     return final.assign(event=(~final["imaged"].astype(bool)).astype("boolean"))
 
 
-def _count(id: str, unit: str, keys: object) -> Estimate:
-    named = [str(key) for key in keys]  # type: ignore[attr-defined]
+def _count(id: str, unit: str, keys: Iterable[object]) -> Estimate:
+    named = [str(key) for key in keys]
     return Estimate(id=id, kind="count", value=float(len(named)), n=len(named), unit=unit,
                     method="count", counted=counted_rows(named, [False] * len(named)))
 

@@ -7,7 +7,7 @@ operations on a lesion.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -23,6 +23,7 @@ from analyses.statistics.regression.propensity import (
     compare_weighted,
     compare_weighted_level,
 )
+from analyses.statistics.table_numbers import number_at
 from registry.schema import Patients, Resections
 
 INDICATION = (
@@ -149,15 +150,17 @@ def _as_they_were(
 def _balance(found: WeightedComparison | None) -> dict[str, tuple[Estimate, Estimate]]:
     if found is None:
         return {}
-    pairs = {}
-    for covariate, line in found.balance.iterrows():
-        pairs[str(covariate)] = tuple(Estimate(
-            id="embolized_or_not.standardised_difference", kind="standardised difference",
-            value=float(line[when]), unit="lesion", n=found.difference.n,
-            clusters=found.difference.clusters, method="Austin 2009",
-            group={"covariate": str(covariate), "weighting": when})
-            for when in ("before", "after"))
-    return pairs  # type: ignore[return-value]
+    return {str(covariate): (_imbalance(found, covariate, "before"),
+                             _imbalance(found, covariate, "after"))
+            for covariate in found.balance.index}
+
+
+def _imbalance(found: WeightedComparison, covariate: Hashable, when: str) -> Estimate:
+    return Estimate(
+        id="embolized_or_not.standardised_difference", kind="standardised difference",
+        value=number_at(found.balance, covariate, when), unit="lesion", n=found.difference.n,
+        clusters=found.difference.clusters, method="Austin 2009",
+        group={"covariate": str(covariate), "weighting": when})
 
 
 def _label(estimate: Estimate) -> str:

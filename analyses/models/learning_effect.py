@@ -15,7 +15,7 @@ import pandas as pd
 from scipy.special import logsumexp
 from scipy.stats import chi2
 
-from analyses.statistics.arrays import Floats
+from analyses.statistics.arrays import Floats, Whole
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.model_fit import ModelFit
@@ -130,7 +130,7 @@ def operator_spread(model: ModelFit, operators: pd.Series) -> tuple[float, float
     return float(grid[profile.argmax()]), float(inside[0]), float(inside[-1])
 
 
-def _best_marginal(offset: Floats, y: Floats, codes: Floats, sd: float) -> float:
+def _best_marginal(offset: Floats, y: Floats, codes: Whole, sd: float) -> float:
     """Marginal log-likelihood at `sd`, maximised over a common shift of the intercept."""
     from scipy.optimize import minimize_scalar
 
@@ -139,7 +139,7 @@ def _best_marginal(offset: Floats, y: Floats, codes: Floats, sd: float) -> float
     return float(-found.fun)
 
 
-def _marginal(offset: Floats, y: Floats, codes: Floats, sd: float) -> float:
+def _marginal(offset: Floats, y: Floats, codes: Whole, sd: float) -> float:
     nodes, weights = np.polynomial.hermite_e.hermegauss(31)
     eta = offset[:, None] + sd * nodes[None, :]
     rows = y[:, None] * eta - np.logaddexp(0, eta)

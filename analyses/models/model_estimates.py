@@ -28,6 +28,7 @@ from analyses.statistics.regression.e_value import as_risk_ratio, e_value, e_val
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.imputed_fit import fit_completed
 from analyses.statistics.regression.standardisation import numbers_needed
+from analyses.statistics.table_numbers import number_at
 from analyses.words.estimate_text import plural
 from analyses.words.wording_of_p import p_text
 
@@ -112,7 +113,7 @@ def _unanswered(result: PlannedResult) -> list[Estimate]:
     found = []
     for e in result.ratios:
         term = (e.group or {})["term"]
-        p = Estimate(id=f"{e.id}.p", kind="P value", value=float(result.fit.table.loc[term, "p"]),
+        p = Estimate(id=f"{e.id}.p", kind="P value", value=number_at(result.fit.table, term, "p"),
                      unit=e.unit, n=e.n, method=result.fit.fitted.method, group=e.group)
         found += [e, p, *seen_behind(result, term, e)]
     return found
@@ -133,7 +134,7 @@ def unanswered_words(result: PlannedResult) -> str:
     said = []
     for e in result.ratios:
         term = (e.group or {})["term"]
-        p = float(fit.table.loc[term, "p"])
+        p = number_at(fit.table, term, "p")
         level = term.partition(" [")[2].rstrip("]")
         start = f"{level}: " if level and len(result.ratios) > 1 else ""
         said.append(f"{start}{seen_text(seen_behind(result, term, e))}, {p_text(p)}")

@@ -157,7 +157,7 @@ def read_plan(path: str | Path) -> Plan:
               for place, table in enumerate(content.get("model", []), start=1)]
     if not models:
         problems.append("no [[model]] is declared; a plan has at least one")
-    if problems:
+    if problems or not isinstance(date, datetime.date):
         raise ValueError(f"{path.name}: " + "; ".join(problems))
     return Plan(str(content.get("title", path.stem)), date, tuple(filter(None, models)), level)
 

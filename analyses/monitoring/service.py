@@ -151,7 +151,7 @@ def sessions_a_month(sessions: pd.DataFrame) -> float:
     days = sessions[Sessions.session_date]
     start = max(days.min(), days.max() - pd.DateOffset(months=RECENT_MONTHS))
     months = max(1.0, ((days.max() - start).days + 1) / 30.4375)
-    return float((days >= start).sum()) / months
+    return float((days >= start).sum() / months)
 
 
 def _ordered(procedures: pd.DataFrame, expected: Iterable[Any] | None) -> pd.DataFrame:

@@ -138,7 +138,8 @@ def _visits_around(
                           after=pairs["contact"].where(~earlier)).groupby("row")
     found = pd.DataFrame({"before": by_row["before"].max(), "after": by_row["after"].min()})
     found = found.reindex(bleeds.index)
-    return found.apply(lambda column: column.fillna(bleeds[Haemorrhages.haemorrhage_date]))
+    day = bleeds[Haemorrhages.haemorrhage_date]
+    return pd.DataFrame({name: column.fillna(day) for name, column in found.items()})
 
 
 def _presenting(bleeds: pd.DataFrame, patients: pd.DataFrame) -> pd.Series:

@@ -6,6 +6,8 @@ time, dose and contrast were written for the whole procedure, so the larger of t
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 import pandas as pd
 
 from analyses.population.counted_events import SESSION, unit_key
@@ -16,6 +18,9 @@ from registry.clinical.technique import (
     session_technique,
 )
 from registry.schema import Injections, Patients, Sessions
+
+if TYPE_CHECKING:
+    from pandas.core.groupby import SeriesGroupBy
 
 WHOLE_PROCEDURE = (
     Sessions.procedure_min,
@@ -101,9 +106,10 @@ def _procedure_of(units: Units) -> pd.Series:
     return units.sessions[["key", "rows"]].explode("rows").set_index("rows")["key"]
 
 
-def _whole_sum(grouped: pd.core.groupby.SeriesGroupBy) -> pd.Series:
+def _whole_sum(grouped: SeriesGroupBy[Any, Any]) -> pd.Series:
     """Sum of each group, blank where one of its rows is blank."""
-    return grouped.sum().where(grouped.count() == grouped.size())
+    total: pd.Series = grouped.sum()
+    return total.where(grouped.count() == grouped.size())
 
 
 def case_numbers_of(units: Units) -> pd.Series:

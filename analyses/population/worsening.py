@@ -37,7 +37,7 @@ def worsening_causes(units: Units) -> dict[str, str]:
         [_from_events(units), _from_operations(units), _from_bleeds(units),
          _died_of(units, "other", "other_death")], ignore_index=True)
     found = sources.dropna().drop_duplicates().groupby(Patients.patient_id)["source"].agg(list)
-    return {patient: names[0] if len(names) == 1 else "several"
+    return {str(patient): names[0] if len(names) == 1 else "several"
             for patient, names in found.items()}
 
 

@@ -227,7 +227,7 @@ class _Writer:
 
     @block.register
     def _(self, block: Picture) -> None:
-        from docx.shared import Cm, Inches
+        from docx.shared import Cm, Emu, Inches
 
         paragraph = self.made.add_paragraph()
         paragraph.paragraph_format.keep_with_next = True
@@ -236,7 +236,7 @@ class _Writer:
             width=Inches(FIGURE_WIDTH_IN))
         if shape.height > Cm(TALLEST_CM):
             shape.width, shape.height = (
-                int(shape.width * Cm(TALLEST_CM) / shape.height), Cm(TALLEST_CM))
+                Emu(shape.width * Cm(TALLEST_CM) / shape.height), Cm(TALLEST_CM))
         words_of(shape, block.name, block.alt)
         self._caption(block.name, block.caption)
 

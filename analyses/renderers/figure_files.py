@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Document, Picture
+from analyses.renderers.report_folder import Writer
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -21,8 +22,6 @@ CLOCKLESS: dict[str, dict[str, None]] = {
     "png": {"Software": None}, "svg": {"Date": None},
     "pdf": {"CreationDate": None, "ModDate": None},
 }
-
-Writer = Callable[[Path], None]
 
 
 def figure_writers(document: Document) -> dict[str, Writer]:
@@ -78,4 +77,4 @@ class Drawn:
 def _words(pictures: Iterable[Picture]) -> Writer:
     """Caption and alternative text of each figure, for journals that ask for them apart."""
     text = "\n\n".join(f"{p.name}\n{p.caption}.\n{p.alt}" for p in pictures) + "\n"
-    return lambda path: path.write_bytes(text.encode("utf-8")) and None
+    return lambda path: path.write_bytes(text.encode("utf-8"))

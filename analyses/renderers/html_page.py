@@ -33,20 +33,17 @@ FIGURE_WIDTH_IN = 7.4
 def page(document: Document) -> str:
     """The whole page as text. Everything it needs is inside it."""
     import jinja2
+    from markupsafe import Markup
 
     folder = files("analyses.renderers") / "page"
     writer = _Writer(document.stays_inside, labels_of(document))
     sections = [
         {"title": section.title, "anchor": _anchor(section.title), "level": section.level,
-         "blocks": [writer.block(block) for block in section.blocks]}
+         "blocks": [Markup(writer.block(block)) for block in section.blocks]}
         for section in document.sections
     ]
     environment = jinja2.Environment(autoescape=True)
     template = environment.from_string((folder / "page.html").read_text(encoding="utf-8"))
-    from markupsafe import Markup
-
-    for section in sections:
-        section["blocks"] = [Markup(block) for block in section["blocks"]]
     cases = json.dumps(embedded(writer.shown), ensure_ascii=False, separators=(",", ":"))
     return template.render(
         document=document, sections=sections, has_cases=bool(writer.shown),

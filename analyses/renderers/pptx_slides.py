@@ -133,7 +133,9 @@ class _Writer:
 
     def _notes(self, slide: Slide, section: Section) -> None:
         if section.notes:
-            slide.notes_slide.notes_text_frame.text = "\n".join(section.notes)
+            frame = slide.notes_slide.notes_text_frame
+            assert frame is not None  # the notes master made with a new file has one
+            frame.text = "\n".join(section.notes)
 
     @singledispatchmethod
     def block(self, block: object) -> None:
@@ -205,6 +207,7 @@ class _Writer:
 
         self.slide = self.made.slides.add_slide(self.made.slide_layouts[5])
         heading = self.slide.shapes.title
+        assert heading is not None  # layout 5 is "title only"
         heading.left, heading.top = Inches(LEFT_IN), Inches(0.35)
         heading.width, heading.height = Inches(ROOM_IN), Inches(0.85)
         heading.text_frame.text = title

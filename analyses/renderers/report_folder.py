@@ -15,7 +15,8 @@ from analyses.measures.small_cells import for_outside
 from analyses.population.exclusions import STUDY
 from registry.problems.sentence_error import SentenceError
 
-Writer = Callable[[Path], None]
+Writer = Callable[[Path], object]
+"""Writes a file at a path; nobody looks at what it returns."""
 
 
 class ReportError(SentenceError):
@@ -82,4 +83,4 @@ def _move_all(beside: Path, out: Path) -> None:
 
 def text_writer(text: str) -> Writer:
     """A writer of a text file in UTF-8 with plain line ends."""
-    return lambda path: path.write_bytes(text.encode("utf-8")) and None
+    return lambda path: path.write_bytes(text.encode("utf-8"))

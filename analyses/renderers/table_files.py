@@ -8,13 +8,11 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Callable
 from pathlib import Path
 
 from analyses.content.blocks import Document, Table
 from analyses.content.marks import lettered
-
-Writer = Callable[[Path], None]
+from analyses.renderers.report_folder import Writer
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 """First characters that make a spreadsheet read a cell as a formula (OWASP, CSV injection)."""
@@ -85,7 +83,7 @@ def write_xlsx(tables: list[Table], path: Path) -> None:
 
 
 def _csv_writer(table: Table) -> Writer:
-    return lambda path: path.write_bytes(b"\xef\xbb\xbf" + csv_text(table).encode("utf-8")) and None
+    return lambda path: path.write_bytes(b"\xef\xbb\xbf" + csv_text(table).encode("utf-8"))
 
 
 def _is_number(text: str) -> bool:

@@ -242,7 +242,8 @@ class _Rows:
         column, given = self.value(owner), [self.value(one) for one in node.args]
         if name in ("isin", "between"):
             return self._within(name, column, given, owner, node)
-        return getattr(column, name)().astype("boolean")
+        found: pd.Series = getattr(column, name)()
+        return found.astype("boolean")
 
     def _within(
         self, name: str, column: pd.Series, given: list[Any], owner: ast.expr, node: ast.Call,
@@ -264,7 +265,8 @@ class _Rows:
     def _part_of_date(self, node: ast.Attribute) -> pd.Series:
         if node.attr in DATE_PARTS and isinstance(node.value, ast.Attribute) and (
                 node.value.attr == "dt"):
-            return getattr(self.value(node.value.value).dt, node.attr).astype("Int64")
+            found: pd.Series = getattr(self.value(node.value.value).dt, node.attr)
+            return found.astype("Int64")
         raise self._refused(node)
 
 

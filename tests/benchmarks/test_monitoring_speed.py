@@ -10,13 +10,8 @@ from io import BytesIO
 
 from monitoring_procedures import procedures
 
-from analyses.figures.chart_figures import (
-    chart_figure,
-    cusum_figure,
-    difference_figure,
-    funnel_figure,
-    learning_figure,
-)
+from analyses.documents.quality.quality_charts import cusum_blocks
+from analyses.figures.chart_figures import chart_figure, funnel_figure, learning_figure
 from analyses.monitoring.service import quality_analysis
 from analyses.statistics.control_charts.run_length import average_run_length
 
@@ -67,8 +62,7 @@ def test_5000_sessions_are_analysed_in_less_time_than_drawn() -> None:
     def draw() -> None:
         for figure in (
             chart_figure(found.chart), chart_figure(found.run), chart_figure(found.ewma),
-            cusum_figure(found.cusums),
-            difference_figure(found.difference, baseline_sessions=2500),
+            cusum_blocks(found)[-1].draw(6.9),
             funnel_figure(found.funnel), funnel_figure(found.funnel_adjusted),
             learning_figure(found.learning),
         ):

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from analyses.content.blocks import Cell, Document, Section, Table, plain
 from analyses.content.numbering import Labels, labels_of
@@ -53,10 +54,14 @@ def checklist(name: str) -> Checklist:
     """A checklist by its name (one of NAMES)."""
     text = (files(__package__) / f"{name}.toml").read_text(encoding="utf-8")
     content = tomllib.loads(text)
-    items = tuple(
-        Item(**{key: tuple(value) if isinstance(value, list) else value
-                for key, value in item.items()}) for item in content["item"])
-    return Checklist(content["name"], content["title"], content["source"], items)
+    return Checklist(content["name"], content["title"], content["source"],
+                     tuple(map(_item, content["item"])))
+
+
+def _item(told: Mapping[str, Any]) -> Item:
+    parts: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value for key, value in told.items()}
+    return Item(**parts)
 
 
 def checklist_sections(document: Document, results: Results) -> list[Section]:

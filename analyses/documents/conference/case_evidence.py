@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from analyses.cases.case_signal import CaseSignal, own_measure
 from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Block, Cell, Picture, Points, Sentence, Table
@@ -16,6 +18,9 @@ from analyses.measures.harm import marked_units
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from registry.schema import Complications
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 NO_EVENT = ("No embolization complication is recorded for this case; shown is any complication in "
             "this service.")
@@ -111,7 +116,7 @@ def _label(line: PublishedSeries, lines: list[PublishedSeries]) -> str:
     return f"{line.citation.partition(',')[0]}\n{line.measure if twice else line.agent_group}"
 
 
-def _beside_figure(found: list[Estimate], labels: list[str], width: float):  # noqa: ANN202
+def _beside_figure(found: list[Estimate], labels: list[str], width: float) -> Figure:
     figure = interval_figure(found, labels, width, "Per session (%)")
     axes = figure.axes[0]
     # The service's own line stands out by weight and a rule below it, not by colour.

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from analyses.cases.one_case import OneCase, age_band
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
 from analyses.measures.group_words import level_label
 from analyses.population.counted_events import LESION, unit_key
+from analyses.statistics.table_rows import rows_of
 from registry.privacy.suppression import SMALLEST
 from registry.schema import TABLES, Complications, Lesions, Patients, Sessions
 
@@ -49,7 +52,7 @@ def lesion_tables(case: OneCase) -> tuple[Table, ...]:
     """Angioarchitecture and grades of each lesion treated."""
     spec = TABLES["lesions"].by_name
     found = []
-    for row in case.lesions.to_dict("records"):
+    for row in rows_of(case.lesions):
         rows = (
             ("Spetzler–Martin grade", level_label("sm_grade", str(row["sm_grade"]))),
             ("Spetzler–Ponce class", words(row["ponce_class"])),
@@ -62,7 +65,7 @@ def lesion_tables(case: OneCase) -> tuple[Table, ...]:
     return tuple(found)
 
 
-def _diameters(row: dict[str, object]) -> str:
+def _diameters(row: dict[str, Any]) -> str:
     """The diameters recorded, the largest first, in mm."""
     found = [row[f"nidus_{name}_mm"] for name in ("length", "width", "height")]
     known = [words(value) for value in found if not pd.isna(value)]
@@ -112,7 +115,7 @@ def _other_events(case: OneCase, others: pd.DataFrame) -> Table:
             Cell(words(row[Complications.rescue])),
             Cell(words(row[Complications.deficit])),
         )
-        for row in others.sort_values([Complications.onset_date, "key"]).to_dict("records")
+        for row in rows_of(others.sort_values([Complications.onset_date, "key"]))
     )
     return Table("other-events", "Other embolization complications of this case",
                  ("Onset", "Kind", "Mechanism", "Rescue", "Deficit"), rows)
@@ -134,9 +137,9 @@ def _not_counted(case: OneCase) -> tuple[Table, ...]:
             Cell(words(row[Complications.deficit])),
             Cell(words(row[Complications.attribution])),
         )
-        for row in rows.sort_values(
+        for row in rows_of(rows.sort_values(
             [Complications.onset_date, Complications.complication_no]
-        ).to_dict("records")
+        ))
     )
     return (Table("not-counted", "On record, but not an embolization complication",
                   ("Onset", "Kind", "Phase", "Deficit", "Attribution to the embolization"), body),)
@@ -163,7 +166,7 @@ def _similar_table(rows: pd.DataFrame) -> Table:
             Cell(words(row[Complications.rescue])),
             Cell(words(row[Complications.deficit])),
         )
-        for number, row in enumerate(rows.to_dict("records"), start=1)
+        for number, row in enumerate(rows_of(rows), start=1)
     )
     about = () if few else ("Spetzler–Martin grade", "Ruptured", "Intent")
     return Table(
@@ -171,7 +174,7 @@ def _similar_table(rows: pd.DataFrame) -> Table:
         ("No", *about, "Mechanism", "Rescue", "Deficit"), body, _similar_notes(len(rows)))
 
 
-def _about_case(row: dict[str, object]) -> tuple[Cell, ...]:
+def _about_case(row: dict[str, Any]) -> tuple[Cell, ...]:
     return (Cell(level_label("sm_grade", str(row["sm_grade"]))), Cell(words(row["ruptured"])),
             Cell(words(row[Sessions.intent])))
 
@@ -183,7 +186,7 @@ def _similar_notes(count: int) -> tuple[str, ...]:
             "rupture and intent are left out. Keep this table in the room.",)
 
 
-def words(value: object) -> str:
+def words(value: Any) -> str:
     """A recorded value as a reader wants it; a blank is "not recorded"."""
     if value is None or value is pd.NaT or (not isinstance(value, str) and pd.isna(value)):
         return NOT_RECORDED
@@ -192,7 +195,7 @@ def words(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def unit_words(value: object, unit: str, digits: int | None = None) -> str:
+def unit_words(value: Any, unit: str, digits: int | None = None) -> str:
     """A number with its unit; digits after the point where they are to be fixed."""
     shown = words(value)
     if shown == NOT_RECORDED:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from analyses.cases.one_case import OneCase, technique_rows
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
 from analyses.documents.conference.case_tables import words
+from analyses.statistics.table_rows import rows_of
 from registry.clinical.practice_limits import LIMIT_COLUMNS, PracticeLimits
 from registry.schema import Injections, Lesions, Sessions
 
@@ -31,7 +34,7 @@ def technique_blocks(case: OneCase, limits: PracticeLimits) -> tuple[Block, ...]
     columns = ("Day", *several, "No", "Agent", "Shaken, min", "DMSO / dead space, mL", "Volume, mL",
                "Mean rate, mL/min", "Longest pause, s", "Reflux / agreed, mm", "Catheter",
                "Outside a limit")
-    body = tuple(_row(case, row) for row in rows.to_dict("records"))
+    body = tuple(_row(case, row) for row in rows_of(rows))
     caption = f"Each injection beside the practice limits ({limits.source})"
     first = _limits_row(limits, len(several))
     return (Table("technique", caption, columns, (first, *body), NOTES),)
@@ -45,7 +48,7 @@ def _limits_row(limits: PracticeLimits, lesions: int) -> tuple[Cell, ...]:
     return (Cell("Limit", heading=True), *map(Cell, texts))
 
 
-def _row(case: OneCase, row: dict[str, object]) -> tuple[Cell, ...]:
+def _row(case: OneCase, row: dict[str, Any]) -> tuple[Cell, ...]:
     rate = row["rate_ml_min"]
     return (
         Cell(str(row["day"]), heading=True),
@@ -65,7 +68,7 @@ def _row(case: OneCase, row: dict[str, object]) -> tuple[Cell, ...]:
     )
 
 
-def _is_of_event(case: OneCase, row: dict[str, object]) -> bool:
+def _is_of_event(case: OneCase, row: dict[str, Any]) -> bool:
     """Whether the event to be discussed names this injection."""
     event = case.index_event
     if event is None:
@@ -74,7 +77,7 @@ def _is_of_event(case: OneCase, row: dict[str, object]) -> bool:
                for name in (Lesions.lesion_no, Sessions.session_no, Injections.injection_no))
 
 
-def _outside(row: dict[str, object]) -> str:
+def _outside(row: dict[str, Any]) -> str:
     if not row["judged"]:
         return "another agent"
     broken = [SHORT[name] for name in LIMIT_COLUMNS if words(row[name]) == "no"]
@@ -83,11 +86,11 @@ def _outside(row: dict[str, object]) -> str:
     return told + (f"; not known: {', '.join(unknown)}" if unknown else "")
 
 
-def _pair(row: dict[str, object], first: str, second: str) -> str:
+def _pair(row: dict[str, Any], first: str, second: str) -> str:
     if pd.isna(row[first]) and pd.isna(row[second]):
         return NOT_KNOWN
     return f"{_number(row[first])} / {_number(row[second])}"
 
 
-def _number(value: object) -> str:
+def _number(value: Any) -> str:
     return NOT_KNOWN if pd.isna(value) else f"{float(str(value)):g}"

@@ -23,6 +23,7 @@ from analyses.content.blocks import (
 from analyses.documents.always_said import left_out
 from analyses.monitoring.quality_of_data import completeness_by_month, time_to_entry
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.table_rows import rows_of
 from registry.schema import Injections, Lesions, Patients, Sessions
 
 if TYPE_CHECKING:
@@ -115,9 +116,9 @@ def _completeness_table(
     found: pd.DataFrame, name: str, caption: str, *, folded: bool = False,
 ) -> Table:
     rows = []
-    for row in found.itertuples():
-        share = recorded(row.field, row.table, int(row.recorded), int(row.expected))
-        rows.append((Cell(row.label, heading=True), Cell(row.table.replace("_", "-")),
+    for row in rows_of(found):
+        share = recorded(row["field"], row["table"], int(row["recorded"]), int(row["expected"]))
+        rows.append((Cell(row["label"], heading=True), Cell(row["table"].replace("_", "-")),
                      Cell(share.number_text(), share)))
     return Table(name, caption, ("Field", "Table", "Recorded/expected (%)"), tuple(rows),
                  folded=folded)
@@ -190,8 +191,8 @@ def _queries(tables: Tables) -> tuple[Block, ...]:
         rows.append((Cell(str(rule), heading=True), Cell(f"{len(part):,}", number),
                      Cell(str(first["wanted"])), Cell(str(first["mend"]))))
     each = tuple(
-        (Cell(row.row, heading=True), Cell(row.table.replace("_", "-")), Cell(row.rule),
-         Cell(row.found)) for row in found.itertuples())
+        (Cell(row["row"], heading=True), Cell(row["table"].replace("_", "-")),
+         Cell(row["rule"]), Cell(row["found"])) for row in rows_of(found))
     return (
         plain("A question does not keep a patient out: it asks the recorder to look again. The "
               "value counts as it stands until it is changed in the registry. A freeze holds the "
@@ -217,9 +218,10 @@ def _follow_up(
         for state, words in STATE_WORDS.items()))
     call = found[found["state"].isin(TO_CALL)]
     rows = tuple(
-        (Cell(f"{row.patient_id}, lesion {row.lesion_no}", heading=True), Cell(row.what),
-         Cell(TO_CALL[row.state]), Cell(row.due.isoformat()), Cell(row.until.isoformat()),
-         Cell(f"{row.days_over:,}" if row.days_over else "")) for row in call.itertuples())
+        (Cell(f"{row[Patients.patient_id]}, lesion {row[Lesions.lesion_no]}", heading=True),
+         Cell(row["what"]), Cell(TO_CALL[row["state"]]), Cell(row["due"].isoformat()),
+         Cell(row["until"].isoformat()), Cell(f"{row['days_over']:,}" if row["days_over"] else ""))
+        for row in rows_of(call))
     return (
         plain(f"On {manifest['date']}, the day of the freeze; schedule: {plan.source}. The dead "
               "are not called after their death, and a lesion whose plan is ongoing is not yet "

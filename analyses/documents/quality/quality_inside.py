@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import (
@@ -19,7 +20,13 @@ from analyses.documents.quality.quality_work import QualityWork
 from analyses.documents.quality.squire import squire_section
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from analyses.monitoring.service import QualityAnalysis
+    from analyses.statistics.control_charts.chart import Chart
+    from analyses.statistics.control_charts.funnel import Funnel
+
+Draw = Callable[[float], "Figure"]
 
 SHOWN_ABOVE = ("By operator code", "Learning")
 
@@ -34,8 +41,6 @@ def inside_sections(work: QualityWork) -> tuple[Section, ...]:
 
 
 def _in_full(found: QualityAnalysis) -> tuple[Section, ...]:
-    from analyses.figures.chart_figures import chart_figure
-
     blocks: list[Block] = []
     for kind, chart, caption in (
         ("run-chart", found.run, "Run chart of the share with a complication by quarter"),
@@ -44,7 +49,7 @@ def _in_full(found: QualityAnalysis) -> tuple[Section, ...]:
         if chart is not None:
             blocks.append(Picture(
                 kind, caption, f"{caption}. {chart.method}",
-                lambda width, chart=chart: chart_figure(chart, width_in=width)))
+                _drawn(chart)))
     told = [(name, lines) for name, lines in found.sections.items() if name not in SHOWN_ABOVE]
     if found.problems:
         told.append(("What could not be given", found.problems))
@@ -55,7 +60,7 @@ def _in_full(found: QualityAnalysis) -> tuple[Section, ...]:
 
 def _operators(found: QualityAnalysis) -> Section:
     """Funnel, learning and running figure by operator code; no ranking."""
-    from analyses.figures.chart_figures import funnel_figure, learning_figure, running_figure
+    from analyses.figures.chart_figures import learning_figure, running_figure
 
     said = [Sentence(line) for name in SHOWN_ABOVE for line in found.sections.get(name, ())]
     blocks: list[Block] = [Points(tuple(said))] if said else []
@@ -68,8 +73,7 @@ def _operators(found: QualityAnalysis) -> Section:
             told = "; ".join(f"{row['group']} {row['events']}/{row['trials']}"
                              for row in funnel.table.to_dict("records"))
             blocks.append(Picture(
-                name, caption, f"{caption}: {told}.",
-                lambda width, funnel=funnel: funnel_figure(funnel, width_in=width)))
+                name, caption, f"{caption}: {told}.", _funnel(funnel)))
     curve = found.learning
     if curve is not None:
         blocks += [
@@ -92,8 +96,6 @@ def _operators(found: QualityAnalysis) -> Section:
 
 def _limits_over_time(work: QualityWork) -> Section:
     """The share within the limit most often passed, over time, and how limits go with outcome."""
-    from analyses.figures.chart_figures import chart_figure
-
     found = work.process
     if found is None:
         return Section("Practice limits over time", ())
@@ -104,7 +106,7 @@ def _limits_over_time(work: QualityWork) -> Section:
             caption = f"Share within the limit by quarter: {name}"
             blocks.append(Picture(
                 f"limit-over-time-{number + 1}", caption, f"{caption}. {chart.method}",
-                lambda width, chart=chart: _share_figure(chart_figure(chart, width_in=width))))
+                _share_within(chart)))
     rows = tuple(
         (Cell((e.group or {})["limit"], heading=True), Cell((e.group or {})["was"]),
          Cell(e.number_text(), e)) for e in found.outcome)
@@ -115,6 +117,22 @@ def _limits_over_time(work: QualityWork) -> Section:
     return Section("Practice limits over time", tuple(blocks))
 
 
-def _share_figure(figure):  # noqa: ANN001, ANN202 - a matplotlib figure
-    figure.axes[0].set_ylabel("checks within the limit, %")
-    return figure
+def _drawn(chart: Chart) -> Draw:
+    from analyses.figures.chart_figures import chart_figure
+
+    return lambda width: chart_figure(chart, width_in=width)
+
+
+def _share_within(chart: Chart) -> Draw:
+    """The chart, its share named as what it is of."""
+    def drawn(width: float) -> Figure:
+        figure = _drawn(chart)(width)
+        figure.axes[0].set_ylabel("checks within the limit, %")
+        return figure
+    return drawn
+
+
+def _funnel(funnel: Funnel) -> Draw:
+    from analyses.figures.chart_figures import funnel_figure
+
+    return lambda width: funnel_figure(funnel, width_in=width)

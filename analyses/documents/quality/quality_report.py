@@ -37,6 +37,7 @@ from analyses.documents.quality.quality_work import (
 from analyses.measures.declared import about
 from analyses.monitoring.project import Project
 from analyses.population.exclusions import hash_words
+from analyses.statistics.estimate import Estimate
 
 __all__ = ["QualityWork", "quality_document", "quality_work"]
 
@@ -101,7 +102,7 @@ def _definition(shown: Shown) -> str:
     return about(shown.whole.id).definition(shown.whole.unit)
 
 
-def _number(estimate) -> Cell:  # noqa: ANN001 - an Estimate or None
+def _number(estimate: Estimate | None) -> Cell:
     return Cell("–") if estimate is None else Cell(estimate.number_text(), estimate)
 
 

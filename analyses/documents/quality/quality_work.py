@@ -167,7 +167,8 @@ def _around(
         return None, None
     marked = one.frame(results.units, "session")
     later = (marked[Sessions.session_date].dt.date >= change.day).astype(bool)
-    return tuple(  # type: ignore[return-value]
+    before, since = (
         share(marked[rows], "event", id=id, unit="session", group={"stage": words},
               known=one.known, unknown=one.unknown)
         for words, rows in ((BEFORE, ~later), (SINCE, later)))
+    return before, since

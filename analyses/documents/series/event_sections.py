@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import pandas as pd
 
@@ -160,8 +161,8 @@ def _placed(results: Results) -> Paragraph:
         "Each measure counts a session or patient once, however many such events it had.")))
 
 
-def _shown(value: object) -> str:
-    if pd.isna(value):  # type: ignore[call-overload]
+def _shown(value: Any) -> str:
+    if pd.isna(value):
         return "not recorded"
     if isinstance(value, float):
         return f"{value:g}"

@@ -115,7 +115,7 @@ def comparison_table(compared: Comparison) -> Table:
     """This service, every line beside it, and what the pooled ones give."""
     own, one = compared.own, compared.one
     pooled = {line.id for line in compared.alike} if compared.is_pooled else set()
-    rows = [
+    rows: list[tuple[Cell, ...]] = [
         (Cell("This service", heading=True), Cell(about(one.id).label), Cell("all agents"),
          Cell(own.number_text(), own), Cell("")),
         *((Cell(line.citation, heading=True), Cell(line.measure), Cell(line.agent_group),

@@ -15,6 +15,7 @@ from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.measures.weaknesses import SESSIONS, SITES, SUITE_LOG
 from analyses.population.exclusions import STUDY, added_to
+from analyses.statistics.table_rows import rows_of
 from analyses.words.estimate_text import plural
 from registry.clinical.practice_limits import LIMITS_CAUTION
 from registry.schema import Services
@@ -38,7 +39,7 @@ def design(results: Results) -> list[Sentence]:
     said = [Sentence(f"This is an observational analysis of the registry of {where} that treats "
                      "brain arteriovenous malformations by embolization with a liquid agent, alone "
                      "or before resection or radiosurgery.", (sites,))]
-    said += [Sentence(_period(row)) for row in services.to_dict("records")]
+    said += [Sentence(_period(row)) for row in rows_of(services)]
     if told(results, SUITE_LOG, "procedure"):
         said.append(_against_the_log(results))
     if results.manifest.get("purpose") == "research":

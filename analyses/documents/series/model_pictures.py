@@ -31,7 +31,8 @@ def _curve(result: PlannedResult) -> Picture:
     fit, column = result.fit, result.model.exposure.columns[0]
     assert fit is not None
     seen = fit.rows.frame[column].astype(float)
-    values = np.unique(np.linspace(*np.quantile(seen, [0.02, 0.98]), PLACES))
+    low, high = np.quantile(seen, [0.02, 0.98])
+    values = np.unique(np.linspace(low, high, PLACES))
     outcome = outcome_label(result.model.outcome)
     label = _label(column)
     caption = (f"{outcome} along {label}, standardised; restricted cubic spline, "

@@ -29,6 +29,8 @@ from analyses.measures.procedures import (
 from analyses.measures.resection import BLOOD_LOSS, CONFOUNDED, operations_with_extent
 from analyses.measures.results import Results
 from analyses.population.procedure_rows import procedure_rows
+from analyses.statistics.arrays import Floats
+from analyses.statistics.table_rows import rows_of
 from registry.clinical.practice_limits import LIMITS_CAUTION, PracticeLimits, default_limits
 from registry.schema import Resections, Sessions
 
@@ -61,8 +63,7 @@ def procedures_section(results: Results, limits: PracticeLimits | None = None) -
             results.estimates, _measured(), "formulation", "Measure", folded=True),
         dose_picture(results), kerma,
         plain(f"The practice limits are those of: {used.source}. {_capital(LIMITS_CAUTION)}.",
-              *(f"{_capital(row.limit)}: {row.wanted}."
-                for row in used.table().itertuples(index=False))),
+              *(f"{_capital(row['limit'])}: {row['wanted']}." for row in rows_of(used.table()))),
         measures_table(results, "technique", "Within the practice limits", _limits()),
         limits_picture(results),
         measures_table(results, "halted-when-needed", "Delivery halted where it was called for",
@@ -198,5 +199,5 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _values(rows: pd.DataFrame, column: str) -> object:
+def _values(rows: pd.DataFrame, column: str) -> Floats:
     return rows[column].dropna().to_numpy(dtype=float)

@@ -33,6 +33,7 @@ from analyses.measures.places import Place
 from analyses.measures.resection import CONFOUNDED
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
+from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 
 PATIENT = ((AGE.id, "patient"), (f"{PRESENTATION.id}.haemorrhage", "patient"))
@@ -144,6 +145,6 @@ def _function(results: Results) -> tuple[Block, ...]:
     )
 
 
-def _counted(estimate: object) -> str:
-    n, unit = estimate.n or 0, estimate.unit  # type: ignore[attr-defined]
+def _counted(estimate: Estimate) -> str:
+    n, unit = estimate.n or 0, estimate.unit
     return f"{n:,} {unit if n == 1 else plural(unit)}"

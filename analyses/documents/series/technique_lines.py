@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from analyses.models.planned_run import PlannedResult
+from analyses.models.planned_result import PlannedResult
 from analyses.statistics.estimate import Estimate
 
 

@@ -18,8 +18,8 @@ from analyses.content.blocks import (
 from analyses.documents.series.model_pictures import imputed_pictures
 from analyses.documents.series.model_tables import short_words, subgroup_table
 from analyses.documents.series.said import listed
+from analyses.documents.series.technique_lines import Line
 from analyses.documents.series.technique_sections import (
-    Line,
     counted_text,
     lines_of,
     outcome_section,

@@ -136,7 +136,8 @@ def _level(result: PlannedResult, term: str) -> str:
 
 def _smaller_side(result: PlannedResult, term: str) -> int | None:
     """Of a comparison of yes with no, the rows on the smaller side; None for a number."""
-    rows = result.fit.rows  # type: ignore[union-attr]
+    assert result.fit is not None
+    rows = result.fit.rows
     column = rows.x[:, rows.columns.names.index(term)]
     if not np.isin(column, (0, 1)).all():
         return None
@@ -213,8 +214,8 @@ def _complete_cell(line: Line) -> Cell:
             events = "" if e.events is None else f"{e.events:,}/"
             return Cell(f"{ratio_text(e)}, {events}{e.n:,}",
                         replaced(e, id=f"{e.id}.{COMPLETE_ROWS}"))
-    events = result.fit.events if result.fit is not None else None
-    return Cell("too few events" if events is not None else "not answered")
+    counted = result.fit is not None and result.fit.events is not None
+    return Cell("too few events" if counted else "not answered")
 
 
 def _risk_cells(line: Line) -> tuple[Cell, ...]:

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike
 from scipy import special, stats
 
 from analyses.statistics.arguments import check_level, codes, finite, same_length
-from analyses.statistics.arrays import Floats, Whole
+from analyses.statistics.arrays import Floats, Labels, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.presentation import few_units
 from analyses.statistics.proportions import clusters as by_patient
@@ -56,9 +56,9 @@ def median(
 
 
 def clustered_median(
-    values: ArrayLike, cluster: Sequence[Any], *, level: float = 0.95, measure: str = "",
-    replicates: int = REPLICATES, seed: int = SEED, id: str = "median", unit: str = "",
-    group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
+    values: ArrayLike, cluster: Sequence[Any] | Labels, *, level: float = 0.95,
+    measure: str = "", replicates: int = REPLICATES, seed: int = SEED, id: str = "median",
+    unit: str = "", group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:
     """Median of measurements that repeat within patients: percentile bootstrap of patients.
 
@@ -105,7 +105,7 @@ def mean(
 
 
 def clustered_mean(
-    values: ArrayLike, cluster: Sequence[Any] | Whole, *, level: float = 0.95,
+    values: ArrayLike, cluster: Sequence[Any] | Labels, *, level: float = 0.95,
     measure: str = "", id: str = "mean", unit: str = "",
     group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:

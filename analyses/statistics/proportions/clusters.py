@@ -81,7 +81,7 @@ def korn_graubard(events: Floats, rows: Floats, level: float = 0.95) -> Clustere
     return ClusteredLimits(low, high, effective, plain, variance)
 
 
-def intraclass_correlation(events: Floats, rows: Floats) -> float:
+def intraclass_correlation(events: Floats, rows: Floats | Whole) -> float:
     """Within-patient correlation by analysis of variance, from totals by patient (one axis).
 
     Not below 0. NaN where no patient repeats or nothing varies. Source: Ridout, Demétrio and

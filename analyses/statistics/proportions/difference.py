@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from analyses.statistics.arguments import check_level, codes, event_values, same_length
-from analyses.statistics.arrays import Floats, Mask, Whole
+from analyses.statistics.arrays import Floats, Labels, Mask, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, given, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.clustered import clustered_proportion
@@ -52,8 +52,8 @@ def proportion_difference(
 
 
 def clustered_difference(
-    event: ArrayLike, arm: Sequence[Any], cluster: Sequence[Any], *, level: float = 0.95,
-    reference: Any = None, id: str = "difference", unit: str = "",
+    event: ArrayLike, arm: Sequence[Any] | Labels, cluster: Sequence[Any] | Labels, *,
+    level: float = 0.95, reference: Any = None, id: str = "difference", unit: str = "",
     group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:
     """Difference of two proportions of rows that repeat within patients, from -1 to 1.

@@ -25,7 +25,7 @@ from analyses.statistics.arguments import (
     finite,
     same_length,
 )
-from analyses.statistics.arrays import Floats, Whole
+from analyses.statistics.arrays import Floats, Labels, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions import permutation
@@ -127,8 +127,8 @@ def trend_across_groups(
 
 
 def clustered_trend(
-    event: ArrayLike, score: ArrayLike, cluster: Sequence[Any], *, level: float = 0.95,
-    id: str = "trend", unit: str = "", group: Mapping[str, str] | None = None,
+    event: ArrayLike, score: ArrayLike, cluster: Sequence[Any] | Labels, *,
+    level: float = 0.95, id: str = "trend", unit: str = "", group: Mapping[str, str] | None = None,
     keys: Sequence[Any] | None = None,
 ) -> Trend:
     """Trend of a proportion over a score, rows repeating within patients.

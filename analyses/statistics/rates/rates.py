@@ -20,7 +20,7 @@ from analyses.statistics.arguments import (
     same_length,
     time_at_risk,
 )
-from analyses.statistics.arrays import Floats, Whole
+from analyses.statistics.arrays import Floats, Labels, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.intervals import clopper_pearson
@@ -71,7 +71,8 @@ def incidence_rate(
 
 
 def clustered_rate(
-    events: ArrayLike, person_years: ArrayLike, cluster: Sequence[Any], *, per: float = 100,
+    events: ArrayLike, person_years: ArrayLike, cluster: Sequence[Any] | Labels, *,
+    per: float = 100,
     level: float = 0.95, id: str = "rate", unit: str = YEARS,
     group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:
@@ -134,7 +135,8 @@ def rate_ratio(
 
 
 def clustered_rate_ratio(
-    events: ArrayLike, person_years: ArrayLike, arm: Sequence[Any], cluster: Sequence[Any], *,
+    events: ArrayLike, person_years: ArrayLike, arm: Sequence[Any] | Labels,
+    cluster: Sequence[Any] | Labels, *,
     reference: Any, level: float = 0.95, per: float = 100, id: str = "rate ratio",
     unit: str = YEARS, group: Mapping[str, str] | None = None,
 ) -> Estimate:
@@ -213,7 +215,7 @@ def _odds(share: float) -> float:
 
 
 def _columns(
-    events: ArrayLike, person_years: ArrayLike, cluster: Sequence[Any]
+    events: ArrayLike, person_years: ArrayLike, cluster: Sequence[Any] | Labels
 ) -> tuple[Floats, Floats, Whole]:
     """The three columns, checked: whole counts, times from 0 up, a patient on every row."""
     counts, time = finite(events, "number of events"), finite(person_years, "person-time")

@@ -48,7 +48,6 @@ def test_the_figures_of_data_and_process_can_be_drawn() -> None:
         completeness_figure,
         entry_figure,
         pareto_figure,
-        queries_figure,
     )
 
     frame = checks()
@@ -56,7 +55,6 @@ def test_the_figures_of_data_and_process_can_be_drawn() -> None:
     for figure in (
         pareto_figure(process_measures(frame)),
         completeness_figure(completeness_by_month(frame, date="date", fields=["within"])),
-        queries_figure(queries_open(days, [None] * 80, today="2026-01-01")),
         entry_figure(time_to_entry(days, [day + pd.Timedelta(days=9) for day in days])),
     ):
         figure.canvas.draw()

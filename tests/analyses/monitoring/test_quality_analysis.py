@@ -9,10 +9,9 @@ import pandas as pd
 import pytest
 from monitoring_procedures import procedures
 
+from analyses.documents.quality.quality_charts import cusum_blocks
 from analyses.figures.chart_figures import (
     chart_figure,
-    cusum_figure,
-    difference_figure,
     funnel_figure,
     learning_figure,
     running_figure,
@@ -153,8 +152,7 @@ def test_every_figure_can_be_drawn() -> None:
     found = quality_analysis(procedures(300, seed=2, worse_from=200), changes=CHANGES)
     figures = [
         chart_figure(found.chart, changes=CHANGES), chart_figure(found.run),
-        chart_figure(found.ewma), cusum_figure(found.cusums),
-        difference_figure(found.difference, baseline_sessions=150),
+        chart_figure(found.ewma), cusum_blocks(found)[-1].draw(6.9),
         funnel_figure(found.funnel), funnel_figure(found.funnel_adjusted),
         learning_figure(found.learning), running_figure(found.learning),
         series_figure(found.series, CHANGES[0].what),

@@ -1,22 +1,19 @@
 """Figures say what they show: numbers, units, denominators, nothing cut off."""
 
 import numpy as np
-import pandas as pd
 import pytest
 from clustered_data import Cell, as_frame, draw
 
 from analyses.figures.model_figures import (
+    Imputed,
     balance_plot,
-    calibration_plot,
-    forest_plot,
-    imputed_against_observed,
+    imputed_panels,
     partial_effect,
 )
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.imputation import impute
 from analyses.statistics.regression.propensity import compare_weighted
 from analyses.statistics.regression.standardisation import effect_curve
-from analyses.statistics.regression.validation import calibration_table
 
 
 @pytest.fixture(scope="module")
@@ -44,31 +41,6 @@ def inside(figure):
             and box.y1 < frame.y1 + 0.02)
 
 
-def test_the_forest_plot_prints_each_ratio_and_what_stands_behind_it(model):
-    figure = forest_plot(model.estimates("session"), title="A model")
-    told = " ".join(words(figure))
-    for one in model.estimates("session"):
-        assert f"{one.value:.2f} ({one.low:.2f}–{one.high:.2f})" in told
-    assert f"{model.events}/{model.n}, {model.clusters} patients" in told
-    assert "odds ratio, 95 % interval (log scale)" in told
-    assert inside(figure)
-
-
-def test_a_forest_plot_of_nothing_is_refused(data):
-    few = fit(data.assign(event=(np.arange(len(data)) < 3).astype(int)), "event", ["exposure"],
-              cluster="patient_id")
-    with pytest.raises(ValueError, match="nothing to draw"):
-        forest_plot(few.estimates())
-
-
-def test_a_very_wide_interval_keeps_the_others_readable(model):
-    from dataclasses import replace
-
-    wide = replace(model.estimates("session")[0], high=1e6)
-    figure = forest_plot([*model.estimates("session"), wide])
-    assert figure.axes[0].get_xlim()[1] <= 64 and inside(figure)
-
-
 def test_a_partial_effect_shows_where_the_data_lie(data, model):
     curve = effect_curve(model, "exposure", np.linspace(-2, 2, 9))
     figure = partial_effect(curve, data["exposure"], data["event"], label="agent, mL",
@@ -86,7 +58,7 @@ def test_imputed_values_stand_against_recorded_ones(data, column):
     gaps = data.assign(agent=rng.choice(["EVOH 6 %", "EVOH 8 %"], len(data)))
     gaps.loc[gaps.index[::4], column] = np.nan if column == "exposure" else None
     found = impute(gaps, ["exposure", "agent"], "event", cluster="patient_id", times=3)
-    figure = imputed_against_observed(found.frames, found.gaps, column, column)
+    figure = imputed_panels([Imputed(found.frames, found.gaps, column, column)], 6.4)
     assert f"{found.gaps[column].sum()} of {len(data)} imputed" in words(figure)
     assert inside(figure)
 
@@ -98,9 +70,3 @@ def test_balance_is_drawn_before_and_after(data):
     figure = balance_plot(found.balance)
     told = words(figure)
     assert {"sm_grade", "ruptured", "before", "after weighting"} <= set(told) and inside(figure)
-
-
-def test_calibration_counts_its_rows(model):
-    figure = calibration_plot(calibration_table(model), "a complication")
-    assert any(f"{model.n} sessions" in text for text in words(figure)) and inside(figure)
-    assert isinstance(calibration_table(model), pd.DataFrame)
