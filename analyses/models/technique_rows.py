@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,9 @@ from analyses.population.unit_frames import Units, once
 from registry.clinical.scores import nidus_volume_ml
 from registry.clinical.technique import VENOUS_PASSAGE, session_technique
 from registry.schema import Injections, Sessions
+
+if TYPE_CHECKING:
+    from pandas.core.groupby import DataFrameGroupBy
 
 
 @once
@@ -105,7 +109,7 @@ class TechniqueRows:
         return first.astype("Float64").astype(float)
 
 
-def whole(grouped: pd.core.groupby.DataFrameGroupBy, name: str, how: str) -> pd.Series:
+def whole(grouped: DataFrameGroupBy[Any, Any], name: str, how: str) -> pd.Series:
     """A sum (or the largest), blank where one of the parts is."""
-    found = grouped[name].agg(how).astype("Float64").astype(float)
+    found: pd.Series = grouped[name].agg(how).astype("Float64").astype(float)
     return found.where(grouped[name].count() == grouped.size())
