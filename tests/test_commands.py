@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import tomllib
 from fnmatch import fnmatch
@@ -13,6 +12,7 @@ import pandas as pd
 import pytest
 import typer
 from registry_sources import clean_registry
+from results_checked import checked_file
 from typer.testing import CliRunner, Result
 
 from analyses.commands.app import VERBS, app
@@ -63,12 +63,13 @@ def test_the_whole_way_from_untidy_workbook_to_report(tmp_path: Path) -> None:
     report = nidusbook("report", frozen, "--out", tmp_path / "report")
     assert report.exit_code == 0, report.output
     assert "May leave the service: results.json, *.docx, figures/*, tables/*" in report.output
+    assert "results.schema.json (no data)" in report.output
     assert "Stays inside the service: case-series.html, cases.parquet" in report.output
     written = [path.relative_to(tmp_path / "report").as_posix()
                for path in (tmp_path / "report").rglob("*") if path.is_file()]
     named = [output.name for output in outputs_of(SERIES)]
     assert [name for name in written if not any(fnmatch(name, one) for one in named)] == []
-    record = json.loads((tmp_path / "report" / "results.json").read_text(encoding="utf-8"))
+    record = checked_file(tmp_path / "report" / "results.json")
     assert record["freeze"]["freeze_hash"] in made.output
     ids = {e["id"] for e in record["estimates"]}
     assert {"obliteration.final_confirmed", "complication.any", "rate.haemorrhage"} <= ids

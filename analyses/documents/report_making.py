@@ -171,9 +171,11 @@ AUDIENCES: dict[str, Callable[[Results, Wish, Progress], tuple[dict[str, Writer]
 
 def _numbers(results: Results) -> dict[str, Writer]:
     from analyses.renderers.counted_cases import write_cases
+    from analyses.renderers.results_schema import schema_text
 
     return {
         "results.json": text_writer(results_text(results)),
+        "results.schema.json": text_writer(schema_text()),
         "cases.parquet": lambda path: write_cases(results.estimates, path),
     }
 

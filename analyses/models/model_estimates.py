@@ -30,6 +30,7 @@ from analyses.statistics.regression.imputed_fit import fit_completed
 from analyses.statistics.regression.standardisation import numbers_needed
 from analyses.statistics.table_numbers import number_at
 from analyses.words.estimate_text import plural
+from analyses.words.flags import NO_MODEL
 from analyses.words.wording_of_p import p_text
 
 SEEN, ALONE, COMPLETE, E_VALUE, E_BOUND = (
@@ -115,7 +116,7 @@ def _unanswered(result: PlannedResult) -> list[Estimate]:
         term = (e.group or {})["term"]
         p = Estimate(id=f"{e.id}.p", kind="P value", value=number_at(result.fit.table, term, "p"),
                      unit=e.unit, n=e.n, method=result.fit.fitted.method, group=e.group)
-        found += [e, p, *seen_behind(result, term, e)]
+        found += [replaced(e, flags=(*e.flags, NO_MODEL)), p, *seen_behind(result, term, e)]
     return found
 
 

@@ -13,6 +13,7 @@ from analyses.measures.results import Results
 from analyses.measures.results_record import records
 from analyses.measures.small_cells import for_outside
 from analyses.population.exclusions import STUDY
+from analyses.renderers.results_schema import RESULTS_VERSION
 from registry.problems.sentence_error import SentenceError
 
 Writer = Callable[[Path], object]
@@ -24,7 +25,7 @@ class ReportError(SentenceError):
 
 
 def results_record(results: Results) -> dict[str, Any]:
-    """The content of `results.json` as plain data (see the contract in DEVELOPERS.md).
+    """The content of `results.json` as plain data (see `results_schema`).
 
     It may leave the service: small cells of characteristics are held back.
     """
@@ -33,6 +34,7 @@ def results_record(results: Results) -> dict[str, Any]:
     # here depends on the machine that works the results out.
     keys = ("freeze_hash", "purpose", "date", "schema_version", "schema_hash", "software")
     return {
+        "results_version": RESULTS_VERSION,
         "freeze": {key: manifest[key] for key in keys if key in manifest},
         **({STUDY: manifest[STUDY]} if STUDY in manifest else {}),
         "estimates": records(for_outside(results.estimates)),

@@ -20,6 +20,7 @@ NO_INTERVAL = "no-interval"
 UNBOUNDED = "unbounded"
 WIDENED = "widened-for-repeats"
 BOUNDS_FOR_MISSING = "bounds-for-missing"
+NO_MODEL = "no-model"
 
 WORDS: MappingProxyType[str, str] = MappingProxyType({
     FEW_UNITS: "too few to compare",
@@ -37,6 +38,7 @@ WORDS: MappingProxyType[str, str] = MappingProxyType({
     UNBOUNDED: "the interval has no limit on one side",
     WIDENED: "interval widened because patients repeat",
     BOUNDS_FOR_MISSING: "best and worst case for the missing outcomes",
+    NO_MODEL: "too few events for a model; a test stands in its place",
 })
 """Flag to words. A flag that is not listed is shown as it stands."""
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from results_checked import checked_file
 from study_of_ten import MANIFEST, study_of_ten
 
 from analyses.content.plain_text import sections_text
@@ -204,5 +205,5 @@ def test_what_is_no_condition_is_refused_in_a_sentence(
 def test_a_report_of_a_part_is_written_through_the_study(tmp_path: Path) -> None:
     lines = LATE.report(tmp_path / "out", audience="conference", case="A-0004")
     assert "Report for conference" in lines[0]
-    assert json.loads((tmp_path / "out" / "results.json").read_text())["study"]["hash"] == LATE.hash
+    assert checked_file(tmp_path / "out" / "results.json")["study"]["hash"] == LATE.hash
     assert WHY in (tmp_path / "out" / "conference.html").read_text(encoding="utf-8")
