@@ -10,10 +10,21 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from analyses.statistics.control_charts.attribute_charts import p_chart, u_chart
+    from analyses.statistics.control_charts.attribute_charts import (
+        laney_p_chart,
+        laney_u_chart,
+        p_chart,
+        u_chart,
+    )
     from analyses.statistics.control_charts.cusum import risk_adjusted_cusum
     from analyses.statistics.control_charts.cusum_scores import cusum_scores
-    from analyses.statistics.control_charts.rare_event_charts import g_chart
+    from analyses.statistics.control_charts.ewma import ewma_chart
+    from analyses.statistics.control_charts.rare_event_charts import (
+        days_between_events,
+        g_chart,
+        gaps_between_events,
+        t_chart,
+    )
     from analyses.statistics.control_charts.run_length import average_run_length, cusum_limit
     from analyses.statistics.estimate import Estimate
     from analyses.statistics.pooling.pooled_proportion import pool_proportions
@@ -37,9 +48,14 @@ _HOMES = {
     "cumulative_incidence": "statistics.timetoevent.incidence_curves",
     "cusum_limit": "statistics.control_charts.run_length",
     "cusum_scores": "statistics.control_charts.cusum_scores",
+    "days_between_events": "statistics.control_charts.rare_event_charts",
+    "ewma_chart": "statistics.control_charts.ewma",
     "fit": "statistics.regression.fitting",
     "g_chart": "statistics.control_charts.rare_event_charts",
+    "gaps_between_events": "statistics.control_charts.rare_event_charts",
     "incidence_rate": "statistics.rates.rates",
+    "laney_p_chart": "statistics.control_charts.attribute_charts",
+    "laney_u_chart": "statistics.control_charts.attribute_charts",
     "open_study": "study.one_study",
     "p_chart": "statistics.control_charts.attribute_charts",
     "pool_proportions": "statistics.pooling.pooled_proportion",
@@ -47,15 +63,17 @@ _HOMES = {
     "proportion_difference": "statistics.proportions.difference",
     "risk_adjusted_cusum": "statistics.control_charts.cusum",
     "survival": "statistics.timetoevent.survival_curves",
+    "t_chart": "statistics.control_charts.rare_event_charts",
     "trend_across_groups": "statistics.proportions.trend",
     "u_chart": "statistics.control_charts.attribute_charts",
 }
 
 __all__ = [
     "Estimate", "Study", "average_run_length", "clustered_proportion", "compare_groups",
-    "cumulative_incidence", "cusum_limit", "cusum_scores", "fit", "g_chart", "incidence_rate",
+    "cumulative_incidence", "cusum_limit", "cusum_scores", "days_between_events", "ewma_chart",
+    "fit", "g_chart", "gaps_between_events", "incidence_rate", "laney_p_chart", "laney_u_chart",
     "open_study", "p_chart", "pool_proportions", "proportion", "proportion_difference",
-    "risk_adjusted_cusum", "survival", "trend_across_groups", "u_chart",
+    "risk_adjusted_cusum", "survival", "t_chart", "trend_across_groups", "u_chart",
 ]
 
 

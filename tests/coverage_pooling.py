@@ -22,7 +22,7 @@ from scipy.stats import chi2, norm
 
 from analyses.statistics.arrays import Floats
 from analyses.statistics.pooling.binomial_normal import marginal
-from analyses.statistics.pooling.maximum import best_tau, peak
+from analyses.statistics.pooling.maximum import _best_on_grid, peak
 from analyses.statistics.pooling.pooled_interval import standard_error
 from analyses.statistics.pooling.pooled_proportion import Pooled, pool_proportions
 
@@ -38,7 +38,8 @@ def held(pooled: Pooled, truth: float, new: float) -> list[bool]:
     """Whether each interval holds the truth (log odds) or the new series' own log odds."""
     y, n = (np.array(part, dtype=float) for part in (pooled.events, pooled.totals))
     found = peak(y, n)
-    above = found.there.value - marginal(y, n, truth, best_tau(y, n, truth)).value
+    spread = _best_on_grid(lambda tau: marginal(y, n, truth, tau))
+    above = found.there.value - marginal(y, n, truth, spread).value
     return [
         _inside(pooled.estimate, truth),
         abs(found.mu - truth) <= norm.ppf(0.975) * standard_error(found),

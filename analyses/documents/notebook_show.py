@@ -30,7 +30,6 @@ from analyses.population.exclusions import hash_words
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
     from registry.freeze.freeze_reading import Freeze
 
@@ -98,11 +97,6 @@ def show_section(document: Document, title: str, *, otherwise: str = "") -> Show
     return Shown(
         replace(section, blocks=tuple(_labelled(block, labels) for block in section.blocks))
         for section in document.sections[first:last])
-
-
-def show_figure(figure: Figure, words: str) -> Shown:
-    """A matplotlib figure with its caption; `words` also stand in for it where it is not seen."""
-    return show(Picture("figure", words, words, lambda width: figure))
 
 
 def show_cases(estimate: Estimate) -> Shown:

@@ -83,7 +83,7 @@ SECTIONS = (("patient", PATIENT_FIELDS), ("lesion", LESION_FIELDS))
 def baseline_estimates(units: Units, by: Iterable[str] = ("ruptured",)) -> list[Estimate]:
     """Every number of the baseline table: overall, by each grouping, and their differences.
 
-    `by`: columns of the unit frames (any of `populations.GROUPINGS`). Ids:
+    `by`: columns of the unit frames (any of `unit_frames.GROUPINGS`). Ids:
     `baseline.COLUMN` (a mean or median), `baseline.COLUMN.LEVEL` (a share of the units with the
     field recorded), `baseline.COLUMN.missing` (a share of all units) and `baseline.COLUMN.smd`.
     """

@@ -8,7 +8,7 @@ that what is left does not give them away; deaths, deficits and complications ne
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -44,11 +44,6 @@ def for_outside(estimates: Sequence[Estimate]) -> list[Estimate]:
 def outside_results(results: Results) -> Results:
     """The results for a document that leaves the service."""
     return replace(results, estimates=tuple(for_outside(results.estimates)))
-
-
-def held_back(estimates: Iterable[Estimate]) -> int:
-    """How many estimates were emptied."""
-    return sum(e.kind == SUPPRESSED for e in estimates)
 
 
 def _is_characteristic(estimate: Estimate) -> bool:

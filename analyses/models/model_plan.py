@@ -22,7 +22,7 @@ from analyses.statistics.regression.terms import Term, as_term
 from registry.schema import Patients
 
 if TYPE_CHECKING:
-    import pandas as pd
+    pass
 
 MISSING_RULES = ("complete rows", "imputation")
 
@@ -72,17 +72,6 @@ class Plan:
     def heading(self) -> str:
         """One line for reports: title, date and the first 12 digits of the hash."""
         return f"{self.title}, declared {self.date.isoformat()}, hash {self.hash[:12]}"
-
-    def status(self, outcome: str, terms: Sequence[str | Term], estimator: str = "auto") -> str:
-        """"planned" where a model with this outcome, these terms and estimator was declared, else
-        "exploratory".
-        """
-        asked = {as_term(term) for term in terms}
-        for model in self.models:
-            if (model.outcome == outcome and set(model.terms) == asked
-                    and model.estimator == estimator):
-                return "planned"
-        return "exploratory"
 
 
 def _term_table(term: Term) -> dict[str, Any]:
@@ -206,29 +195,3 @@ def chain_problems(outcome: str, exposure: Term, adjust: Sequence[Term]) -> list
             for later in later_steps(exposure.columns, held)]
     known = outcome_of(outcome)
     return said + (not_offered((*exposure.columns, *held), known.measure) if known else [])
-
-
-def plan_table(plan: Plan) -> pd.DataFrame:
-    """What was declared, a line a model, for the report.
-
-    Columns: name, unit, outcome, exposure, adjusted for (each term and why), estimator, missing,
-    subgroups.
-    """
-    import pandas as pd
-
-    def told(model: PlannedModel) -> str:
-        whys = model.why or ("",) * len(model.adjust)
-        return "; ".join(f"{term.name}{f' ({why})' if why else ''}"
-                         for term, why in zip(model.adjust, whys, strict=True))
-
-    return pd.DataFrame([
-        {"name": m.name, "unit": m.unit, "outcome": m.outcome, "exposure": _described(m.exposure),
-         "adjusted for": told(m), "estimator": m.estimator, "missing": m.missing,
-         "subgroups": ", ".join(m.subgroups)} for m in plan.models])
-
-
-def _described(term: Term) -> str:
-    form = {"spline": f", restricted cubic spline, knots {term.knots}",
-            "factor": f", against {term.reference}" if term.reference else ", factor"}
-    step = f", per {term.per:g}" if term.per != 1 else ""
-    return f"{term.name}{form.get(term.form, '')}{step}"

@@ -49,15 +49,6 @@ def run_plan(plan: Plan, frames: Mapping[str, pd.DataFrame]) -> tuple[PlannedRes
     return tuple(found)
 
 
-def run_exploratory(
-    plan: Plan | None, data: pd.DataFrame, model: PlannedModel, level: float = 0.95
-) -> PlannedResult:
-    """Run a model that may not stand in the plan; it is marked accordingly."""
-    status = "exploratory" if plan is None else plan.status(
-        model.outcome, model.terms, model.estimator)
-    return run_model(model, data, level, status)
-
-
 def run_model(
     model: PlannedModel, data: pd.DataFrame, level: float, status: str
 ) -> PlannedResult:

@@ -1,4 +1,4 @@
-"""The quality of the data as charts: completeness, time from event to entry, open queries."""
+"""The quality of the data as charts: completeness, and time from event to entry."""
 
 from __future__ import annotations
 
@@ -73,35 +73,3 @@ def time_to_entry(event_day: Sequence[Any], entry_day: Sequence[Any]) -> pd.Data
         })
     return pd.DataFrame(rows, columns=["month", "records", "not_dated", "before_event",
                                        "median_days", "longest_tenth_days"])
-
-
-def queries_open(opened: Sequence[Any], closed: Sequence[Any], *, today: Any) -> pd.DataFrame:
-    """Queries opened, closed and still open at each month's end.
-
-    opened, closed: dates, one pair a query, closed blank while open; today: the last day
-    counted. Returns month, opened, closed, open (at its end, or today). Raises ValueError where
-    a query was closed before it was opened.
-    """
-    import pandas as pd
-
-    same_length(opened=opened, closed=closed)
-    begun = pd.to_datetime(pd.Series(list(opened), dtype="object"))
-    ended = pd.to_datetime(pd.Series(list(closed), dtype="object"))
-    wrong = np.flatnonzero((ended < begun).to_numpy())
-    if wrong.size:
-        raise ValueError(f"query {wrong[0] + 1} was closed before it was opened "
-                         f"({wrong.size} such)")
-    columns = ["month", "opened", "closed", "open"]
-    last = pd.Timestamp(today)
-    begun_by = begun[begun <= last]
-    if begun_by.empty:
-        return pd.DataFrame(columns=columns)
-    months = pd.period_range(begun_by.min().to_period("M"), last.to_period("M"), freq="M")
-    rows = []
-    for month in months:
-        end = min(month.end_time, last + pd.Timedelta(hours=23, minutes=59))
-        inside = (begun >= month.start_time) & (begun <= end)
-        done = (ended >= month.start_time) & (ended <= end)
-        still = (begun <= end) & ~(ended <= end)
-        rows.append([str(month), int(inside.sum()), int(done.sum()), int(still.sum())])
-    return pd.DataFrame(rows, columns=columns)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
@@ -61,8 +60,3 @@ def measures_of() -> pd.DataFrame:
     return pd.DataFrame([
         {"id": one.id, "label": one.label, "definition": one.definition(),
          "units": ", ".join(one.units)} for one in all_measures().values()])
-
-
-def with_study(freeze: Freeze, manifest: Mapping[str, Any]) -> Freeze:
-    """A freeze that says what a study made of it."""
-    return Freeze(freeze.tables, dict(manifest), freeze.path)

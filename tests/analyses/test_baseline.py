@@ -14,7 +14,6 @@ from analyses.measures.baseline import (
     baseline_frame,
     level_id,
 )
-from analyses.measures.baseline_tests import REPEATED, baseline_tests
 from analyses.measures.measuring import mean_of, median_of
 from analyses.population.unit_frames import units_of
 from analyses.statistics.estimate import Estimate
@@ -124,25 +123,6 @@ def test_every_field_is_in_the_schema_or_worked_out_with_a_label() -> None:
     known = {name for table in SCHEMA.values() for name in table.by_name}
     for field in (*PATIENT_FIELDS, *LESION_FIELDS):
         assert field.column in known or field.label
-
-
-def test_tests_on_request_refuse_lesions_that_repeat_within_patients() -> None:
-    found = {t.column: t for t in baseline_tests(UNITS, "ruptured")}
-    assert found["side"].p is None and found["side"].test == REPEATED
-
-
-def test_tests_on_request_as_in_r(births: pd.DataFrame) -> None:
-    from analyses.measures.baseline import LEVELS, MEAN, MEDIAN, Described
-    from analyses.measures.baseline_tests import _tested
-
-    ours = {
-        "welch": _tested(births, Described("age", MEAN), "smoke").p,
-        "kruskal": _tested(births, Described("age", MEDIAN), "smoke").p,
-    }
-    for name, p in ours.items():
-        assert p == pytest.approx(R["age"][name], rel=1e-6)
-    assert _tested(births, Described("race", LEVELS), "smoke").p == pytest.approx(
-        R["race"]["chisq"], rel=1e-6)
 
 
 @pytest.mark.reference

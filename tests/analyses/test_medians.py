@@ -10,7 +10,6 @@ from analyses.statistics.measurements.medians import (
     bootstrap_medians,
     clustered_mean,
     clustered_median,
-    mean,
     median,
 )
 
@@ -60,7 +59,7 @@ def test_medians_quartiles_and_means_agree_with_r(data):
     found = median(data["values"])
     assert found.value == data["median"] and limits(found) == tuple(data["limits"])
     assert [q.value for q in found.beside] == pytest.approx(data["quartiles"], rel=1e-12)
-    average = mean(data["values"])
+    average = clustered_mean(data["values"], range(len(data["values"])))
     assert average.value == pytest.approx(data["mean"], rel=1e-12)
     assert average.beside[0].value == pytest.approx(data["sd"], rel=1e-12)
     assert limits(average) == pytest.approx(data["mean_limits"], rel=1e-8)
@@ -122,8 +121,9 @@ def test_too_few_patients_get_words():
     assert limits(few) == (None, None) and "no-interval" in few.flags
     assert "one-patient" in clustered_median(range(10), [0] * 10).flags
     assert "one-patient" in clustered_mean(range(10), [0] * 10).flags
-    assert "no-interval" in mean([3.0]).flags
-    assert median([]).value is None and mean([]).flags == ("nothing-counted",)
+    assert "no-interval" in clustered_mean([3.0], [0]).flags
+    assert median([]).value is None and clustered_mean([], []).flags == (
+        "nothing-counted",)
 
 
 def test_missing_values_are_refused_with_the_row():
@@ -131,7 +131,7 @@ def test_missing_values_are_refused_with_the_row():
         with pytest.raises(ValueError, match="Row 2 has no value"):
             median(wrong)
     with pytest.raises(ValueError, match="not a number"):
-        mean(["much", 1])
+        clustered_mean(["much", 1], [0, 1])
     with pytest.raises(ValueError, match="length"):
         clustered_median([1, 2], [1])
 

@@ -168,12 +168,12 @@ def test_grays_test_never_stands_without_its_difference() -> None:
     data = SETS["mgus2"]["data"]
     test = gray_test(data["time"], data["event"], data["group"], time=120, measure="months")
     curves = cumulative_incidence(data["time"], data["event"], group=data["group"])
-    assert test.effect.value == pytest.approx(
+    assert test.effects[0].value == pytest.approx(
         curves.at(120, "M").value - curves.at(120, "F").value)
-    assert test.effect.low < test.effect.value < test.effect.high
+    assert test.effects[0].low < test.effects[0].value < test.effects[0].high
     assert "Gray's test P = 0.27, 1 df" in test.sentence()
     # Not "56/753 (5.5 %)": with censoring the probability is not events over patients.
-    assert test.effect.as_text().startswith("5.5 % against 7.4 %: −1.9 percentage points")
+    assert test.effects[0].as_text().startswith("5.5 % against 7.4 %: −1.9 percentage points")
     assert test.table["observed"].tolist() == [59, 56]
 
 
@@ -182,7 +182,7 @@ def test_several_rows_a_patient_have_a_difference_but_no_test() -> None:
     patient = np.arange(len(data["time"])) // 2
     test = gray_test(data["time"], data["event"], data["group"], cluster=patient, time=100)
     assert (test.statistic, test.p) == (None, None)
-    assert test.effect.low < test.effect.value < test.effect.high
+    assert test.effects[0].low < test.effects[0].value < test.effects[0].high
     assert "several rows a patient" in test.sentence()
 
 

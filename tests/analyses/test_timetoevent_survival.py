@@ -111,7 +111,7 @@ class TestPatientsWhoRepeat:
         _same(curves.curve().restricted_mean(one["tau"])[1], one["rmean_se"])
         test = log_rank_test(data["time"], data["status"], data["group"], cluster=data["id"],
                              tau=one["tau"])
-        width = (test.effect.high - test.effect.low) / 2 / 1.959963984540054
+        width = (test.effects[0].high - test.effects[0].low) / 2 / 1.959963984540054
         _same(width, one["difference_se"])
 
     def test_log_rank(self, name: str) -> None:
@@ -280,7 +280,7 @@ def test_the_rows_behind_a_number() -> None:
 def test_the_test_never_stands_without_its_effect() -> None:
     data = PLAIN["lung"]["data"]
     test = log_rank_test(data["time"], data["status"], data["group"], tau=500, measure="days")
-    assert test.effect.value == pytest.approx(360.910954195466 - 278.763231529994)
+    assert test.effects[0].value == pytest.approx(360.910954195466 - 278.763231529994)
     assert "82.1 days" in test.sentence()
     assert "log-rank test P = 0.0013, 1 df" in test.sentence()
 

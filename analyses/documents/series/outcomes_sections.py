@@ -40,10 +40,7 @@ BAND_WORDS = {"extent": "extent of embolization", "interval": "days since the la
 
 
 def baseline_section(results: Results) -> Section:
-    """Who the patients and lesions were, by rupture before treatment.
-
-    Any other grouping: `baseline_table(units, baseline_estimates(units, (column,)), column)`.
-    """
+    """Who the patients and lesions were, by rupture before treatment."""
     found = [e for e in results.estimates if e.id.startswith("baseline.")]
     return Section("Patients and lesions", (
         baseline_table(results.units, found, "ruptured"),

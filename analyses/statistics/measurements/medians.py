@@ -89,21 +89,6 @@ def clustered_median(
     )
 
 
-def mean(
-    values: ArrayLike, *, level: float = 0.95, measure: str = "", id: str = "mean",
-    unit: str = "", group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
-) -> Estimate:
-    """Mean of independent measurements with its t interval; standard deviation in `beside`.
-
-    Raises ValueError for missing values or text.
-    """
-    found = finite(values, "value")
-    return clustered_mean(
-        found, np.arange(len(found)), level=level, measure=measure, id=id, unit=unit,
-        group=group, keys=keys,
-    )
-
-
 def clustered_mean(
     values: ArrayLike, cluster: Sequence[Any] | Labels, *, level: float = 0.95,
     measure: str = "", id: str = "mean", unit: str = "",

@@ -56,11 +56,6 @@ def crude(events: Floats, totals: Floats) -> float:
     return float(np.log(events.sum() / (totals - events).sum()))
 
 
-def best_tau(events: Floats, totals: Floats, mu: float) -> float:
-    """The tau that fits best with this mu."""
-    return _best_on_grid(lambda tau: marginal(events, totals, mu, tau))
-
-
 def peak(events: Floats, totals: Floats) -> Peak:
     """The maximum over both."""
     near = crude(events, totals)

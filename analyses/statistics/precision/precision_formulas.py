@@ -115,22 +115,6 @@ def needed_for_width(width: float, risk: float, level: float = 0.95) -> int:
     return high
 
 
-def needed_for_difference(
-    risk_1: float, risk_2: float, *, power: float = 0.80, level: float = 0.95
-) -> int:
-    """Independent units needed in each of two equal groups (R's power.prop.test, rounded up)."""
-    share_of_one(risk_1, "risk")
-    share_of_one(risk_2, "risk")
-    if risk_1 == risk_2:
-        raise ValueError("The two risks are the same; no number of patients shows a difference.")
-    z = float(special.ndtri(1 - (1 - check_level(level)) / 2))
-    z_power = float(special.ndtri(power))
-    middle = (risk_1 + risk_2) / 2
-    null = z * math.sqrt(2 * middle * (1 - middle))
-    true = z_power * math.sqrt(risk_1 * (1 - risk_1) + risk_2 * (1 - risk_2))
-    return math.ceil(((null + true) / (risk_1 - risk_2)) ** 2 - 1e-9)
-
-
 def positive(number: float, name: str) -> None:
     if not number > 0:
         raise ValueError(f"{name} is {number}; a number above 0 is wanted.")

@@ -110,30 +110,6 @@ def overdispersion(events: Floats, time: Floats) -> float:
     return max(1.0, float(by_patient.cluster_variance(influence, len(events))) / float(total))
 
 
-def rate_ratio(
-    events_1: int, person_years_1: float, events_2: int, person_years_2: float, *,
-    level: float = 0.95, per: float = 100, id: str = "rate ratio", unit: str = YEARS,
-    group: Mapping[str, str] | None = None,
-) -> Estimate:
-    """First rate over second, with the exact interval given the total number of events.
-
-    Clopper–Pearson limits of the first arm's share, turned into a ratio: the interval of R's
-    poisson.test. `arms` are the two rates. No events in the second: the ratio is infinite and only
-    the lower bound is given; none in either: no value.
-
-    Raises ValueError as `incidence_rate`, and where an arm has no person-time.
-    """
-    arms = tuple(
-        incidence_rate(x, time, per=per, level=level, id=f"{id}.{place}", unit=unit, group=group)
-        for place, (x, time) in enumerate(
-            ((events_1, person_years_1), (events_2, person_years_2)), start=1
-        )
-    )
-    counted = Estimate(id=id, kind="rate ratio", value=None, level=level, unit=unit, group=group,
-                       method=CONDITIONAL, arms=arms)
-    return _ratio(counted, 1.0)
-
-
 def clustered_rate_ratio(
     events: ArrayLike, person_years: ArrayLike, arm: Sequence[Any] | Labels,
     cluster: Sequence[Any] | Labels, *,

@@ -10,10 +10,6 @@ from __future__ import annotations
 
 import math
 
-import pandas as pd
-
-from analyses.statistics.estimate import Estimate
-
 COMMON = 0.15
 
 
@@ -41,29 +37,3 @@ def as_risk_ratio(ratio: float, kind: str, outcome_share: float) -> float:
     if kind == "hazard ratio":
         return float((1 - 0.5 ** math.sqrt(ratio)) / (1 - 0.5 ** math.sqrt(1 / ratio)))
     raise ValueError(f"no risk ratio stands for a {kind}")
-
-
-def confounding_table(estimates: tuple[Estimate, ...]) -> pd.DataFrame:
-    """E-values of ratios: index `term`; columns ratio, e_value, e_value_of_bound, sentence."""
-    lines = {}
-    for one in estimates:
-        if one.value is None or one.low is None or one.high is None or not one.n:
-            continue
-        share = (one.events or 0) / one.n
-        value, low, high = (as_risk_ratio(v, one.kind, share)
-                            for v in (one.value, one.low, one.high))
-        point, bound = e_value(value), e_value_of_bound(low, high)
-        term = (one.group or {}).get("term", one.id)
-        lines[term] = {"ratio": one.value, "e_value": point, "e_value_of_bound": bound,
-                       "sentence": _sentence(term, one, point, bound)}
-    return pd.DataFrame.from_dict(lines, orient="index").rename_axis("term")
-
-
-def _sentence(term: str, one: Estimate, point: float, bound: float) -> str:
-    start = f"{term} ({one.kind} {one.value:.2f}, {one.low:.2f}–{one.high:.2f}): "
-    if bound == 1:
-        return start + "the interval includes no association, so nothing needs explaining away."
-    return start + (
-        f"an unmeasured factor related to both it and the outcome by risk ratios of {point:.1f} "
-        f"each could explain the estimate away, and of {bound:.1f} each could move its interval "
-        "to include no association.")

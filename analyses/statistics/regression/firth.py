@@ -16,7 +16,7 @@ from scipy.stats import chi2
 
 from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.penalised_core import Design, State, maximise
-from analyses.statistics.regression.profile import bounds_at, likelihood_ratio, profile_bounds
+from analyses.statistics.regression.profile import likelihood_ratio, profile_bounds
 
 
 @dataclass(frozen=True)
@@ -50,14 +50,6 @@ class PenalisedFit:
     def risk(self) -> Floats:
         """(rows,), fitted probabilities before the intercept is corrected."""
         found: Floats = expit(self.design.x @ self.state.beta[0])
-        return found
-
-    @property
-    def hat(self) -> Floats:
-        """(rows,), leverage of each row: the diagonal of W^1/2 X (X'WX)^-1 X' W^1/2."""
-        inverse = np.linalg.inv(self.state.information[0])
-        variance = self.weights[0] * self.risk * (1 - self.risk)
-        found: Floats = variance * np.einsum("ij,jk,ik->i", self.design.x, inverse, self.design.x)
         return found
 
     @property
@@ -102,14 +94,6 @@ def profile_interval(
     base = np.full(fit.design.terms, chi2.ppf(level, 1)) if critical is None else critical
     low, high = profile_bounds(fit.design, fit.y, fit.weights, fit.state, base * inflation)
     return low / fit.design.scale, high / fit.design.scale
-
-
-def profile_interval_of(fit: PenalisedFit, term: int, critical: Floats) -> tuple[Floats, Floats]:
-    """Profile bounds of one coefficient at several critical values: two (values,) arrays."""
-    root = np.sqrt(np.asarray(critical, float))
-    bounds = bounds_at(fit.design, fit.y, fit.weights, fit.state, np.full(2 * len(root), term),
-                       np.concatenate([-root, root])) / fit.design.scale[term]
-    return bounds[: len(root)], bounds[len(root) :]
 
 
 def profile_test(fit: PenalisedFit) -> tuple[Floats, Floats]:

@@ -6,7 +6,6 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from analyses.statistics.regression.estimator_choice import BINARY, Choice, choose
@@ -130,9 +129,3 @@ def _logistic_family(estimator: str) -> Callable[[ModelRows, float], Fitted]:
         "logistic": likelihood_models.logistic, "gee": likelihood_models.gee,
         "exact": exact_model.exact,
     }[estimator]
-
-
-def covariance_of(model: ModelFit) -> pd.DataFrame:
-    """Covariance of the coefficients, names on both sides."""
-    names = list(model.fitted.names)
-    return pd.DataFrame(np.asarray(model.fitted.covariance), index=names, columns=names)

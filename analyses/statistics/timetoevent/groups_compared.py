@@ -31,11 +31,6 @@ class GroupTest:
     effects: tuple[Estimate, ...]
     flags: tuple[str, ...] = ()
 
-    @property
-    def effect(self) -> Estimate:
-        """The effect where two groups are compared (the second against the first)."""
-        return self.effects[0]
-
     def sentence(self) -> str:
         """The effects first, then the test: `-3.2 … ; log-rank test P = 0.04, 1 df`."""
         said = "; ".join(effect.as_text() for effect in self.effects)

@@ -104,16 +104,6 @@ class IntervalCensored(Displayed):
             flags=words, beside=placed,
         )
 
-    def sensitivity(self, times: Sequence[float]) -> pd.DataFrame:
-        """How much the placing matters: a row a time, with the estimate by Turnbull and with
-        every event at the earliest, middle and latest time (NaN where it cannot be given)."""
-        rows = []
-        for time in times:
-            values: dict[str, float | None] = {
-                where: self.placed(where).at(time).value for where in PLACES}
-            rows.append({"time": whole_time(time), "turnbull": self._value_at(time)[0], **values})
-        return pd.DataFrame(rows, columns=["time", "turnbull", *PLACES]).astype(float)
-
     def sentence(self, time: float) -> str:
         """What a reader has to know: how many events, how wide the brackets, what it changes."""
         width = self.widths()

@@ -13,10 +13,9 @@ from analyses.monitoring.process import process_measures
 from analyses.monitoring.project import EXAMPLE, ProjectProblem, read_project
 from analyses.monitoring.quality_of_data import (
     completeness_by_month,
-    queries_open,
     time_to_entry,
 )
-from analyses.statistics.control_charts.stages import Change, ChangesProblem, read_changes, stage_of
+from analyses.statistics.control_charts.stages import Change, stage_of
 from registry.quality.follow_up import follow_up_due
 from registry.quality.follow_up_schedule import Visit
 
@@ -79,14 +78,6 @@ def test_entry_dated_before_the_event_is_counted_apart() -> None:
     assert row["median_days"] == 20
 
 
-def test_queries_open_at_each_months_end() -> None:
-    table = queries_open(["2025-11-02", "2025-12-03", "2026-01-01"],
-                         ["2025-12-01", None, None], today="2026-02-03")
-    assert table["open"].tolist() == [1, 1, 2, 2]
-    with pytest.raises(ValueError, match="closed before it was opened"):
-        queries_open(["2026-01-02"], ["2026-01-01"], today="2026-02-01")
-
-
 def lesions(**more: object) -> pd.DataFrame:
     return pd.DataFrame([{"patient_id": "AV-001", "lesion_no": 1,
                           "last_treatment_date": "2025-01-10", "resection_date": None,
@@ -136,25 +127,12 @@ def test_a_service_can_bring_its_own_schedule() -> None:
     assert table["days_over"].tolist() == [15]
 
 
-def test_changes_give_stages_by_day(tmp_path: Path) -> None:
-    path = tmp_path / "changes.csv"
-    path.write_text("date,what,new_stage\n2025-06-01,new shaker,no\n2025-03-01,reflux limit,yes\n")
-    changes = read_changes(path)
-    assert [change.what for change in changes] == ["reflux limit", "new shaker"]
+def test_changes_give_stages_by_day() -> None:
+    changes = [Change(date(2025, 6, 1), "new shaker"),
+               Change(date(2025, 3, 1), "reflux limit", new_stage=True)]
     assert stage_of(["2025-02-28", "2025-03-01", "2025-07-01"], changes) == [
         "before", "after reflux limit", "after reflux limit"]
     assert stage_of(["2025-02-28"], [Change(date(2025, 1, 1), "x")]) == ["all"]
-
-
-def test_all_faults_of_the_list_of_changes_are_told_at_once(tmp_path: Path) -> None:
-    path = tmp_path / "changes.csv"
-    path.write_text("date,what,new_stage\n1.3.2025,reflux,yes\n2025-03-01,,maybe\n")
-    with pytest.raises(ChangesProblem) as told:
-        read_changes(path)
-    assert "line 2" in str(told.value) and "line 3" in str(told.value)
-    path.write_text("day,text\n")
-    with pytest.raises(ChangesProblem, match="no column date and what"):
-        read_changes(path)
 
 
 def test_the_words_of_a_project_are_read(tmp_path: Path) -> None:

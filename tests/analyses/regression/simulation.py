@@ -28,12 +28,19 @@ from scipy import stats
 # The project before tests/, in which a folder has the same name as the package.
 sys.path[:0] = [str(Path(__file__).resolve().parents[depth]) for depth in (3, 2)]
 from clustered_data import EXPOSURES, Cell, draw  # noqa: E402
+from other_variances import (  # noqa: E402
+    binary_df,
+    empirical_df,
+    exchangeable_correlation,
+    exchangeable_variance,
+    fay_graubard_scores,
+    profile_interval_of,
+)
 
 from analyses.statistics.regression import sandwich as sw  # noqa: E402
 from analyses.statistics.regression.firth import (  # noqa: E402
     PenalisedFit,
     penalised_logistic,
-    profile_interval_of,
 )
 from analyses.statistics.regression.penalised_gee import clustered_parts, interval_of  # noqa: E402
 
@@ -68,13 +75,13 @@ def _unpenalised(x, y, patient) -> dict[str, tuple[float, float, float]]:
 
 def _variances(fit: PenalisedFit, parts: sw.ClusterParts, patient) -> dict[str, float]:
     weight, residual = fit.risk * (1 - fit.risk), fit.y - fit.risk
-    correlation = sw.exchangeable_correlation(residual, weight, patient, fit.design.terms)
+    correlation = exchangeable_correlation(residual, weight, patient, fit.design.terms)
     found = {
         "model": sw.model_variance(parts), "LZ": sw.sandwich(parts, parts.scores),
         "MD": sw.sandwich(parts, sw.adjusted_scores(parts, 1.0)),
         "KC": sw.sandwich(parts, sw.adjusted_scores(parts, 0.5)),
-        "FG": sw.sandwich(parts, sw.fay_graubard_scores(parts)),
-        "EX": sw.exchangeable_variance(fit.columns, weight, patient, correlation),
+        "FG": sw.sandwich(parts, fay_graubard_scores(parts)),
+        "EX": exchangeable_variance(fit.columns, weight, patient, correlation),
     }
     return {name: float(matrix[TERM, TERM]) for name, matrix in found.items()}
 
@@ -86,8 +93,8 @@ def _candidates(
     v = _variances(fit, parts, patient)
     value, plain = fit.coefficients[TERM], parts.clusters - fit.design.terms
     bm = sw.satterthwaite_df(parts)[TERM]
-    pw = sw.empirical_df(parts, sw.adjusted_scores(parts, 1.0))[TERM]
-    kurtosis = sw.binary_df(fit.columns, fit.risk, patient, parts)[TERM]
+    pw = empirical_df(parts, sw.adjusted_scores(parts, 1.0))[TERM]
+    kurtosis = binary_df(fit.columns, fit.risk, patient, parts)[TERM]
     found = {
         "Wald, LZ, normal": _wald(value, v["LZ"]),
         "Wald, MD, t": _wald(value, v["MD"], plain),

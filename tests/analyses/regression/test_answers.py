@@ -11,7 +11,6 @@ from scipy.stats import norm
 from analyses.models.learning_effect import learning_effect
 from analyses.statistics.regression.e_value import (
     as_risk_ratio,
-    confounding_table,
     e_value,
     e_value_of_bound,
 )
@@ -23,7 +22,6 @@ from analyses.statistics.regression.propensity import (
     standardised_differences,
 )
 from analyses.statistics.regression.refits import bootstrap_patients
-from analyses.statistics.regression.side_by_side import side_by_side_table
 from analyses.statistics.regression.standardisation import (
     effect_curve,
     number_needed,
@@ -140,12 +138,6 @@ def test_e_values_of_the_paper():
         e_value(0.0)
 
 
-def test_the_confounding_table_speaks_of_every_term(model):
-    table = confounding_table(model.estimates("session"))
-    assert list(table.index) == TERMS
-    assert (table["e_value"] >= table["e_value_of_bound"]).all()
-
-
 def treated_by_severity(seed=8, patients=300):
     """Treatment goes to the severe, severity brings events, treatment itself does nothing."""
     rng = np.random.default_rng(seed)
@@ -196,17 +188,6 @@ def test_a_comparison_with_hardly_anyone_in_one_group_is_refused():
     data = treated_by_severity().assign(embolized=lambda d: d.patient_id < 3)
     with pytest.raises(ValueError, match="only 3 rows in one group"):
         compare_weighted(data, "deficit", "embolized", ["severity"])
-
-
-def test_univariable_and_adjusted_stand_side_by_side_with_their_events(model):
-    table = side_by_side_table(sessions(), "event", TERMS, cluster="patient_id", unit="session")
-    line = table.loc["exposure"]
-    assert line["adjusted"].value == pytest.approx(np.exp(model.table.loc["exposure", "estimate"]))
-    alone = fit(sessions(), "event", ["exposure"], cluster="patient_id")
-    assert line["univariable"].value == pytest.approx(np.exp(alone.table["estimate"]["exposure"]))
-    data = sessions()
-    with_it = data[data.exposure == 1]
-    assert f"{with_it.event.sum()}/{len(with_it)} with" in line["seen"]
 
 
 def operators(spread, count=15, each=60, seed=3):

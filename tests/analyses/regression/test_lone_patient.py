@@ -17,7 +17,6 @@ from analyses.statistics.regression.sandwich import (
     sandwich,
     satterthwaite_df,
 )
-from analyses.statistics.regression.side_by_side import side_by_side_table
 from analyses.statistics.regression.terms import Term
 
 SESSIONS = (0.35, 0.30, 0.20, 0.10, 0.05)
@@ -168,13 +167,6 @@ def test_a_level_of_one_patient_in_some_completed_sets_has_no_pooled_number():
     by_term = {(one.group or {})["term"]: one for one in found.estimates("resection")}
     assert by_term["route [venous]"].value is None and by_term["route [b]"].value is not None
     assert sum("route [venous]" in w and "no " in w for w in found.warnings) == 1
-
-
-def test_tables_and_figures_show_that_there_is_no_number():
-    data = patients()
-    table = side_by_side_table(data, "blood_loss_ml", ["route", "grade"], cluster="patient")
-    assert table.loc["route [venous]", "adjusted"] is None
-    assert table.loc["route [venous]", "univariable"] is None
 
 
 def level_coverage(kind, correlation, count, sets, seed):

@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 from clustered_data import Cell, as_frame, draw
 
-from analyses.models.model_plan import Plan, PlannedModel, plan_table, read_plan, write_plan
-from analyses.models.planned_run import exposure_settings, run_exploratory, run_plan
+from analyses.models.model_plan import Plan, PlannedModel, read_plan, write_plan
+from analyses.models.planned_run import exposure_settings, run_plan
 from analyses.models.technique_declared import all_terms
 from analyses.models.technique_models import run_technique_models
 from analyses.models.technique_plan import default_plan
@@ -63,12 +63,12 @@ def test_a_curve_has_no_subgroups(tmp_path):
         read_plan(tmp_path / "plan.toml")
 
 
-def test_the_plan_can_be_printed():
-    table = plan_table(default_plan(DAY))
-    assert len(table) == 38
-    line = table[table["name"] == "complication by rate_ml_min"].iloc[0]
-    assert line["exposure"] == "rate_ml_min, per 0.1"
-    assert line["adjusted for"].startswith("sm_grade (graver lesions")
+def test_the_default_plan_says_what_is_adjusted_for_and_why():
+    models = default_plan(DAY).models
+    assert len(models) == 38
+    rate = next(m for m in models if m.name == "complication by rate_ml_min")
+    assert (rate.exposure.name, rate.exposure.per) == ("rate_ml_min", 0.1)
+    assert rate.adjust[0].name == "sm_grade" and rate.why[0].startswith("graver lesions")
 
 
 def test_the_hash_follows_the_content_not_the_layout(tmp_path):
@@ -123,17 +123,6 @@ def test_every_declared_model_is_run_and_none_is_hidden():
         if result.fit:
             assert "events in" in result.sentence and "patients" in result.sentence
             assert len(result.risks.risks) >= 2
-
-
-def test_what_was_not_declared_is_exploratory():
-    plan = default_plan(DAY)
-    data = sessions()
-    declared = plan.models[1]
-    assert run_exploratory(plan, data, declared).status == "planned"
-    other = replace(declared, adjust=declared.adjust[:1], why=declared.why[:1])
-    result = run_exploratory(plan, data, other)
-    assert result.status == "exploratory" and result.sentence.startswith("Exploratory")
-    assert run_exploratory(None, data, declared).status == "exploratory"
 
 
 def test_technique_models_without_a_plan_file_are_exploratory():
