@@ -1,7 +1,7 @@
 """A fictional service with known truth, made through the registry's own schema.
 
 `make_cohort(patients, seed)` gives typed tables; `CohortSettings` says what the service is
-like. Everything is invented: no patient, operator or site exists.
+like; `Truth` is what is known of it. Everything is invented: no patient, operator or site exists.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from synthetic_cohort.cohort import Cohort, make_cohort
     from synthetic_cohort.settings import CohortSettings
+    from synthetic_cohort.truth import Truth
 
-__all__ = ["Cohort", "CohortSettings", "make_cohort"]
+__all__ = ["Cohort", "CohortSettings", "Truth", "make_cohort"]
 
 
 def __getattr__(name: str) -> Any:
@@ -25,4 +26,8 @@ def __getattr__(name: str) -> Any:
         from synthetic_cohort.settings import CohortSettings
 
         return CohortSettings
+    if name == "Truth":
+        from synthetic_cohort.truth import Truth
+
+        return Truth
     raise AttributeError(f"module 'synthetic_cohort' has no attribute {name!r}")

@@ -79,8 +79,3 @@ def complication_text(kind: str, symptomatic: bool, deficit: str, death: bool) -
     """A complication as the free-text column has it, such as "ICH; deficit, recovered"."""
     words = [KIND_WORDS[kind], "asymptomatic" if not symptomatic else DEFICIT_WORDS[deficit]]
     return "; ".join([*words, *(["died"] if death else [])])
-
-
-def roman(grade: int) -> str:
-    """A Spetzler–Martin grade in Roman numerals."""
-    return ("I", "II", "III", "IV", "V")[grade - 1]

@@ -89,13 +89,10 @@ class Truth:
         """The same with its Monte Carlo standard error."""
         return self.estimands[id, unit, ";".join(f"{k}={v}" for k, v in group.items())]
 
-    def cumulative_incidence(self, years: float) -> float:
-        """Probability that obliteration is confirmed within `years` of a lesion's first
-        treatment, death competing, nobody lost: known at 0.5, 1, 2, 3 and 5 years."""
-        return self.known_incidence(years).value
-
     def known_incidence(self, years: float) -> TrueValue:
-        """The same with its Monte Carlo standard error (worked out when first asked for)."""
+        """Probability that obliteration is confirmed within `years` of a lesion's first
+        treatment, death competing, nobody lost: known at 0.5, 1, 2, 3 and 5 years. Worked out
+        when first asked for, with its Monte Carlo standard error."""
         return _incidence(self.settings, self.patients, self.large)[years]
 
 

@@ -130,7 +130,7 @@ def truths(truth: Truth) -> dict[str, float]:
     for stage in STAGES:
         found[f"haemorrhage {stage}, patient-year"] = truth.value(
             "rate.haemorrhage", "patient-year", stage=stage)
-    found["confirmed obliteration by 2 years, lesion"] = truth.cumulative_incidence(2)
+    found["confirmed obliteration by 2 years, lesion"] = truth.known_incidence(2).value
     return found
 
 

@@ -14,6 +14,7 @@ import typer
 from registry_sources import clean_registry
 from results_checked import checked_file
 from typer.testing import CliRunner, Result
+from untidy_workbook import mend_workbook, untidy_workbook
 
 from analyses.commands.app import VERBS, app
 from analyses.commands.speaking import CallError, Told, spoken
@@ -21,7 +22,6 @@ from analyses.commands.who_may_see import OUTPUTS, SERIES, Sight, outputs_of, wh
 from registry.intake.workbook_write import fill_workbook
 from registry.quality import follow_up_schedule
 from registry.quality.dictionary import data_dictionary
-from synthetic_cohort.untidy import mend_workbook, untidy_workbook
 
 
 def nidusbook(*words: object) -> Result:

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from untidy_workbook import UntidyWorkbook, mend_workbook, untidy_workbook
 
 from registry import open_registry
 from registry.intake.workbook_write import fill_workbook
 from registry.old_sheets.front_door import take_in_file
 from registry.schema import TABLES
-from synthetic_cohort.untidy import UntidyWorkbook, mend_workbook, untidy_workbook
 
 Tables = dict[str, pd.DataFrame]
 

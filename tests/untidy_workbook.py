@@ -1,7 +1,7 @@
 """An entry workbook as people fill it in: one fault a patient, each known.
 
-The workbook is written by the registry's own `fill_workbook`, handed in by the caller (the
-synthetic cohort knows the registry's schema and nothing else of it); then cells are changed.
+The workbook is written by the registry's own `fill_workbook`, handed in by the caller; then
+cells are changed.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from workbook_cells import FormSheets, typed_into_a_cell
+from workbook_faults import FAULTS, Fault, Outcome, Tables
 
 from registry.schema import TABLES, Patients
 from synthetic_cohort.cohort import make_cohort
 from synthetic_cohort.draws import Streams
-from synthetic_cohort.faults import FAULTS, Fault, Outcome, Tables
-from synthetic_cohort.sheets import FormSheets, typed_into_a_cell
 
 
 @dataclass(frozen=True)
