@@ -31,7 +31,7 @@ def session_rows(units: Units) -> pd.DataFrame:
     """
     sessions = units.tables["sessions"].reset_index(drop=True)
     worked = session_technique(
-        sessions, _not_on_purpose(units.tables["injections"]), units.tables["lesions"])
+        sessions, not_on_purpose(units.tables["injections"]), units.tables["lesions"])
     keys = unit_key(sessions, SESSION)
     procedures = units.sessions[["key", "rows"]].explode("rows").set_index("rows")["key"]
     lesions = units.tables["lesions"]
@@ -44,7 +44,7 @@ def session_rows(units: Units) -> pd.DataFrame:
         nidus_ml=unit_key(sessions, LESION).map(volumes).astype(float))
 
 
-def _not_on_purpose(injections: pd.DataFrame) -> pd.DataFrame:
+def not_on_purpose(injections: pd.DataFrame) -> pd.DataFrame:
     """The injections with no agent in a vein that was to be closed.
 
     Intended closure of a vein is neither a complication nor an exposure of one (analysis plan).

@@ -81,4 +81,5 @@ PASSAGE = TechniqueTerm(
     id=Injections.venous_passage, label="Agent in the draining vein",
     definition="The worst there was; none where the vein was to be closed.",
     kind=Kind.LEVELS, levels=VENOUS_PASSAGE, reference=VENOUS_PASSAGE[0], applies=OF_LIQUIDS,
-    step=Step.PASSAGE, works=_worst_passage, ends=CLOSED_AT_ONCE)
+    step=Step.PASSAGE, works=_worst_passage, ends=CLOSED_AT_ONCE,
+    of_injection="As recorded; none where the vein was to be closed.")

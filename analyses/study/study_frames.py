@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from analyses.models.technique_declared import applies_columns, totals
-from analyses.models.technique_rows import TechniqueRows, session_rows
+from analyses.models.technique_rows import TechniqueRows, not_on_purpose, session_rows
 from analyses.population.counted_events import LESION, SESSION, unit_key
 from analyses.population.unit_frames import NOT_RECORDED, Units, graded_lesions, once
 from analyses.study.frame_columns import (
@@ -182,7 +182,9 @@ def _injections(
     rows = units.injections.reset_index(drop=True)
     worked = injection_technique(
         rows.assign(agent=rows["agent_used"]), units.tables["sessions"])
-    better = worked[["push_min", "rate_ml_min", Injections.longest_pause_s, "reflux_past_limit"]]
+    passage = not_on_purpose(rows)[Injections.venous_passage]
+    worked = worked.assign(**{Injections.venous_passage: passage})
+    better = worked[[one.name for one in OF_INJECTIONS if one.name in worked]]
     made = _Frame("injection", rows["key"])
     own = [one for one in fields_of("injections") if one.name != "agent"]
     made.take(rows.assign(**better), [

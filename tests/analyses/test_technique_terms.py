@@ -24,6 +24,7 @@ from analyses.models.technique_term import Kind, TechniqueTerm
 from analyses.population.unit_frames import units_of
 from analyses.statistics.regression.terms import Term
 from analyses.study.study_errors import StudyError
+from analyses.study.study_frames import study_frames
 
 ROOT = Path(__file__).parents[2]
 DAY = datetime.date(2026, 1, 5)
@@ -52,8 +53,7 @@ def test_no_other_module_of_these_rooms_names_a_term() -> None:
                for path in (ROOT / "analyses" / room).glob("*.py") if path.name not in own
                for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
                if isinstance(node, ast.Constant) and node.value in all_terms()]
-    # The frame of injections takes what was worked out of single ones.
-    assert set(strange) <= {"study_frames.py: rate_ml_min", "study_frames.py: reflux_past_limit"}
+    assert strange == []
 
 
 def test_what_closes_the_nidus_is_not_offered_for_its_closure() -> None:
@@ -99,11 +99,14 @@ def test_agent_in_a_vein_that_was_to_be_closed_is_no_exposure() -> None:
     first = injections["patient_id"].eq("A-0001") & injections["session_no"].eq(1)
     injections.loc[first, "venous_passage"] = "blocks outflow"
 
-    def passage(intended: object) -> str:
+    def passages(intended: object) -> tuple[str, str]:
         rows = injections.assign(venous_occlusion_intended=pd.array(
             [intended if one else pd.NA for one in first], dtype="boolean"))
-        frames = technique_frames(units_of({**tables, "injections": rows}))
-        return str(frames["session"].set_index("key").loc["A-0001/1/1", "venous_passage"])
+        units = units_of({**tables, "injections": rows})
+        sessions = technique_frames(units)["session"].set_index("key")
+        single = study_frames(units)["injection"].frame
+        return (str(sessions.loc["A-0001/1/1", "venous_passage"]),
+                str(single.loc["A-0001/1/1/1", "venous_passage"]))
 
-    assert passage(False) == "blocks outflow" and passage(pd.NA) == "blocks outflow"
-    assert passage(True) == "none"
+    assert passages(False) == passages(pd.NA) == ("blocks outflow", "blocks outflow")
+    assert passages(True) == ("none", "none")

@@ -60,6 +60,26 @@ def test_every_part_of_an_entry_and_every_measure_is_described() -> None:
     assert "12 significant digits" in results_schema()["description"]
 
 
+ENTRY_OF_2_0 = {
+    "id": ["string"], "kind": ["string"], "unit": ["string"], "group": ["object", "null"],
+    "events": ["integer", "null"], "n": ["integer", "null"], "denominator": ["number", "null"],
+    "per": ["number", "null"], "clusters": ["integer", "null"], "value": ["number", "null"],
+    "low": ["number", "null"], "high": ["number", "null"], "level": ["number"],
+    "method": ["string"], "flags": ["array"],
+}
+TOP_OF_2_0 = ["results_version", "stays_inside", "freeze", "study", "estimates"]
+
+
+def test_the_form_is_that_of_its_version() -> None:
+    """Where this fails, raise `RESULTS_VERSION`, and write down the new form beside the old."""
+    schema = results_schema()
+    held = schema["$defs"]["estimate"]["properties"]
+    types = {name: [one["type"]] if isinstance(one["type"], str) else one["type"]
+             for name, one in held.items()}
+    assert (RESULTS_VERSION, list(schema["properties"]), types) == (
+        "2.0", TOP_OF_2_0, ENTRY_OF_2_0)
+
+
 def share(record: dict[str, Any]) -> dict[str, Any]:
     return next(e for e in record["estimates"] if e["kind"] == "proportion" and e["value"])
 
