@@ -439,7 +439,7 @@ FAULTS: tuple[Fault, ...] = (
         "feeding artery missing",
         "injections",
         Injections.feeding_artery,
-        "kept out",
+        "asked",
         _ready(None),
         _arterial,
     ),

@@ -10,6 +10,7 @@ import typer
 
 from analyses.commands.registry_verbs import Registry
 from analyses.commands.speaking import Told, progress
+from analyses.commands.store_opened import store_opened
 
 
 class Purpose(StrEnum):
@@ -35,13 +36,12 @@ def freeze(
         "permit.")] = Purpose.research,
 ) -> Told:
     """Write the dated, hashed, read-only data set that every analysis starts from."""
-    from registry import open_registry
     from registry.freeze.freeze_reading import read_freeze
     from registry.freeze.freeze_writing import make_freeze
 
     with progress() as tell:
         tell("freezing the registry")
-        made = make_freeze(open_registry(registry, create=False), out, purpose=purpose.value)
+        made = make_freeze(store_opened(registry, create=False), out, purpose=purpose.value)
         hash_ = read_freeze(made).manifest["freeze_hash"]
     return Told("freeze", (
         f"Freeze for {purpose.value} written to {out}.", f"Its hash: {hash_}"))
@@ -83,7 +83,8 @@ def report(
         read_series(published)  # A faulty table is told at once, before minutes of work.
     with progress() as tell:
         tell("reading the freeze")
-        lines = open_study(frozen, limits=limits).report(
+        study = open_study(frozen, limits=limits)
+        lines = study.report(
             out, audience=for_.value, case=case, plan=plan, project=project,
             published=published, progress=tell)
-    return Told(f"report for {for_.value}", lines)
+    return Told(f"report for {for_.value}", (*study.freeze.opening, *lines))

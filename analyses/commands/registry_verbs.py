@@ -15,6 +15,7 @@ from analyses.commands.speaking import (
     Told,
     progress,
 )
+from analyses.commands.store_opened import store_opened
 
 Registry = Annotated[str, typer.Option(
     "--registry", help="The registry: a path to its file, or a database address.")]
@@ -54,7 +55,6 @@ def intake(
         "--draft", help="Only propose a mapping, written to the --mapping file.")] = False,
 ) -> Told:
     """Check a file cell by cell and take it into the registry."""
-    from registry import open_registry
     from registry.old_sheets.front_door import take_in_file
 
     if draft:
@@ -62,8 +62,8 @@ def intake(
     if not registry:
         raise CallError("Say which registry takes the file in: --registry PATH.")
     with progress() as tell:
-        outcome = take_in_file(source, open_registry(registry), mapping=mapping, by=by,
-                               dry_run=try_, replace=replace, progress=tell)
+        outcome = take_in_file(source, store_opened(registry, bring_up=not try_), mapping=mapping,
+                               by=by, dry_run=try_, replace=replace, progress=tell)
     if outcome.exit_code == WRONG_CALL:
         raise CallError(outcome.summary)
     return Told("intake", (outcome.summary,), outcome.exit_code)
@@ -84,12 +84,11 @@ def check(
         help="The service's own follow-up schedule (TOML).")] = None,
 ) -> Told:
     """Show data quality: completeness, open queries, follow-up due, the audit trail."""
-    from registry import open_registry
     from registry.quality.follow_up_schedule import read_schedule
     from registry.quality.state import quality_report
 
     own = read_schedule(schedule) if schedule else None
     with progress() as tell:
         tell("reading the registry")
-        state = quality_report(open_registry(registry, create=False), schedule=own)
+        state = quality_report(store_opened(registry, create=False), schedule=own)
     return Told("check", state.lines, DATA_ERRORS if state.errors else DONE)

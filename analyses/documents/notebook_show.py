@@ -134,6 +134,7 @@ def freeze_section(freeze: Freeze) -> Section:
                  f"{hash_words(manifest)}."),
         Sentence(f"It holds {rows}."), *left_out(manifest),
         Sentence("It lists study codes and stays inside the service."),
+        *map(Sentence, freeze.opening),
     ))]
     return Section("The freeze", tuple(blocks))
 

@@ -71,8 +71,12 @@ def grade_iii_or_more(events: pd.DataFrame) -> pd.Series:
 
 
 def definite_or_probable(events: pd.DataFrame) -> pd.Series:
-    """Whether each event is attributed to the embolization as definite or probable."""
-    return events[Complications.attribution].isin(["definite", "probable"]).astype("boolean")
+    """Whether each event is attributed to the embolization as definite or probable.
+
+    Blank while nobody has reviewed it: it counts as an event, and may be either.
+    """
+    found = events[Complications.attribution].isin(["definite", "probable"]).astype("boolean")
+    return found.mask(events[Complications.attribution].eq("not reviewed"))
 
 
 def worse_at_30_days(units: Units) -> pd.Series:
@@ -240,8 +244,9 @@ WORSE_AT_30D = _detail(
 DEFINITE = _detail(
     "definite_or_probable", "Complication, definite or probable",
     "a complication definitely or probably due to the embolization",
-    "{units} with an event attributed to the embolization as definite or probable", "{units}",
-    with_event(definite_or_probable), "attribution")
+    "{units} with an event attributed to the embolization as definite or probable",
+    "{units} without an event not reviewed yet", with_event(definite_or_probable), "attribution",
+    "with an event that nobody has reviewed")
 PHASE = Worked(
     id="complication.phase", units=("patient",), label="Complication by phase",
     subject="a complication in this phase",

@@ -12,10 +12,12 @@ import pandas as pd
 
 from registry.freeze.files import file_sha256, read_table
 from registry.freeze.freeze_error import FreezeError
+from registry.freeze.older_freeze import read_older
 from registry.freeze.table_schema import table_path
 from registry.freeze.worked_out import worked_out_tables
-from registry.schema import SCHEMA_VERSION, TABLES
+from registry.schema import TABLES
 from registry.schema.canonical import canonical_json, sha256
+from registry.schema.migrations.numbered import schema_version
 
 FORMAT, MANIFEST = "nidusbook freeze", "manifest.json"
 # Files that a desktop leaves in any folder it shows; they are no part of the data.
@@ -27,43 +29,49 @@ class Freeze:
     """A freeze as read: typed tables by name, the manifest, and the folder.
 
     Beside the registry's tables there are `grades`, `case_numbers` and `entries`
-    (`registry.freeze.worked_out`).
+    (`registry.freeze.worked_out`). `opening` are sentences on how a freeze of an older version
+    was read; its manifest and files stay as they were written.
     """
 
     tables: dict[str, pd.DataFrame]
     manifest: dict[str, Any]
     path: Path
+    opening: tuple[str, ...] = ()
 
     def _repr_html_(self) -> str:
         from registry.freeze.freeze_shown import html
 
-        return html(self.tables, self.manifest)
+        return html(self.tables, self.manifest, self.opening)
 
     def __str__(self) -> str:
         from registry.freeze.freeze_shown import text
 
-        return text(self.tables, self.manifest)
+        return text(self.tables, self.manifest, self.opening)
 
 
 def read_freeze(path: str | Path) -> Freeze:
     """Read a freeze, after checking every file of it against its SHA-256.
 
-    Raises FreezeError, one sentence that names the file, where one was changed, is missing or
-    does not belong to it; or where the folder is no freeze, or of a newer version.
+    One of an older version is read as this version would have written it. Raises FreezeError,
+    one sentence that names the file, where one was changed, is missing or does not belong to it;
+    or where the folder is no freeze, or of a newer version.
     """
     folder = Path(path)
     manifest = checked_manifest(folder)
-    if manifest["schema_version"] > SCHEMA_VERSION:
+    version, now = manifest["schema_version"], schema_version()
+    if version > now:
         raise FreezeError(
-            f"The freeze {folder} was written by a newer nidusbook (schema "
-            f"{manifest['schema_version']}, this program knows {SCHEMA_VERSION}); install it."
+            f"The freeze {folder} was written by a newer nidusbook (schema {version}, this "
+            f"program knows {now}); install it."
         )
     specs = {**TABLES, **worked_out_tables()}
-    tables = {
-        name: read_table(folder / table_path(name), spec)
-        if table_path(name) in manifest["files"] else spec.empty()
-        for name, spec in specs.items()
-    }
+    files = {name: folder / table_path(name) for name in specs
+             if table_path(name) in manifest["files"]}
+    if version < now:
+        tables, opening = read_older(folder, files, specs, version)
+        return Freeze(tables, manifest, folder, opening)
+    tables = {name: read_table(files[name], spec) if name in files else spec.empty()
+              for name, spec in specs.items()}
     return Freeze(tables, manifest, folder)
 
 

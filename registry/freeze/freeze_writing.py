@@ -18,7 +18,7 @@ from registry.freeze.freeze_reading import FORMAT, MANIFEST, checked_manifest, m
 from registry.freeze.table_schema import data_package, table_path
 from registry.freeze.who import PURPOSES
 from registry.privacy.leaving import OLDEST
-from registry.schema import SCHEMA_VERSION
+from registry.schema.migrations.numbered import schema_version
 
 if TYPE_CHECKING:
     from registry.store.intake_result import Snapshot
@@ -122,7 +122,7 @@ def _manifest(
         "patients": len(content.tables["patients"]),
         "left_out": content.left_out,
         "age_cap_y": OLDEST,
-        "schema_version": SCHEMA_VERSION,
+        "schema_version": schema_version(),
         "schema_hash": schema_hash(content.specs),
         "software": {"python": platform.python_version(), **{n: version(n) for n in SOFTWARE}},
         "audit_trail": {"entries": entries, "last_hash": head},

@@ -20,15 +20,12 @@ from registry.schema import TABLES, Complications, Injections, Patients, Session
 RESTS_ON: dict[str, frozenset[str]] = {
     "occlusion missing": frozenset({Sessions.occlusion_after_pct, Sessions.occlusion_status}),
     "access missing": frozenset({Injections.access, Sessions.route}),
-    "feeding artery missing": frozenset(
-        {Injections.feeding_artery, Injections.access, Sessions.route}
-    ),
     "death without a date": frozenset({Patients.death_date}),
     "hours after nothing": frozenset({Sessions.session_no, Complications.phase}),
     "dated before presentation": frozenset({Patients.presentation_date_known_to}),
 }
-RESTS_ON_KEYS = frozenset({"no parent row", "hours after nothing", "feeding artery missing",
-                            "access missing", "death without a date"})
+RESTS_ON_KEYS = frozenset({"no parent row", "hours after nothing", "access missing",
+                            "death without a date"})
 
 
 def rule_problems(

@@ -26,6 +26,24 @@ def liquid_without_volume(tables: Tables) -> Hits:
     )
 
 
+@query("feeding artery missing")
+def feeding_artery_missing(tables: Tables) -> Hits:
+    """feeding_artery blank though the injection was arterial.
+
+    A blank access in a session that may have been venous is asked for by its own rule first.
+    """
+    rows = bring(tables["injections"], tables["sessions"], SESSION, ["route"])
+    access = rows[Injections.access].fillna("blank")
+    unsaid = (access == "blank") & sure(rows[Sessions.route].isin(["venous", "both"]))
+    rows = rows[(access != "vein") & ~unsaid & rows[Injections.feeding_artery].isna()]
+    return Hits(
+        "injections", rows, Injections.feeding_artery,
+        "no feeding artery; access: " + rows[Injections.access].fillna("blank"),
+        "the feeding artery of every injection that did not go through a vein",
+        "enter the feeding artery if it is in the record, or vein under access",
+    )
+
+
 @query("DMSO without a liquid agent")
 def dmso_without_liquid(tables: Tables) -> Hits:
     """DMSO or a dead space on a catheter that gave coils or particles only."""

@@ -1,4 +1,4 @@
-"""Errors inside one record: pauses, the occlusion, the artery, the event a time counts from."""
+"""Errors inside one record: pauses, the occlusion, the access, the event a time counts from."""
 
 from __future__ import annotations
 
@@ -95,22 +95,4 @@ def access_missing(tables: Tables) -> Hits:
         "injections", rows, "access", found,
         "artery or vein, where a session's route is venous or both",
         "enter artery or vein, or correct the session's route",
-    )
-
-
-@error("feeding artery missing")
-def feeding_artery_missing(tables: Tables) -> Hits:
-    """feeding_artery blank though the injection was arterial.
-
-    A blank access in a session that may have been venous is asked for by its own rule first.
-    """
-    rows = bring(tables["injections"], tables["sessions"], SESSION, ["route"])
-    access = rows[Injections.access].fillna("blank")
-    unsaid = (access == "blank") & sure(rows[Sessions.route].isin(["venous", "both"]))
-    rows = rows[(access != "vein") & ~unsaid & rows[Injections.feeding_artery].isna()]
-    return Hits(
-        "injections", rows, Injections.feeding_artery,
-        "no feeding artery; access: " + rows[Injections.access].fillna("blank"),
-        "the feeding artery of every injection that did not go through a vein",
-        "enter the feeding artery, or vein under access",
     )

@@ -20,8 +20,6 @@ from registry.schema.services import Services
 from registry.schema.sessions import Sessions
 from registry.schema.tables import Table, TableSpec
 
-SCHEMA_VERSION = 1
-
 TABLES: dict[str, TableSpec] = {
     table.spec.name: table.spec
     for table in (
@@ -34,7 +32,7 @@ TABLES: dict[str, TableSpec] = {
 REQUIRED_TABLES = ("patients", "lesions", "sessions")
 
 __all__ = [
-    "REQUIRED_TABLES", "SCHEMA_VERSION", "TABLES", "Complications", "FieldSpec", "FollowUps",
+    "REQUIRED_TABLES", "TABLES", "Complications", "FieldSpec", "FollowUps",
     "Haemorrhages", "Injections", "Lesions", "Patients", "Radiosurgeries", "Resections",
     "Services", "Sessions", "Table", "TableSpec",
 ]

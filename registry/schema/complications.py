@@ -77,8 +77,9 @@ class Complications(
         required=True,
     )
     attribution = choice(
-        "Attribution", "To the embolization.",
-        ("definite", "probable", "possible", "unrelated"), required=True,
+        "Attribution",
+        "To the embolization; an event not reviewed yet counts until it is judged unrelated.",
+        ("definite", "probable", "possible", "unrelated", "not reviewed"), required=True,
     )
     cause = choice(
         "Cause", "The treatment or course the event is put down to.",

@@ -37,7 +37,7 @@ class Injections(
         "Catheter number", "Which catheter of the session; blank: one of its own.", 1, 60,
     )
     feeding_artery = choice(
-        "Feeding artery", "Parent territory of the pedicle; required unless access is vein.",
+        "Feeding artery", "Parent territory of the pedicle; expected unless access is vein.",
         vocabulary.FEEDING_ARTERIES,
     )
     feeder_type = choice(

@@ -23,7 +23,8 @@ class Resections(
     )
     resection_date = date("Resection date", "Day of the operation.", required=True)
     urgency = choice(
-        "Urgency", "Planned or emergency.", ("planned", "emergency"), required=True,
+        "Urgency", "Planned or emergency; expected of every operation.",
+        ("planned", "emergency"),
     )
     result = choice(
         "Result", "On angiography after the operation.",

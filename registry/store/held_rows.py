@@ -17,10 +17,12 @@ from sqlalchemy import Connection, Table, func, select
 
 from registry.schema import TABLES, Patients
 from registry.schema.canonical import Record, canonical_json, plain_values, sha256
+from registry.schema.migrations.carried_over import carried_text
+from registry.schema.migrations.numbered import Migration
 from registry.store.changes import keys_of
 from registry.store.decide import incoming_of
 from registry.store.decision import Decision
-from registry.store.trail import TrailWriter
+from registry.store.trail import Origin, TrailWriter
 
 if TYPE_CHECKING:
     from registry.store.batch import Batch
@@ -113,6 +115,37 @@ def hold(
         _note(writer, let_go, [])
 
 
+def carry_held(
+    connection: Connection, held: Table, writer: TrailWriter, migration: Migration,
+) -> int:
+    """Carry the rows held back over to a later version; returns how many say something else.
+
+    They stay held with their reasons: their source is taken in again to bring them in.
+    """
+    query = select(held).order_by(held.c.held_no)
+    before = [dict(row) for row in connection.execute(query).mappings()]
+    after = [_carried(row, migration) for row in before]
+    count = 0
+    for old, new in zip(before, after, strict=True):
+        if old != new:
+            count += 1
+            connection.execute(held.update().where(held.c.held_no == old["held_no"])
+                               .values(row_values=new["row_values"]))
+    for source in dict.fromkeys(row["source_id"] for row in before):
+        mine = [[row for row in rows if row["source_id"] == source] for rows in (before, after)]
+        _note(writer, *mine, source=_origin(mine[0][0]))
+    return count
+
+
+def _carried(row: Record, migration: Migration) -> Record:
+    values = carried_text(row["table_name"], json.loads(row["row_values"]), [migration])
+    return {**row, "row_values": canonical_json(values)}
+
+
+def _origin(row: Record) -> Origin:
+    return Origin(None, row["source_id"], row["source_name"], row["source_sha256"])
+
+
 def _of_source(connection: Connection, held: Table, source_id: str | None) -> list[Record]:
     query = select(held).where(held.c.source_id == source_id).order_by(held.c.held_no)
     return [dict(row) for row in connection.execute(query).mappings()]
@@ -133,7 +166,10 @@ def _insert(
     ])
 
 
-def _note(writer: TrailWriter, before: list[Record], after: list[Record]) -> None:
+def _note(
+    writer: TrailWriter, before: list[Record], after: list[Record], *,
+    source: Origin | None = None,
+) -> None:
     """One entry a patient whose holding changed.
 
     The trail can never be cleared, so it keeps only how many rows and their hash: raw text of
@@ -145,6 +181,7 @@ def _note(writer: TrailWriter, before: list[Record], after: list[Record]) -> Non
             writer.add(
                 "held" if patient in new else "let go", table="held_rows",
                 key=canonical_json([patient]), before=old.get(patient), after=new.get(patient),
+                source=source,
             )
 
 

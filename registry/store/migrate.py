@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from sqlalchemy import Connection, Table, inspect, select
+from sqlalchemy.exc import DataError, DBAPIError, StatementError
 from sqlalchemy.schema import CreateColumn, CreateTable
 
-from registry.schema import SCHEMA_VERSION, TABLES
+from registry.schema import TABLES
+from registry.schema.migrations.numbered import schema_version, since
 from registry.store.guards import put_guards
+from registry.store.older_version import Done, carry_out
+from registry.store.row_writing import read_tables
 from registry.store.sql import INFO, SqlTables
 from registry.store.store_error import RegistryError
 from registry.store.trail import Origin, TrailWriter, now_utc
@@ -24,11 +28,11 @@ def create(connection: Connection, sql: SqlTables) -> None:
         connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
     connection.execute(sql.info.insert(), [
         {"name": "format", "value": FORMAT},
-        {"name": "schema_version", "value": str(SCHEMA_VERSION)},
+        {"name": "schema_version", "value": str(schema_version())},
         {"name": "made_at", "value": now_utc()},
     ])
     writer = TrailWriter(connection, sql.trail, Origin())
-    writer.add("made", after={"format": FORMAT, "schema_version": SCHEMA_VERSION})
+    writer.add("made", after={"format": FORMAT, "schema_version": schema_version()})
     writer.flush()
 
 
@@ -37,43 +41,47 @@ def is_empty(connection: Connection) -> bool:
     return not inspect(connection).get_table_names()
 
 
-def check_ours(connection: Connection, sql: SqlTables, shown: str) -> None:
-    """Refuse a database that is not a registry, is of a newer version, or has other columns.
+def version_of(connection: Connection, sql: SqlTables, shown: str) -> int:
+    """The version a registry was written by, this one's or an older one's.
 
-    Raises RegistryError.
+    Raises RegistryError where it is not a registry, or of a newer version.
     """
-    tables = set(inspect(connection).get_table_names())
     info: dict[str, str] = {}
-    if INFO in tables:
+    if INFO in inspect(connection).get_table_names():
         columns = {column["name"] for column in inspect(connection).get_columns(INFO)}
         if {"name", "value"} <= columns:
-            info = dict(connection.execute(select(sql.info.c.name, sql.info.c.value)).all())
-    if info.get("format") != FORMAT:
+            found = connection.execute(select(sql.info.c.name, sql.info.c.value)).all()
+            info = {name: value for name, value in found}
+    written = info.get("schema_version", "")
+    if info.get("format") != FORMAT or not written.isdecimal():
         raise RegistryError(
             f"{shown} is a database, but not a registry of ours; nothing was written. Give the "
             "path of a registry file, or a name that does not exist yet."
         )
-    version = int(info.get("schema_version", "0"))
-    if version > SCHEMA_VERSION:
+    version = int(written)
+    if version > schema_version():
         raise RegistryError(
             f"{shown} was written by a newer nidusbook (schema {version}, this program knows "
-            f"{SCHEMA_VERSION}); nothing was changed. Install the newer version."
+            f"{schema_version()}); nothing was changed. Install the newer version."
         )
-    if unknown := _unknown_columns(connection, tables):
-        raise RegistryError(
-            f"{shown} has columns that schema {version} does not know: {', '.join(unknown)}; "
-            "nothing was changed. They were added by hand or by another program: take them out "
-            "on a copy, or work on from a copy without them."
-        )
+    return version
 
 
-def _unknown_columns(connection: Connection, tables: set[str]) -> list[str]:
+def check_columns(connection: Connection, shown: str) -> None:
+    """Refuse a registry with columns that the schema does not know; raises RegistryError."""
     inspector = inspect(connection)
-    return [
+    present = set(inspector.get_table_names())
+    unknown = [
         f"{name}.{column['name']}"
-        for name, spec in TABLES.items() if name in tables
+        for name, spec in TABLES.items() if name in present
         for column in inspector.get_columns(name) if column["name"] not in spec.by_name
     ]
+    if unknown:
+        raise RegistryError(
+            f"{shown} has columns that schema {schema_version()} does not know: "
+            f"{', '.join(unknown)}; nothing was changed. They were added by hand or by another "
+            "program: take them out on a copy, or work on from a copy without them."
+        )
 
 
 def missing_parts(connection: Connection, sql: SqlTables) -> dict[str, list[str]]:
@@ -92,6 +100,36 @@ def missing_parts(connection: Connection, sql: SqlTables) -> dict[str, list[str]
     return found
 
 
+def migrate_from(connection: Connection, sql: SqlTables, version: int, shown: str) -> list[Done]:
+    """Do every migration that a registry of `version` has not been through; all or nothing.
+
+    The caller's transaction is left open: it is for the caller to commit. Raises RegistryError
+    where data cannot be carried over.
+    """
+    try:
+        done = [carry_out(connection, sql, migration) for migration in since(version)]
+        check_columns(connection, shown)
+        bring_up(connection, sql, missing_parts(connection, sql))
+        read_tables(connection, sql)
+    except (TypeError, ValueError, DataError) as fault:
+        raise _not_carried(shown, version, fault) from fault
+    except StatementError as fault:
+        # A value of another type than its column; the database's own faults are told elsewhere.
+        if isinstance(fault, DBAPIError):
+            raise
+        raise _not_carried(shown, version, fault) from fault
+    return done
+
+
+def _not_carried(shown: str, version: int, fault: Exception) -> RegistryError:
+    # Of a fault of the database only its own words: SQLAlchemy would add every row.
+    words = fault.orig if isinstance(fault, StatementError) else fault
+    return RegistryError(
+        f"{shown} cannot be brought up from schema {version} to {schema_version()}: {words}; "
+        "nothing was changed."
+    )
+
+
 def bring_up(connection: Connection, sql: SqlTables, missing: dict[str, list[str]]) -> None:
     """Add the fields of `missing`; old rows keep what they have, the new fields are blank.
 
@@ -106,10 +144,10 @@ def bring_up(connection: Connection, sql: SqlTables, missing: dict[str, list[str
         else:
             _add_columns(connection, table, fields)
         writer.add("schema", table=name, after={"fields added": ", ".join(fields),
-                                               "schema_version": SCHEMA_VERSION})
+                                               "schema_version": schema_version()})
     connection.execute(
         sql.info.update().where(sql.info.c.name == "schema_version")
-        .values(value=str(SCHEMA_VERSION))
+        .values(value=str(schema_version()))
     )
     writer.flush()
 

@@ -12,12 +12,15 @@ from typing import TYPE_CHECKING
 import pandas as pd
 from sqlalchemy import URL, Connection, Engine
 
+from registry.schema.migrations.numbered import schema_version
 from registry.store import migrate
 from registry.store.address import Address, address_of, check_file
+from registry.store.brought_up import brought_up
 from registry.store.changes import Tables
 from registry.store.engines import engine_for, memory_engine, told_plainly, transaction
 from registry.store.held_rows import held_frame
 from registry.store.intake_result import IntakeResult, Snapshot
+from registry.store.kept_copy import keep_copy
 from registry.store.row_writing import read_tables, write_batch
 from registry.store.soundness import breaks
 from registry.store.sql import SqlTables, sql_tables
@@ -30,15 +33,18 @@ if TYPE_CHECKING:
 BY_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,19}")
 
 
-def open_registry(place: str | Path, *, create: bool = True) -> Registry:
+def open_registry(
+    place: str | Path, *, create: bool = True, bring_up: bool = True,
+) -> Registry:
     """Open a registry: a SQLite file by its path, or PostgreSQL by its URL.
 
     Where there is none yet, the first intake makes it (a trial makes nothing); with
-    `create=False` that is refused. An older one is brought up to the schema, with its data
-    kept. Raises RegistryError, one sentence, where the place is a folder, read-only, damaged,
-    not a registry of ours, or of a newer version.
+    `create=False` that is refused. One of an older version is brought up in one transaction,
+    after a copy of its file was put beside it, and `Registry.opening` says so; with
+    `bring_up=False` that is refused. Raises RegistryError, one sentence, where the place is a
+    folder, read-only, damaged, not a registry of ours, or of a newer version.
     """
-    registry = Registry(address_of(place))
+    registry = Registry(address_of(place), bring_up=bring_up)
     if not create and not registry.exists:
         raise RegistryError(
             f"There is no registry at {registry.place}; check the path, or take a source in first."
@@ -49,14 +55,15 @@ def open_registry(place: str | Path, *, create: bool = True) -> Registry:
 class Registry:
     """An open registry. Connections last only as long as a call; there is nothing to close."""
 
-    def __init__(self, address: Address) -> None:
+    def __init__(self, address: Address, *, bring_up: bool = True) -> None:
         self._address = address
+        self._opening: tuple[str, ...] = ()
         self._sql: SqlTables = sql_tables()
         if address.path is not None:
             check_file(address.path)
         self._engine: Engine = engine_for(address.url)
         with told_plainly(address):
-            self._exists = self._look()
+            self._exists = self._look(bring_up=bring_up)
 
     def __repr__(self) -> str:
         return f"Registry({str(self._address)!r})"
@@ -70,6 +77,11 @@ class Registry:
     def exists(self) -> bool:
         """Whether it has been made yet."""
         return self._exists
+
+    @property
+    def opening(self) -> tuple[str, ...]:
+        """What was done to it on opening, as sentences: nothing, or that it was brought up."""
+        return self._opening
 
     def tables(self) -> Tables:
         """Every table, typed by the schema and sorted by key; empty ones where it is new."""
@@ -136,20 +148,49 @@ class Registry:
                 connection.commit()
         return result if not dry_run else _as_trial(result)
 
-    def _look(self) -> bool:
+    def _look(self, *, bring_up: bool) -> bool:
         """Whether the registry exists; brings an older one up to the schema."""
         if self._address.path is not None and not self._address.path.exists():
             return False
         with transaction(self._engine, writing=False) as connection:
             if self._address.path is None and migrate.is_empty(connection):
                 return False
-            migrate.check_ours(connection, self._sql, self.place)
+            version = migrate.version_of(connection, self._sql, self.place)
+            older = version < schema_version()
+            if not older:
+                migrate.check_columns(connection, self.place)
             missing = migrate.missing_parts(connection, self._sql)
-        if missing:
+        if older and not bring_up:
+            raise RegistryError(
+                f"{self.place} is of version {version} and has to be brought up to version "
+                f"{schema_version()} first, which a trial does not do; nothing was changed. "
+                "nidusbook check brings it up, and keeps a copy of it as it was."
+            )
+        if older:
+            self._migrate()
+        elif missing:
             with transaction(self._engine, writing=True) as connection:
                 migrate.bring_up(connection, self._sql, missing)
                 connection.commit()
         return True
+
+    def _migrate(self) -> None:
+        """Bring an older version up, unless another program has done so in the meantime."""
+        path, copy = self._address.path, None
+        try:
+            with transaction(self._engine, writing=True) as connection:
+                version = migrate.version_of(connection, self._sql, self.place)
+                if version == schema_version():
+                    return
+                copy = keep_copy(path, version) if path else None
+                done = migrate.migrate_from(connection, self._sql, version, self.place)
+                connection.commit()
+        except BaseException:
+            # Nothing was changed, so the copy is of no use to anybody.
+            if copy is not None:
+                copy.unlink(missing_ok=True)
+            raise
+        self._opening = brought_up(self.place, version, done, copy)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

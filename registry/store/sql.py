@@ -46,7 +46,7 @@ class SqlTables:
 def sql_tables() -> SqlTables:
     """The SQL tables for the schema as it stands now."""
     metadata = MetaData()
-    data = {name: _data_table(metadata, spec) for name, spec in TABLES.items()}
+    data = {name: data_table(metadata, spec) for name, spec in TABLES.items()}
     return SqlTables(metadata, data, _info(metadata), _trail(metadata), _held(metadata))
 
 
@@ -58,7 +58,8 @@ def sql_column(spec: FieldSpec) -> Column:
     )
 
 
-def _data_table(metadata: MetaData, spec: TableSpec) -> Table:
+def data_table(metadata: MetaData, spec: TableSpec) -> Table:
+    """The SQL table of a table of the schema."""
     parts: list[Column | ForeignKeyConstraint] = [sql_column(field) for field in spec.fields]
     if spec.parent:
         parts.append(ForeignKeyConstraint(

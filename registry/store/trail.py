@@ -40,6 +40,15 @@ class RowState:
     removed: bool
 
 
+@dataclass(frozen=True)
+class LastEntry:
+    """The last entry of a row: its revision, the row as JSON (None: removed), and its source."""
+
+    revision: int
+    after: str | None
+    origin: Origin
+
+
 def now_utc() -> str:
     """The time now in UTC, ISO 8601 to the second."""
     return dt.datetime.now(dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
@@ -70,16 +79,21 @@ class TrailWriter:
     def add(
         self, action: str, *, table: str | None = None, key: str | None = None,
         revision: int | None = None, before: Record | None = None, after: Record | None = None,
+        source: Origin | None = None,
     ) -> None:
-        """One entry; `before` and `after` are whole rows (or facts), None where there is none."""
+        """One entry; `before` and `after` are whole rows (or facts), None where there is none.
+
+        `source` is where the row is from, where that is not what the writer takes in.
+        """
+        source = source or self.origin
         self._number += 1
         entry = {
             "entry_no": self._number, "at": self.at, "by_code": self.origin.by,
             "action": action, "table_name": table, "row_key": key, "revision": revision,
             "before": None if before is None else row_json(before),
             "after": None if after is None else row_json(after),
-            "source_id": self.origin.source_id, "source_name": self.origin.source_name,
-            "source_sha256": self.origin.source_sha256, "previous_hash": self._hash,
+            "source_id": source.source_id, "source_name": source.source_name,
+            "source_sha256": source.source_sha256, "previous_hash": self._hash,
         }
         entry["entry_hash"] = self._hash = entry_hash(entry)
         self._entries.append(entry)
@@ -91,6 +105,17 @@ class TrailWriter:
             self.connection.execute(self.trail.insert(), self._entries)
         self._entries.clear()
         return count
+
+
+def last_entries(connection: Connection, trail: Table) -> dict[tuple[str, str], LastEntry]:
+    """The last entry of every row the trail knows, by table and key (JSON)."""
+    found = connection.execute(
+        select(trail.c.table_name, trail.c.row_key, trail.c.revision, trail.c.after,
+               trail.c.by_code, trail.c.source_id, trail.c.source_name, trail.c.source_sha256)
+        .where(trail.c.revision.is_not(None)).order_by(trail.c.entry_no)
+    )
+    return {(table, key): LastEntry(revision, after, Origin(*origin))
+            for table, key, revision, after, *origin in found}
 
 
 def row_states(connection: Connection, trail: Table) -> dict[str, dict[str, RowState]]:

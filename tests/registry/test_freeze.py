@@ -20,6 +20,7 @@ from registry.freeze.freeze_reading import read_freeze
 from registry.freeze.freeze_writing import make_freeze, write_freeze
 from registry.freeze.worked_out import _GRADES
 from registry.schema import TABLES
+from registry.schema.migrations.numbered import schema_version
 from registry.store.registry import Registry, open_registry
 
 DAY = dt.date(2026, 3, 1)
@@ -135,7 +136,7 @@ def test_a_field_added_later_leaves_the_hash_of_old_data(registry, freeze, tmp_p
 def test_the_manifest_names_hashes_versions_and_date(freeze):
     manifest = read_freeze(freeze).manifest
     assert manifest["date"] == "2026-03-01" and manifest["purpose"] == "research"
-    assert manifest["schema_version"] == schema.SCHEMA_VERSION
+    assert manifest["schema_version"] == schema_version()
     assert {"python", "nidusbook", "pyarrow"} <= set(manifest["software"])
     assert manifest["files"]["tables/sessions.parquet"]["rows"] == 2
     assert set(manifest["files"]) == {
@@ -220,7 +221,7 @@ def test_a_place_that_is_no_freeze(tmp_path, kind):
 
 
 def test_a_newer_freeze_is_refused(freeze, monkeypatch):
-    monkeypatch.setattr("registry.freeze.freeze_reading.SCHEMA_VERSION", 0)
+    monkeypatch.setattr("registry.freeze.freeze_reading.schema_version", lambda: 1)
     with pytest.raises(FreezeError, match="written by a newer nidusbook"):
         read_freeze(freeze)
 

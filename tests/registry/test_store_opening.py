@@ -103,7 +103,7 @@ def test_a_registry_with_a_field_this_program_does_not_know(tmp_path):
         raw.execute("ALTER TABLE lesions ADD COLUMN flow_rate FLOAT")
     raw.close()
     told = refused(place)
-    assert "has columns that schema 1 does not know: lesions.flow_rate" in told
+    assert "has columns that schema 2 does not know: lesions.flow_rate" in told
     assert "newer" not in told and "nothing was changed" in told
 
 

@@ -19,6 +19,7 @@ from analyses.statistics.table_rows import rows_of
 from analyses.words.estimate_text import plural
 from registry.clinical.practice_limits import LIMITS_CAUTION
 from registry.schema import Services
+from registry.schema.migrations.numbered import schema_version
 
 
 def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Section]:
@@ -145,13 +146,23 @@ def _software(manifest: Mapping[str, Any]) -> list[Sentence]:
     hash_ = str(manifest.get("freeze_hash", "not recorded"))
     said = [f"The data were frozen on {manifest.get('date', 'a day not recorded')} "
             f"(SHA-256 of their content: {hash_})."]
-    said += _study(manifest)
+    said += _older_version(manifest) + _study(manifest)
     if versions:
         said.append(f"The data set was made with {versions}; results were worked out with the same "
                     "package, in Python.")
     said.append("The same data set gives the same results digit by digit; all of them stand in "
                 "results.json, which comes with this document.")
     return [Sentence(text) for text in said]
+
+
+def _older_version(manifest: Mapping[str, Any]) -> list[str]:
+    """That the data were frozen by an older version."""
+    now = schema_version()
+    version = int(manifest.get("schema_version", now))
+    if version >= now:
+        return []
+    return [f"They were frozen in version {version} of the registry's tables and read as version "
+            f"{now}."]
 
 
 def _study(manifest: Mapping[str, Any]) -> list[str]:
