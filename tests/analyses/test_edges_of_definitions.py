@@ -13,6 +13,7 @@ from small_cohort import small_tables
 
 from analyses.cases.case_choice import gravest_case
 from analyses.cases.one_case import CaseError, one_case
+from analyses.measures.complication_detail import definite_or_probable
 from analyses.measures.declared import share_of
 from analyses.measures.function import functional_outcomes
 from analyses.measures.gate import Known, gate
@@ -167,6 +168,15 @@ def test_the_set_leaves_out_what_was_unrelated() -> None:
         set(units_of(tables).events["key"])
         for tables in (TABLES, with_cells(TABLES, "complications", 7, attribution="possible")))
     assert "A-0010/1/1" not in unrelated and "A-0010/1/1" in possible
+
+
+def test_what_nobody_has_reviewed_is_not_unrelated_and_counts() -> None:
+    tables = with_cells(TABLES, "complications", 7, attribution="not reviewed")
+    events = units_of(tables).events
+    assert "A-0010/1/1" in set(events["key"])
+    # Whether it is definite or probable is not known, and not taken as no.
+    judged = definite_or_probable(events)[events["key"] == "A-0010/1/1"]
+    assert judged.isna().tolist() == [True]
 
 
 def test_the_gate_gives_no_point_where_only_events_can_be_unknown() -> None:

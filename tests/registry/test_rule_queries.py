@@ -34,6 +34,17 @@ def test_a_coil_needs_no_volume():
     assert check_rules(tables) == []
 
 
+@pytest.mark.parametrize("access", ["artery", None])
+def test_an_arterial_injection_names_its_artery(access):
+    tables = with_cells(clean_tables(), "injections", feeding_artery=None, access=access)
+    assert asked(tables, "feeding artery missing").field == "feeding_artery"
+
+
+def test_an_operation_is_planned_or_an_emergency():
+    tables = with_cells(clean_tables(), "resections", urgency=None)
+    assert asked(tables, "operation without its urgency").field == "urgency"
+
+
 @pytest.mark.parametrize("cells", [{"dmso_ml": 0.3}, {"dead_space_ml": 0.23}])
 def test_dmso_goes_with_a_liquid_agent(cells):
     tables = with_cells(clean_tables(), "injections", 1, agent="particles", agent_ml=None, **cells)
