@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,29 +26,12 @@ class Edit:
         target.write_text(now, encoding="utf-8")
 
 
-@dataclass(frozen=True)
-class Raised:
-    """The number that a name stands for, made greater by one."""
-
-    path: str
-    name: str
-
-    def make(self, root: Path) -> None:
-        """Make it in a copy of the packages."""
-        target = root / self.path
-        now, times = re.subn(rf"^{self.name} = (\d+)$", lambda m: f"{self.name} = {int(m[1]) + 1}",
-                             target.read_text(encoding="utf-8"), flags=re.MULTILINE)
-        assert times == 1
-        target.write_text(now, encoding="utf-8")
-
-
 FIELD = (
     Edit("registry/schema/sessions.py", '''\
     skin_dose_mgy = number(
         "Peak skin dose", "Highest dose to one place of the skin.", 0, 30000, unit="mGy",
     )
 ''', "    air_kerma_mgy = number("),
-    Raised("registry/schema/__init__.py", "SCHEMA_VERSION"),
 )
 
 RULE = (

@@ -116,7 +116,7 @@ def test_every_import_leads_to_a_lower_floor() -> None:
 
 def test_an_upward_import_would_be_seen() -> None:
     assert "analyses.statistics.estimate" in graph()["analyses.measures.measure"]
-    assert "registry.store.registry" in imported(modules()["analyses.commands.registry_verbs"])
+    assert "registry.store.registry" in imported(modules()["analyses.commands.store_opened"])
 
 
 def test_one_meaning_a_name() -> None:
