@@ -85,7 +85,8 @@ FASTEST = TechniqueTerm(
     id="fastest_rate_ml_min", label="Fastest rate", definition="The fastest of the sessions.",
     unit="mL/min", per=0.1, more="faster", applies=OF_LIQUIDS,
     works=lambda technique: whole(
-        technique.liquid.groupby(technique.by), "fastest_rate_ml_min", "max"))
+        technique.liquid.groupby(technique.by), "fastest_rate_ml_min", "max"),
+    uses=(*VOLUME, "injections.injection_min", "injections.pauses_s"))
 '''),
 )
 

@@ -30,6 +30,7 @@ import study_of_ten
 from analyses import open_study
 from analyses.documents.series.series_report import (
     manuscript_document, series_document, series_work)
+from analyses.models.field_uses import field_uses
 from analyses.models.model_plan import Plan
 from analyses.models.technique_frame import technique_models
 from analyses.models.technique_plan import default_plan
@@ -44,8 +45,9 @@ from registry.rules import check_rules
 from synthetic_cohort import make_cohort
 
 place, told = Path(sys.argv[2]), {}
-fields = data_dictionary().set_index("field")
-told["dictionary"] = fields.loc["skin_dose_mgy", ["table", "label", "unit"]].tolist()
+fields = data_dictionary(field_uses()).set_index("field")
+told["dictionary"] = fields.loc["skin_dose_mgy", ["table", "label", "unit", "used by"]].tolist()
+told["uses of a volume"] = fields.loc["agent_ml", "used by"]
 write_workbook(place / "book.xlsx")
 with zipfile.ZipFile(place / "book.xlsx") as book:
     told["workbook"] = any("Peak skin dose (mGy)" in book.read(name).decode()
@@ -121,7 +123,7 @@ def test_it_takes_the_files_that_are_promised(what: str) -> None:
 
 
 def test_the_field_is_in_dictionary_workbook_and_the_studys_frames(told: dict[str, Any]) -> None:
-    assert told["dictionary"] == ["sessions", "Peak skin dose", "mGy"] and told["workbook"]
+    assert told["dictionary"][:3] == ["sessions", "Peak skin dose", "mGy"] and told["workbook"]
     assert told["columns"][0] == "Peak skin dose"
     assert told["kept"] == ["A-0001/1/1", "A-0003/1/1"]
 
@@ -132,9 +134,12 @@ def test_the_rule_asks_about_the_one_dose_without_a_time(told: dict[str, Any]) -
     assert key == {"patient_id": "A-0003", "lesion_no": 1, "session_no": 1}
 
 
-def test_the_measure_is_in_results_schema_table_checklist_and_page(told: dict[str, Any]) -> None:
+def test_the_measure_is_in_results_schema_dictionary_table_checklist_and_page(
+    told: dict[str, Any],
+) -> None:
     assert ["procedure.high_skin_dose", None, 2, 3] in [e[:4] for e in told["numbers"]]
     assert "procedure.high_skin_dose" in told["measures"]
+    assert told["dictionary"][3] == "Peak skin dose of 3 Gy or more"
     assert "Peak skin dose of 3 Gy or more" in told["schema"]
     assert "peak skin dose of 3 Gy or more" in told["sentence"]
     row, = (row for row in told["tables"]["procedure-and-technique"]
@@ -150,7 +155,7 @@ def test_the_measure_is_in_results_schema_table_checklist_and_page(told: dict[st
 def test_the_technique_variable_is_planned_fitted_and_shown(told: dict[str, Any]) -> None:
     assert told["asked"] == ["blood_loss_ml", "event", "obliterated", "operation_min",
                              "permanent_deficit"]
-    assert told["columns"][1] == "Fastest rate"
+    assert told["columns"][1] == "Fastest rate" and "Fastest rate" in told["uses of a volume"]
     ratio, = (value for id, _, _, _, value in told["numbers"]
               if id == "model.event.fastest_rate_ml_min (per 0.1)")
     row, = told["tables"]["technique-side-by-side"]

@@ -33,10 +33,11 @@ def workbook(out: Annotated[Path, typer.Argument(metavar="OUT.xlsx")]) -> Told:
 def dictionary(out: Annotated[Path, typer.Option(
         "--out", metavar="FILE", help="A file that does not exist yet: .xlsx, .csv or .md.")],
 ) -> Told:
-    """Write the data dictionary: every field, its definition, unit and allowed values."""
+    """Write the data dictionary: every field, its definition, unit, values, and what uses it."""
+    from analyses.models.field_uses import field_uses
     from registry.quality.dictionary import write_dictionary
 
-    write_dictionary(out)
+    write_dictionary(out, field_uses())
     return Told("dictionary", (f"Data dictionary written to {out}.",))
 
 

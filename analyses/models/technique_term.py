@@ -58,7 +58,7 @@ class TechniqueTerm:
     the level the plan names to compare with (else the first that was seen). applies: None where
     every unit has a value. step: its place in the chain of causes. ends: the outcomes of whose own
     chain it is the last step, and for which it is not offered. of_injection: what it is of a
-    single injection, where a study shows it.
+    single injection, where a study shows it. uses: the fields it rests on, as "table.field".
     """
 
     id: str
@@ -77,6 +77,7 @@ class TechniqueTerm:
     step: Step = Step.INJECTED
     ends: tuple[Measure, ...] = ()
     of_injection: str = ""
+    uses: tuple[str, ...] = ()
 
     @property
     def exposure(self) -> Term:

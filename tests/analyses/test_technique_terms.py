@@ -25,6 +25,7 @@ from analyses.population.unit_frames import units_of
 from analyses.statistics.regression.terms import Term
 from analyses.study.study_errors import StudyError
 from analyses.study.study_frames import study_frames
+from registry.schema import TABLES
 
 ROOT = Path(__file__).parents[2]
 DAY = datetime.date(2026, 1, 5)
@@ -36,6 +37,8 @@ LAST_STEPS = ("agent_per_nidus", "venous_passage")
 @pytest.mark.parametrize("term", TERMS, ids=lambda one: one.id)
 def test_a_term_has_its_words_and_its_values_are_of_its_kind(term: TechniqueTerm) -> None:
     assert term.label and term.definition.endswith(".")
+    assert term.uses and all(field in TABLES[table].by_name for table, field in (
+        use.split(".") for use in term.uses))
     assert bool(term.levels) == (term.kind is Kind.LEVELS)
     assert bool(term.unit) == (term.kind is Kind.NUMBER)
     for frame in FRAMES.values():

@@ -45,13 +45,24 @@ def test_the_csv_reads_back_as_the_table():
     pd.testing.assert_frame_equal(back, data_dictionary())
 
 
+def test_what_rests_on_a_field_is_told_where_it_is_known():
+    used = {"lesions.side": ("One measure", "another")}
+    frame = data_dictionary(used).set_index(["table", "field"])
+    assert frame.loc[("lesions", "side"), "used by"] == "One measure; another"
+    assert frame["used by"].ne("").sum() == 1
+    line = next(line for line in dictionary_markdown(used).splitlines()
+                if line.startswith("| side"))
+    assert line.endswith("| One measure; another |")
+    assert "One measure; another" in dictionary_csv(used)
+
+
 def test_the_markdown_has_a_section_a_table_and_a_line_a_field():
     text = dictionary_markdown()
     for name, spec in TABLES.items():
         section = text.split(f"## {name}\n")[1].split("\n## ")[0]
         lines = [line for line in section.splitlines() if line.startswith("| ")]
         assert len(lines) == len(spec.fields) + 2
-        assert all(line.count(" | ") == 3 for line in lines)
+        assert all(line.count(" | ") == 4 for line in lines)
     assert "| nidus_length_mm* | Nidus, largest diameter | a number above 0 and up to 150 mm |" in (
         text
     )
