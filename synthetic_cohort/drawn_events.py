@@ -15,8 +15,6 @@ from synthetic_cohort.course import NEVER
 from synthetic_cohort.draws import Columns, Streams, group_last, take
 from synthetic_cohort.patient_kinds import KINDS, NAMES, PLACE, UNRELATED
 
-DEFICITS = ("none", "transient", "permanent", "not yet known")
-
 
 def draw_complications(
     s: Streams, patient: Columns, lesion: Columns, session: Columns, procedure: Columns,

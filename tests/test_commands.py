@@ -37,7 +37,7 @@ def no_traceback(done: Result) -> bool:
 
 def test_the_whole_way_from_untidy_workbook_to_report(tmp_path: Path) -> None:
     book, store = tmp_path / "cases.xlsx", tmp_path / "avm.sqlite"
-    untidy = untidy_workbook(book, seed=1, fill=fill_workbook)
+    untidy = untidy_workbook(book, seed=1)
     assert len(untidy.damages) >= 25
 
     tried = nidusbook("intake", book, "--registry", store, "--try")

@@ -1,12 +1,11 @@
 """An entry workbook as people fill it in: one fault a patient, each known.
 
-The workbook is written by the registry's own `fill_workbook`, handed in by the caller; then
-cells are changed.
+The workbook is written by the registry's own `fill_workbook`; then cells are changed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,6 +15,7 @@ import pandas as pd
 from workbook_cells import FormSheets, typed_into_a_cell
 from workbook_faults import FAULTS, Fault, Outcome, Tables
 
+from registry.intake.workbook_write import fill_workbook
 from registry.schema import TABLES, Patients
 from synthetic_cohort.cohort import make_cohort
 from synthetic_cohort.draws import Streams
@@ -54,19 +54,17 @@ class UntidyWorkbook:
         return {damage.patient_id for damage in self.damages if damage.outcome == outcome}
 
 
-def untidy_workbook(
-    path: str | Path, seed: int = 1, *, fill: Callable[..., object], patients: int = 90
-) -> UntidyWorkbook:
+def untidy_workbook(path: str | Path, seed: int = 1, *, patients: int = 90) -> UntidyWorkbook:
     """Write an entry workbook with one fault in each of some forty patients.
 
-    `fill` is `registry.intake.fill_workbook`. The other patients are clean. Raises ValueError
-    where so few patients do not offer a row for every fault.
+    The other patients are clean. Raises ValueError where so few patients do not offer a row for
+    every fault.
     """
     clean = make_cohort(
         patients, seed, missing_share=0.0, chart_grade_errors=0.0, complication_risk=0.2,
         icc=0.0,
     ).tables
-    fill(Path(path), clean)
+    fill_workbook(Path(path), clean)
     sheets = FormSheets(path)
     free = _shuffled(clean["patients"][Patients.patient_id], seed)
     damages = [_do(sheets, clean, fault, free) for fault in _scarce_first(clean)]

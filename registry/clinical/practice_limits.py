@@ -13,17 +13,12 @@ import tomllib
 from dataclasses import dataclass, fields
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from registry.clinical.elementwise import Values, column, numbers, scalar_or_column, yes_no
-from registry.clinical.technique import (
-    INJECTION_KEY,
-    SESSION_KEY,
-    any_known,
-    injection_technique,
-    row_keys,
-)
+from registry.clinical.technique import INJECTION_KEY, injection_technique
 from registry.problems.sentence_error import SentenceError
 from registry.schema import Injections, Sessions
 
@@ -43,7 +38,8 @@ class PracticeLimitsError(SentenceError, ValueError):
 class PracticeLimits:
     """One set of limits and whose they are (`source`); minutes, mL/min, seconds and mL.
 
-    `rate_usual_ml_min` and `dead_space_usual_ml` are for orientation and judge nothing.
+    `rate_usual_ml_min`, `dead_space_usual_ml` and `vial_ml` are for orientation and judge
+    nothing.
     """
 
     source: str
@@ -103,13 +99,14 @@ def read_limits(path: str | Path) -> PracticeLimits:
     return _limits(content, str(place))
 
 
-def _limits(content: dict, place: str) -> PracticeLimits:
+def _limits(content: dict[str, Any], place: str) -> PracticeLimits:
     given = content.get("limits")
     problems = _source_problems(content)
-    if isinstance(given, dict):
-        problems += _number_problems(given) or _order_problems(given)
-    else:
+    if not isinstance(given, dict):
         problems.append("the part [limits] is missing; add it with the limits below it")
+        given = {}
+    else:
+        problems += _number_problems(given) or _order_problems(given)
     if problems:
         listed = "\n".join(f"- {problem}" for problem in problems)
         raise PracticeLimitsError(f"{place}: the practice limits cannot be used.\n{listed}")
@@ -118,7 +115,7 @@ def _limits(content: dict, place: str) -> PracticeLimits:
     )
 
 
-def _source_problems(content: dict) -> list[str]:
+def _source_problems(content: dict[str, Any]) -> list[str]:
     problems = [
         f"{name} is not known at the top of the file; move it under [limits], or take it out"
         for name in content if name not in ("source", "limits")
@@ -132,7 +129,7 @@ def _source_problems(content: dict) -> list[str]:
     return problems
 
 
-def _number_problems(given: dict) -> list[str]:
+def _number_problems(given: dict[str, Any]) -> list[str]:
     problems = []
     for name in given:
         if name not in NUMBER_NAMES:
@@ -149,11 +146,12 @@ def _number_problems(given: dict) -> list[str]:
 
 
 def _positive(value: object) -> bool:
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    return number and math.isfinite(value) and value > 0
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return math.isfinite(value) and value > 0
 
 
-def _order_problems(given: dict) -> list[str]:
+def _order_problems(given: dict[str, Any]) -> list[str]:
     pairs = (("pause_at_least_s", "pause_at_most_s"),
              ("rate_usual_ml_min", "rate_at_most_ml_min"))
     return [
@@ -246,8 +244,9 @@ def injection_limits(
 
     The key, then `LIMIT_COLUMNS` ("boolean": True within, False outside, NA not recorded) and
     `halt_needed`. Injections of other agents are left out: the limits are not about them; the
-    index is that of `injections`. `mixing` is a fact of the session, repeated here; count it
-    per session with `session_limits`. Without `limits` the package's own are used.
+    index is that of `injections`. `mixing` is a fact of the session, repeated here: counted per
+    injection it would count a session as often as it has injections. Without `limits` the
+    package's own are used.
     """
     used = limits or default_limits()
     technique = injection_technique(injections, sessions)
@@ -269,29 +268,3 @@ def injection_limits(
         halted=halted_within(*seen, column(own, Injections.delivery_halted)),
         halt_needed=halt_needed(*seen),
     )
-
-
-def session_limits(
-    sessions: pd.DataFrame, injections: pd.DataFrame, limits: PracticeLimits | None = None,
-) -> pd.DataFrame:
-    """Each session with a liquid copolymer against the limits, one row a session.
-
-    The key, then `LIMIT_COLUMNS` ("boolean"): False if any of its injections was outside, True
-    if all were within, NA otherwise. The index is that of `sessions`.
-    """
-    rows = injection_limits(injections, sessions, limits)
-    key = row_keys(rows, SESSION_KEY)
-    found = pd.DataFrame({name: ~any_known(~rows[name], key) for name in LIMIT_COLUMNS})
-    own = row_keys(sessions, SESSION_KEY)
-    with_copolymer = own.isin(found.index)
-    table = sessions.loc[with_copolymer, SESSION_KEY].copy()
-    for name in LIMIT_COLUMNS:
-        table[name] = found[name].reindex(own[with_copolymer]).array
-    return table
-
-
-@scalar_or_column
-def vials_opened(agent_ml: Values, vial_ml: Values) -> Values:
-    """Fewest vials that hold this volume (mL), each of `vial_ml` ("Int64")."""
-    vials = (numbers(agent_ml) / numbers(vial_ml) - TOLERANCE).map(math.ceil, na_action="ignore")
-    return vials.astype("Float64").clip(lower=0).astype("Int64")

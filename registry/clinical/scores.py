@@ -173,7 +173,7 @@ def rbas(volume_ml: Values, age_y: Values, location: Values) -> Values:
     Radiat Oncol Biol Phys 2011;79:1147, where the formula was read.
     """
     deep = words(location, LOCATIONS, "location").isin(DEEP_LOCATIONS)
-    deep = deep.astype("boolean").where(location.notna(), pd.NA)
+    deep = deep.astype("boolean").where(location.notna())
     score = 0.1 * _size(volume_ml) + 0.02 * _size(age_y) + 0.5 * points(deep).astype("Float64")
     return plain(score)
 

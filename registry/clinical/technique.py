@@ -6,6 +6,9 @@ the recorded volumes would read as less agent than was used.
 
 from __future__ import annotations
 
+from collections.abc import Hashable
+from typing import TYPE_CHECKING, Literal
+
 import pandas as pd
 
 from registry.clinical.elementwise import (
@@ -19,6 +22,9 @@ from registry.clinical.elementwise import (
 from registry.clinical.scores import nidus_volume_ml
 from registry.schema import Complications, Injections, Lesions, Patients, Sessions
 from registry.schema.vocabulary import COPOLYMER_AGENTS, EVOH_AGENTS, LIQUID_AGENTS
+
+if TYPE_CHECKING:
+    from pandas.api.typing import DataFrameGroupBy
 
 INJECTION_KEY = [
     Patients.patient_id,
@@ -38,11 +44,11 @@ VENOUS_PASSAGE = ("none", "part", "blocks outflow")
 
 @scalar_or_column
 def push_min(injection_min: Values, pauses_s: Values) -> Values:
-    """Minutes of pushing: `injection_min` less the pauses (s). Zero or less is blank.
-
-    `technique_queries` lists the injections where it came out at zero or less.
+    """Minutes of pushing: `injection_min` less the pauses (s). Zero or less is blank: nothing
+    was pushed in no time, and the rules ask about it.
     """
-    minutes = _push(injection_min, pauses_s)
+    # Rounded to a nanominute, so that 3 min less 180 s is exactly nothing.
+    minutes = (numbers(injection_min) - numbers(pauses_s) / 60).round(9)
     return plain(minutes.where(minutes > 0, pd.NA))
 
 
@@ -54,11 +60,6 @@ def rate_ml_min(agent_ml: Values, pushed_min: Values) -> Values:
     """
     minutes = numbers(pushed_min)
     return plain(numbers(agent_ml) / minutes.where(minutes > 0, pd.NA))
-
-
-def _push(injection_min: pd.Series, pauses_s: pd.Series) -> pd.Series:
-    # Rounded to a nanominute, so that 3 min less 180 s is exactly nothing.
-    return (numbers(injection_min) - numbers(pauses_s) / 60).round(9)
 
 
 def injection_technique(injections: pd.DataFrame, sessions: pd.DataFrame) -> pd.DataFrame:
@@ -130,31 +131,6 @@ def _from_session(injections: pd.DataFrame, sessions: pd.DataFrame, name: str) -
                          injections, row_keys(injections, SESSION_KEY)))
 
 
-def technique_queries(injections: pd.DataFrame) -> pd.DataFrame:
-    """Injections whose pauses leave no time for pushing: a question to the recorder.
-
-    One row a query: the injection's key, `field`, `found` and `message`.
-    """
-    pushed = _push(
-        column(injections, Injections.injection_min), column(injections, Injections.pauses_s)
-    )
-    asked = injections[pushed.le(0).fillna(False)]
-    queries = asked[INJECTION_KEY].copy()
-    queries["field"] = Injections.pauses_s
-    found = [
-        f"{pauses:g} s of pauses in {minutes:g} min"
-        for pauses, minutes in zip(
-            asked.get(Injections.pauses_s, []), asked.get(Injections.injection_min, []), strict=True
-        )
-    ]
-    queries["found"] = pd.Series(found, index=asked.index, dtype="string")
-    queries["message"] = (
-        "the pauses leave no time in which the agent was pushed; check injection_min (first "
-        "push to last push, in minutes) and pauses_s (all pauses together, in seconds)"
-    )
-    return queries
-
-
 def session_technique(
     sessions: pd.DataFrame, injections: pd.DataFrame, lesions: pd.DataFrame,
 ) -> pd.DataFrame:
@@ -187,7 +163,9 @@ def session_technique(
     return _finish(table, lesions)
 
 
-def _by_session(rows: pd.DataFrame) -> pd.core.groupby.DataFrameGroupBy:
+def _by_session(
+    rows: pd.DataFrame,
+) -> DataFrameGroupBy[tuple[Hashable, ...], Literal[True]]:
     keyed = rows.set_index(row_keys(rows, SESSION_KEY))
     return keyed.drop(columns=SESSION_KEY).groupby(level=SESSION_KEY)
 

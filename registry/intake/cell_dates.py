@@ -56,7 +56,8 @@ def read_date(raw: Any, spec: FieldSpec, *, today: dt.date) -> Cell:
 def _from_text(raw: str, spec: FieldSpec, today: dt.date) -> Cell:
     text = _CLOCK.sub("", plain_dashes(clean(raw))).casefold()
     if figures := _FIGURES.fullmatch(text):
-        return _from_figures(raw, *(int(part) for part in figures.groups()), spec, today)
+        first, second, year = (int(part) for part in figures.groups())
+        return _from_figures(raw, first, second, year, spec, today)
     if _SHORT_YEAR.fullmatch(text):
         return fault(
             "not-a-date", raw, spec.wanted,
@@ -73,8 +74,7 @@ def _from_text(raw: str, spec: FieldSpec, today: dt.date) -> Cell:
 def _parts(text: str) -> tuple[int, int, int] | None:
     """Year, month, day where the text can be read in one way only."""
     if match := _YEAR_FIRST.fullmatch(text) or _RUN_TOGETHER.fullmatch(text):
-        year, month, day = (int(part) for part in match.groups())
-        return year, month, day
+        return int(match[1]), int(match[2]), int(match[3])
     if match := _DAY_WORD.fullmatch(text):
         day, word, year = match.groups()
     elif match := _WORD_DAY.fullmatch(text):
@@ -121,7 +121,7 @@ def _from_parts(
 
 def _from_number(number: float, raw: Any, spec: FieldSpec, today: dt.date) -> Cell:
     if match := _RUN_TOGETHER.fullmatch(f"{number:.0f}" if number.is_integer() else ""):
-        return _from_parts(raw, *(int(part) for part in match.groups()), spec, today)
+        return _from_parts(raw, int(match[1]), int(match[2]), int(match[3]), spec, today)
     mend = "type the day as year-month-day"
     if int(number) in _DAY_NUMBERS:
         meant = _DAY_ZERO + dt.timedelta(days=int(number))

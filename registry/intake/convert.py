@@ -181,5 +181,5 @@ def patient_of(converted: Converted, row: int) -> str | None:
     """The study code of a row, or None where it has none that can be read."""
     if Patients.patient_id not in converted.frame:
         return None
-    code = converted.frame[Patients.patient_id].iat[row]
+    code: Any = converted.frame[Patients.patient_id].iat[row]
     return None if pd.isna(code) else str(code)

@@ -95,7 +95,7 @@ def _number(spec: FieldSpec) -> dict[str, Any]:
     if spec.minimum is not None and spec.maximum is not None:
         return check | {"criteria": "between", "minimum": spec.minimum, "maximum": spec.maximum}
     if spec.above is not None and spec.maximum is not None:
-        return check | _above_and_up_to(spec)
+        return check | _above_and_up_to(spec.above, spec.maximum)
     if spec.minimum is not None:
         return check | {"criteria": ">=", "value": spec.minimum}
     if spec.maximum is not None:
@@ -103,9 +103,9 @@ def _number(spec: FieldSpec) -> dict[str, Any]:
     return check | {"criteria": "between", "minimum": -1e15, "maximum": 1e15}
 
 
-def _above_and_up_to(spec: FieldSpec) -> dict[str, Any]:
+def _above_and_up_to(above: float, maximum: float) -> dict[str, Any]:
     """A strict lower limit as the smallest number a spreadsheet tells apart from it."""
-    return {"criteria": "between", "minimum": spec.above + 1e-6, "maximum": spec.maximum}
+    return {"criteria": "between", "minimum": above + 1e-6, "maximum": maximum}
 
 
 def _known_codes(spec: FieldSpec, shift: int) -> dict[str, Any]:

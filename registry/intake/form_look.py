@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 INK, PALE, SAND, RUST = "#2E3B34", "#E4EAE2", "#FBF3E1", "#9A3B1B"
 DATE_FORMAT = "yyyy-mm-dd"
 
-_BY_TYPE = {
+_BY_TYPE: dict[str, dict[str, Any]] = {
     "date": {"num_format": DATE_FORMAT, "align": "center"},
     "text": {"num_format": "@", "indent": 1},
     "int": {"num_format": "0"},
@@ -46,7 +46,8 @@ class Look:
 
     def heading(self, spec: FieldSpec) -> Format:
         """Bold on dark with a heavy line for what must be filled in; plain on pale otherwise."""
-        shared = {"text_wrap": True, "valign": "vcenter", "align": "center", "border": 1}
+        shared: dict[str, Any] = {"text_wrap": True, "valign": "vcenter", "align": "center",
+                                  "border": 1}
         if spec.required:
             return self._make(**shared | {"bottom": 5}, bold=True, bg_color=INK,
                               font_color="#FFFFFF")

@@ -1,4 +1,4 @@
-"""The problems as a table a person can act on: as an .xlsx file and on the screen."""
+"""The problems as a table a person can act on: an .xlsx file."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from registry.intake.form_look import PALE, row_height
 from registry.problems.problem import OutputError, Problem
 
 if TYPE_CHECKING:
-    from rich.table import Table
     from xlsxwriter import Workbook
 
 HEADINGS = (
@@ -86,19 +85,3 @@ def _fill(workbook: Workbook, rows: list[tuple[str, ...]]) -> None:
     sheet.set_landscape()
     sheet.fit_to_pages(1, 0)
     sheet.repeat_rows(0)
-
-
-def problem_table(problems: Sequence[Problem], *, most: int = 40) -> Table:
-    """The first `most` problems for the screen; the caption says how many more there are."""
-    from rich.table import Table
-    from rich.text import Text
-
-    rows = problem_rows(problems)
-    left = len(rows) - most
-    table = Table(caption=f"and {left} more" if left > 0 else None)
-    for name in HEADINGS:
-        table.add_column(name, overflow="fold")
-    for row in rows[:most]:
-        # As plain text: square brackets in a cell would be taken for markup.
-        table.add_row(*(Text(text) for text in row))
-    return table

@@ -94,7 +94,7 @@ def _unread_by_patient(converted: Mapping[str, Converted]) -> dict[str | None, s
 
 
 def _concerns(finding: Finding, patients: set[str]) -> bool:
-    if int(finding.index) >= 0:  # type: ignore[call-overload]
+    if finding.index >= 0:
         return True
     return finding.severity == "error" and finding.patient_id in patients
 
@@ -115,12 +115,12 @@ def _rests_on_unread(
     if finding.rule in RESTS_ON_KEYS and fields & keys:
         return True
     table = converted.get(finding.table)
-    own = table.unread_fields_of(int(finding.index)) if table else set()  # type: ignore[call-overload]
+    own = table.unread_fields_of(finding.index) if table else set()
     return finding.field in own or bool(fields & RESTS_ON.get(finding.rule, frozenset()))
 
 
 def _row_problem(finding: Finding, converted: Mapping[str, Converted]) -> RowProblem:
-    row = int(finding.index)  # type: ignore[call-overload]
+    row = finding.index
     own = converted.get(finding.table) if row >= 0 else None
     return RowProblem(row if own else None, Problem(
         finding.severity, finding.rule, finding.table, finding.field, finding.patient_id,

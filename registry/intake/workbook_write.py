@@ -11,6 +11,7 @@ import pandas as pd
 
 from registry.intake.form import FormRow, write_form
 from registry.problems.problem import OutputError
+from registry.rules.columns import rows_of
 
 
 def write_workbook(path: str | Path, *, source_id: str | None = None) -> str:
@@ -42,7 +43,7 @@ def fill_workbook(
     """
     code = source_id or new_source_id()
     rows = {
-        name: [FormRow(record) for record in frame.to_dict("records")]
+        name: [FormRow(cells) for cells in rows_of(frame)]
         for name, frame in tables.items()
     }
     write_form(Path(path), rows, source_id=code)

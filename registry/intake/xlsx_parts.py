@@ -145,7 +145,8 @@ def _check_parts(path: Path, archive: zipfile.ZipFile) -> None:
 def read_xml(archive: zipfile.ZipFile, part: str) -> Element:
     """A small part as an element tree, without document type declarations."""
     with archive.open(part) as stream:
-        return ElementTree.parse(stream, forbid_dtd=True).getroot()
+        root: Element = ElementTree.parse(stream, forbid_dtd=True).getroot()
+        return root
 
 
 def sheet_parts(archive: zipfile.ZipFile) -> list[SheetPart]:

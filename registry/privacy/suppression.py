@@ -48,11 +48,11 @@ def suppress_small(counts: pd.DataFrame, *, smallest: int = SMALLEST) -> Suppres
     frame = pd.DataFrame(
         whole, index=[*counts.index, *totals[0]], columns=[*counts.columns, *totals[1]]
     )
-    marks = {"index": frame.index, "columns": frame.columns}
+    def marks(cells: np.ndarray) -> pd.DataFrame:
+        return pd.DataFrame(cells, index=frame.index, columns=frame.columns)
+
     return Suppressed(
-        frame.astype("Int64").mask(pd.DataFrame(hidden, **marks)),
-        pd.DataFrame(small, **marks), pd.DataFrame(hidden & ~small, **marks),
-    )
+        frame.astype("Int64").mask(marks(hidden)), marks(small), marks(hidden & ~small))
 
 
 def _with_totals(inner: np.ndarray) -> np.ndarray:

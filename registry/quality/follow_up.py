@@ -133,9 +133,9 @@ def _windows(lesions: pd.DataFrame, plan: Sequence[Visit]) -> pd.DataFrame:
     """
     import pandas as pd
 
-    deaths = (
-        pd.to_datetime(lesions[Patients.death_date]) if Patients.death_date in lesions else pd.NaT
-    )
+    deaths = pd.Series(pd.NaT, index=lesions.index, dtype="datetime64[ns]")
+    if Patients.death_date in lesions:
+        deaths = pd.to_datetime(lesions[Patients.death_date])
     parts = []
     for number, item in enumerate(plan):
         due = _anchors(lesions, item) + pd.Timedelta(days=item.days)

@@ -78,12 +78,12 @@ def read_schedule(path: str | Path) -> Schedule:
 
 
 def _schedule(content: dict[str, Any], place: str) -> Schedule:
-    source, visits = content.get("source"), content.get("visits")
+    source, visits = _stated(content.get("source")), content.get("visits")
     problems = [
         f'"{name}" is not known here; remove it' for name in content
         if name not in {"source", "visits"}
     ]
-    if not isinstance(source, str) or not source.strip():
+    if not source:
         problems.append('"source" is missing; say whose schedule this is')
     if not isinstance(visits, list) or not visits:
         problems.append("there is no visit; add a part [[visits]] for each")
@@ -93,11 +93,16 @@ def _schedule(content: dict[str, Any], place: str) -> Schedule:
     if problems:
         listed = "\n".join(f"- {problem}" for problem in problems)
         raise ScheduleError(f"{place}: the schedule cannot be used.\n{listed}")
-    return Schedule(source.strip(), tuple(
-        Visit(v["what"].strip(), v["after"], *(v[name] for name in DAYS),
+    return Schedule(source, tuple(
+        Visit(v["what"].strip(), v["after"], v["days"], v["early"], v["late"],
               tuple(v.get("imaging", ())))
         for v in visits
     ))
+
+
+def _stated(words: Any) -> str:
+    """The words of a line of text; none where there is no such line."""
+    return words.strip() if isinstance(words, str) else ""
 
 
 def _visit_problems(visit: Any) -> list[str]:

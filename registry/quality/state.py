@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -17,7 +17,8 @@ from registry.quality.completeness import completeness
 from registry.quality.follow_up import follow_up_of
 from registry.quality.follow_up_schedule import Schedule, default_schedule
 from registry.rules import check_rules
-from registry.schema import TABLES, Patients
+from registry.rules.columns import rows_of
+from registry.schema import TABLES, Lesions, Patients
 
 if TYPE_CHECKING:
     from registry.store.registry import Registry
@@ -128,7 +129,8 @@ def _query_lines(report: QualityReport) -> list[str]:
         first = rows.iloc[0]
         lines.append(f"  {rule} ({len(rows)}). Wanted: {first['wanted']}. To mend: "
                      f"{first['mend']}.")
-        told = [f"    {TABLES[r.table].label}, {r.row}: {r.found}" for r in rows.itertuples()]
+        told = [f"    {TABLES[row['table']].label}, {row['row']}: {row['found']}"
+                for row in rows_of(rows)]
         lines += _cut(told, SHOWN)
     return lines
 
@@ -143,9 +145,9 @@ def _completeness_lines(report: QualityReport) -> list[str]:
         "could have them, fewest first."
     ]
     lines += [
-        f"  {TABLES[row.table].label}, {TABLES[row.table].by_name[row.field].label}: "
-        f"{row.recorded}/{row.expected} ({row.share * 100:.0f} %)"
-        for row in low.itertuples()
+        f"  {TABLES[row['table']].label}, {TABLES[row['table']].by_name[row['field']].label}: "
+        f"{row['recorded']}/{row['expected']} ({row['share'] * 100:.0f} %)"
+        for row in rows_of(low)
     ]
     return lines
 
@@ -157,15 +159,14 @@ def _follow_up_lines(report: QualityReport) -> list[str]:
         f"Follow-up on {report.day.isoformat()} (schedule: {report.schedule.source}): "
         f"{len(overdue)} overdue, {len(due)} due."
     ]
-    late = [
-        f"  {row.patient_id}, lesion {row.lesion_no}: {row.what}, overdue since "
-        f"{row.until.isoformat()} ({row.days_over} days)" for row in overdue.itertuples()
-    ]
-    now = [
-        f"  {row.patient_id}, lesion {row.lesion_no}: {row.what}, due by {row.until.isoformat()}"
-        for row in due.itertuples()
-    ]
+    late = [f"  {_visit_words(row)}, overdue since {row['until'].isoformat()} "
+            f"({row['days_over']} days)" for row in rows_of(overdue)]
+    now = [f"  {_visit_words(row)}, due by {row['until'].isoformat()}" for row in rows_of(due)]
     return lines + _cut(late, SHOWN) + _cut(now, SHOWN)
+
+
+def _visit_words(row: Mapping[str, Any]) -> str:
+    return f"{row[Patients.patient_id]}, lesion {row[Lesions.lesion_no]}: {row['what']}"
 
 
 def _audit_lines(report: QualityReport) -> list[str]:

@@ -117,9 +117,8 @@ def procedures(tables: Tables) -> pd.DataFrame:
     rows = rows.assign(
         _procedure=rows[Sessions.procedure_no].astype("string").fillna("own " + session)
     )
-    firsts = rows.groupby([Patients.patient_id, "_procedure"], as_index=False)[
-        Sessions.session_date
-    ].min()
+    days = rows.groupby([Patients.patient_id, "_procedure"])[Sessions.session_date]
+    firsts = days.min().reset_index()
     sites = (
         tables["patients"].dropna(subset=[Patients.patient_id]).drop_duplicates(Patients.patient_id)
     )

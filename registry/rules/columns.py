@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -10,6 +11,11 @@ from registry.schema import Lesions, Patients, Sessions
 
 LESION = [Patients.patient_id, Lesions.lesion_no]
 SESSION = [*LESION, Sessions.session_no]
+
+
+def rows_of(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows in order, each as its values by the name of their column."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def sure(condition: pd.Series) -> pd.Series:
@@ -38,11 +44,6 @@ def has_match(child: pd.DataFrame, other: pd.DataFrame, key: Sequence[str]) -> p
     key = list(key)
     known = other[key].dropna().drop_duplicates().assign(_there=True)
     return sure(child.join(known.set_index(key)["_there"], on=key)["_there"])
-
-
-def per_lesion(values: pd.Series, rows: pd.DataFrame) -> pd.core.groupby.SeriesGroupBy:
-    """`values` of `rows` grouped by the lesion they belong to."""
-    return values.groupby([rows[name] for name in LESION], sort=False)
 
 
 def day(dates: pd.Series) -> pd.Series:

@@ -24,17 +24,17 @@ def _used_twice(spec: TableSpec) -> Rule:
     return Rule("key used twice", "error", look)
 
 
-def _no_parent(spec: TableSpec) -> Rule:
+def _no_parent(spec: TableSpec, parent: str) -> Rule:
     def look(tables: Tables) -> Hits:
         frame = tables[spec.name]
         key = list(spec.parent_key)
         complete = frame[key].notna().all(axis=1)
-        rows = frame[complete & ~has_match(frame, tables[spec.parent], key)]
-        parent = sheet(str(spec.parent))
-        found = key_words(rows, spec.name, key) + f" is not in {parent}"
+        rows = frame[complete & ~has_match(frame, tables[parent], key)]
+        page = sheet(parent)
+        found = key_words(rows, spec.name, key) + f" is not in {page}"
         return Hits(
-            spec.name, rows, key[-1], found, f"a row of {parent} that this row belongs to",
-            f"add that row to {parent}, or correct the code or number here",
+            spec.name, rows, key[-1], found, f"a row of {page} that this row belongs to",
+            f"add that row to {page}, or correct the code or number here",
         )
 
     return Rule("no parent row", "error", look)
@@ -49,4 +49,4 @@ def used_twice() -> list[Rule]:
 @family
 def no_parent() -> list[Rule]:
     """Rows without their parent, a rule a table of the schema as it stands now."""
-    return [_no_parent(spec) for spec in TABLES.values() if spec.parent]
+    return [_no_parent(spec, spec.parent) for spec in TABLES.values() if spec.parent]

@@ -61,13 +61,6 @@ def test_delivery_halted_when_view_lost_or_resistance_felt(lost, resistance, hal
     assert limits_room.halted_within(lost, resistance, halted) is within
 
 
-def test_vials():
-    # Common practice, no source: a vial is 1.5 mL.
-    volumes = pd.Series([0, 0.1, 1.5, 1.6, 4.5, None])
-    assert limits_room.vials_opened(volumes, LIMITS.vial_ml).tolist()[:5] == [0, 1, 1, 2, 3]
-    assert limits_room.vials_opened(None, 1.5) is pd.NA
-
-
 @pytest.fixture
 def tables():
     key = {"patient_id": "string", "lesion_no": "Int64", "session_no": "Int64"}
@@ -108,15 +101,6 @@ def test_injections_against_the_limits(tables):
     assert not judged.loc[3, "rate"]  # 0.775/2.5 is 0.31
     assert not judged.loc[3, "halted"] and judged.loc[3, "halt_needed"]
     assert pd.isna(judged.loc[3, "mixing"])
-
-
-def test_sessions_against_the_limits(tables):
-    injections, sessions = tables
-    judged = limits_room.session_limits(sessions, injections)
-    assert judged.index.tolist() == [0, 1]
-    assert judged.loc[0, "mixing"] and judged.loc[0, "pause"] and pd.isna(judged.loc[0, "rate"])
-    assert not judged.loc[1, "rate"] and not judged.loc[1, "halted"]
-    assert pd.isna(judged.loc[1, "mixing"]) and judged.loc[1, "reflux"]
 
 
 def own_file(tmp_path, text):

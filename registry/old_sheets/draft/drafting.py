@@ -13,7 +13,8 @@ from registry.old_sheets.draft.proposal import Proposal
 from registry.old_sheets.draft.propose import Proposer
 from registry.old_sheets.draft.settle import settle
 from registry.old_sheets.draft.sheet_shape import Shape, shape_of
-from registry.old_sheets.sources.open_old import OldSource, open_old
+from registry.old_sheets.sources.old_source import OldSource
+from registry.old_sheets.sources.open_old import open_old
 from registry.privacy.kinds import HOSPITAL_NUMBER
 from registry.privacy.study_codes import plain_number
 from registry.problems.cell_text import as_text, clean

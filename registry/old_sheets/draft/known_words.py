@@ -34,10 +34,26 @@ class HeadingWords:
     unit: str | None
 
 
+@dataclass(frozen=True)
+class Vocabulary:
+    """words.toml as it stands.
+
+    `short`: short form → word; `headings`: "table.field" → headings that mean it; `left_out`:
+    why → headings of columns that are no field; `values`: "table.field", or a field's type →
+    value → the words that stand for it.
+    """
+
+    short: dict[str, str]
+    headings: dict[str, list[str]]
+    left_out: dict[str, list[str]]
+    values: dict[str, dict[str, list[str]]]
+
+
 @lru_cache(maxsize=1)
-def vocabulary() -> dict[str, dict[str, object]]:
-    """words.toml as it stands."""
-    return tomllib.loads((Path(__file__).parent / "words.toml").read_text(encoding="utf-8"))
+def vocabulary() -> Vocabulary:
+    """The words that come with the package."""
+    place = Path(__file__).parent / "words.toml"
+    return Vocabulary(**tomllib.loads(place.read_text(encoding="utf-8")))
 
 
 @lru_cache(maxsize=8192)
@@ -52,9 +68,9 @@ def heading_words(heading: str, *, unit_at_end: bool = True) -> HeadingWords:
         unit, text = "%", text.replace("%", " ")
     tokens = _TOKEN.findall(text)
     number = _number(tokens)
-    short = vocabulary()["short"]
+    short = vocabulary().short
     words = [
-        str(short.get(token, token)) for token in tokens
+        short.get(token, token) for token in tokens
         if not token[0].isdigit() and token not in _ORDINALS and token not in _STOP
     ]
     plain_units = UNITS - {"s", "m", "y", "h"}
@@ -93,7 +109,7 @@ def _number(tokens: list[str]) -> int | None:
 
 @lru_cache(maxsize=1)
 def _phrases() -> dict[Target, tuple[frozenset[str], ...]]:
-    listed = vocabulary()["headings"]
+    listed = vocabulary().headings
     found = {}
     for table in TABLES.values():
         for spec in table.fields:
@@ -123,16 +139,16 @@ def name_scores(heading: str) -> dict[Target, float]:
 def left_out_because(heading: str) -> str | None:
     """Why a column with this heading is no field at all; None where it may be one."""
     words = heading_words(heading).words
-    for why, texts in vocabulary()["left_out"].items():
+    for why, texts in vocabulary().left_out.items():
         if any(words == heading_words(text).words for text in texts):
             return why
     return None
 
 
-def meaning_of(word: str, target: Target) -> object | None:
+def meaning_of(word: str, target: Target) -> str | None:
     """The value of a field that a word stands for; None where nobody knows."""
     spec, loose = target.spec, loose_word(word)
-    listed = vocabulary()["values"]
+    listed = vocabulary().values
     for name in (str(target), spec.type):
         for value, texts in listed.get(name, {}).items():
             if loose == value.casefold() or loose in texts:

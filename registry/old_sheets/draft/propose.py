@@ -17,6 +17,7 @@ from registry.old_sheets.draft.known_words import (
     heading_words,
     left_out_because,
     name_scores,
+    vocabulary,
 )
 from registry.old_sheets.draft.proposal import Proposal
 from registry.old_sheets.draft.recipes import recipes
@@ -204,15 +205,13 @@ class Proposer:
 
 def known_words() -> frozenset[str]:
     """The words of the trade that the schema and the vocabulary know, in small letters."""
-    from registry.old_sheets.draft.known_words import vocabulary
-
     texts: list[str] = []
     for table in TABLES.values():
         for spec in table.fields:
             texts += [spec.label, spec.definition, *spec.values]
     listed = vocabulary()
-    texts += list(listed["short"]) + [t for found in listed["headings"].values() for t in found]
-    texts += [word for found in listed["values"].values() for words in found.values()
+    texts += [*listed.short, *(text for found in listed.headings.values() for text in found)]
+    texts += [word for found in listed.values.values() for words in found.values()
               for word in words]
     return frozenset(word for text in texts for word in _split(text))
 

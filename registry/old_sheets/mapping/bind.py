@@ -8,7 +8,13 @@ from registry.intake.names import loose, nearest
 from registry.intake.sheet import Sheet, column_letters
 from registry.old_sheets.mapping.cell_reader import says_nothing
 from registry.old_sheets.mapping.entry import Faults, loose_word
-from registry.old_sheets.mapping.statements import ColumnPlan, Mapping, MappingError, RowsWhere
+from registry.old_sheets.mapping.statements import (
+    ColumnPlan,
+    DateOrder,
+    Mapping,
+    MappingError,
+    RowsWhere,
+)
 from registry.problems.cell_text import as_text, clean
 
 JOIN = " / "
@@ -29,7 +35,7 @@ class Bound:
     columns: dict[int, ColumnPlan]
     code_column: int | None
     left_rows: dict[int, int]
-    orders: dict[int, str]
+    orders: dict[int, DateOrder]
     unnamed: tuple[int, ...]
 
 
@@ -92,7 +98,7 @@ def bind(mapping: Mapping, sheet: Sheet) -> Bound:
     return Bound(
         mapping, sheet, headings, first_row, dict(sorted(columns.items())), code_column,
         {row: where.line for row, where in left.items()},
-        {row: where.order or "" for row, where in dated.items()}, unnamed,
+        {row: where.order for row, where in dated.items() if where.order}, unnamed,
     )
 
 

@@ -108,7 +108,9 @@ class _Column:
 
     def _unit(self) -> None:
         unit = self.column.unit
-        for target in self.column.targets if unit is not None else ():
+        if unit is None:
+            return
+        for target in self.column.targets:
             spec = target.spec
             if spec.type not in _FIGURES or not knows(unit, spec.unit):
                 listed = known_units(spec.unit)
@@ -221,11 +223,11 @@ def _check_fed_once(mapping: Mapping, faults: Faults) -> None:
         (target, dict(numbers)) for target, numbers in seen
     ]
     for constant in mapping.constants:
-        numbers = dict(constant.numbers)
-        if any(constant.target == target and _meet(numbers, other) for target, other in stated):
+        own = dict(constant.numbers)
+        if any(constant.target == target and _meet(own, other) for target, other in stated):
             faults.add(constant.line, f'[[constant]] "{constant.target}": it is fed twice',
                        "each field from one column or one constant")
-        stated.append((constant.target, numbers))
+        stated.append((constant.target, own))
 
 
 def _meet(one: dict[str, Any], other: dict[str, Any]) -> bool:

@@ -22,7 +22,8 @@ from registry.old_sheets.mapping.sheet_rows import SheetRows
 from registry.old_sheets.mapping.statements import Mapping as Plan
 from registry.old_sheets.mapping.statements import MappingError
 from registry.old_sheets.mapping.typed import Assembled, typed_table
-from registry.old_sheets.sources.open_old import OldSource, open_old
+from registry.old_sheets.sources.old_source import OldSource
+from registry.old_sheets.sources.open_old import open_old
 from registry.privacy.key_file import KeyFileError
 from registry.privacy.study_codes import StudyCodes
 from registry.problems.problem import Place, Problem, SourceError

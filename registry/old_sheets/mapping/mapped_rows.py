@@ -39,7 +39,7 @@ def read_rows(
     _settle_fixed(rows)
     live = [r for r in range(bound.first_row, size) if r not in bound.left_rows]
     if codes is not None and bound.code_column is not None:
-        _read_codes(rows, live, codes, habits)
+        _read_codes(rows, bound.code_column, live, codes)
     mapped = {c: p for c, p in bound.columns.items() if p.targets}
     for done, (column, plan) in enumerate(mapped.items()):
         watch("reading the columns", done, len(mapped))
@@ -99,10 +99,8 @@ def _settle_fixed(rows: SheetRows) -> None:
             codes[body & waiting[:, column], column] = Fate.LEFT_OTHER
 
 
-def _read_codes(
-    rows: SheetRows, live: list[int], codes: StudyCodes, habits: Habits
-) -> None:
-    column, known = rows.bound.code_column, {}
+def _read_codes(rows: SheetRows, column: int, live: list[int], codes: StudyCodes) -> None:
+    known: dict[tuple[type, Any], str] = {}
     for row in live:
         raw = rows.cell(row, column)
         if says_nothing(raw):

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from registry.intake.cell import Cell, fault
+from registry.intake.cell import Cell, Remark, fault
 from registry.intake.cells import Habits, read_cell
 from registry.old_sheets.mapping.parts import Quantity, quantity
 from registry.old_sheets.mapping.units_written import convert, known_units
@@ -72,7 +72,8 @@ def _range(
 def _converted(
     raw: Any, found: Sequence[Quantity], spec: FieldSpec, habits: Habits, unit: str | None
 ) -> Cell:
-    total, remarks = Decimal(0), ()
+    total = Decimal(0)
+    remarks: tuple[Remark, ...] = ()
     plain = FieldSpec(spec.name, "number", spec.label, spec.definition)
     for number, own in found:
         cell = read_cell(number, plain, habits)

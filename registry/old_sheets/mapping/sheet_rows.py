@@ -37,7 +37,7 @@ class SheetRows:
     fates: Fates
     groups: dict[Identity, Group] = field(default_factory=dict)
     patients: list[str | None] = field(default_factory=list)
-    key_values: dict[str, list[Any]] = field(default_factory=dict)
+    key_values: dict[str, list[int | None]] = field(default_factory=dict)
     faults: list[CellFault] = field(default_factory=list)
     readers: dict[int, CellReader] = field(default_factory=dict)
     filled_down: dict[tuple[int, int], Any] = field(default_factory=dict)

@@ -15,12 +15,11 @@ _FACTORS: dict[str, dict[str, str]] = {
     "mL": {"ml": "1", "cc": "1", "cm3": "1", "µl": "0.001", "ul": "0.001", "l": "1000",
            "dl": "100"},
     "min": {"min": "1", "mins": "1", "minutes": "1", "m": "1", "h": "60", "hr": "60", "hrs": "60",
-            "hours": "60", "s": None, "sec": None},
+            "hours": "60"},
     "s": {"s": "1", "sec": "1", "secs": "1", "seconds": "1", "min": "60", "mins": "60",
           "minutes": "60"},
     "h": {"h": "1", "hr": "1", "hrs": "1", "hours": "1", "d": "24", "day": "24", "days": "24"},
-    "years": {"years": "1", "year": "1", "yrs": "1", "yr": "1", "y": "1", "yo": "1", "y/o": "1",
-              "months": None, "mo": None},
+    "years": {"years": "1", "year": "1", "yrs": "1", "yr": "1", "y": "1", "yo": "1", "y/o": "1"},
     "nights": {"nights": "1", "night": "1"},
     "mGy": {"mgy": "1", "gy": "1000", "cgy": "10", "µgy": "0.001"},
     "Gy": {"gy": "1", "cgy": "0.01", "mgy": "0.001"},
@@ -32,7 +31,10 @@ _FACTORS: dict[str, dict[str, str]] = {
     "sessions": {"sessions": "1", "session": "1"},
 }
 # Factors that no finite decimal gives are divisions.
-_DIVIDED = {("min", "s"): 60, ("min", "sec"): 60, ("years", "months"): 12, ("years", "mo"): 12}
+_DIVISORS: dict[str, dict[str, int]] = {
+    "min": {"s": 60, "sec": 60},
+    "years": {"months": 12, "mo": 12},
+}
 
 
 def unit_key(unit: str) -> str:
@@ -53,16 +55,13 @@ def convert(value: Decimal, unit: str, field_unit: str) -> Decimal | None:
         return value
     for name, factor in _FACTORS.get(field_unit, {}).items():
         if unit_key(name) == wanted:
-            if factor is None:
-                divisor = _DIVIDED.get((field_unit, name))
-                return None if divisor is None else value / divisor
             return value * Decimal(factor)
+    for name, divisor in _DIVISORS.get(field_unit, {}).items():
+        if unit_key(name) == wanted:
+            return value / divisor
     return None
 
 
 def known_units(field_unit: str) -> tuple[str, ...]:
     """The units that can be converted to a field's unit, for a sentence."""
-    return tuple(
-        name for name, factor in _FACTORS.get(field_unit, {}).items()
-        if factor is not None or (field_unit, name) in _DIVIDED
-    )
+    return (*_FACTORS.get(field_unit, {}), *_DIVISORS.get(field_unit, {}))

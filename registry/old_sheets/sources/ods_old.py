@@ -98,7 +98,7 @@ class _Reader:
         elif self._sheet is None:
             self._look(name, plain)
         elif name == "table-column":
-            self._column(plain)
+            _column(self._sheet, plain)
         elif name == "table-row":
             self._row, self._row_attributes = [], plain
         elif name in {"table-cell", "covered-table-cell"}:
@@ -116,16 +116,19 @@ class _Reader:
 
     def end(self, tag: str) -> None:
         name = tag[tag.rfind("}") + 1:]
-        if self._sheet is None:
+        sheet = self._sheet
+        if sheet is None:
             return
         if name in {"table-cell", "covered-table-cell"} and self._cell is not None:
-            self._end_cell()
+            self._end_cell(sheet, self._cell)
+            self._cell = None
         elif name == "table-row":
-            self._end_row()
+            self._end_row(sheet)
         elif name == "annotation":
             self._depth_note -= 1
         elif name == "table":
-            self._end_sheet()
+            self._end_sheet(sheet)
+            self._sheet = None
 
     def close(self) -> None:
         """Nothing to build."""
@@ -139,45 +142,36 @@ class _Reader:
         ).lower() not in {"transparent", "#ffffff"}:
             self._coloured.add(self._style)
 
-    def _column(self, plain: dict[str, str]) -> None:
-        count = int(plain.get("number-columns-repeated", "1"))
-        if plain.get("visibility") in {"collapse", "filter"}:
-            first = self._sheet.columns
-            self._sheet.hidden_columns += range(first, min(first + count, 16384))
-        self._sheet.columns += count
-
-    def _end_cell(self) -> None:
-        plain, self._cell = self._cell, None
+    def _end_cell(self, sheet: _Open, plain: dict[str, str]) -> None:
         value = _value(plain, "".join(self._text))
         count = int(plain.get("number-columns-repeated", "1"))
         down = int(plain.get("number-rows-spanned", "1"))
         across = int(plain.get("number-columns-spanned", "1"))
-        row, column = len(self._sheet.rows) + self._sheet.blank_rows, len(self._row)
+        row, column = len(sheet.rows) + sheet.blank_rows, len(self._row)
         if value is not None and plain.get("style-name") in self._coloured:
-            self._sheet.colours[column] += 1
+            sheet.colours[column] += 1
         if down > 1 or across > 1:
-            self._sheet.merged.append(Block(row, column, row + down - 1, column + across - 1))
+            sheet.merged.append(Block(row, column, row + down - 1, column + across - 1))
         # Blank cells repeat to the sheet's edge; the row is cut at its last filled cell below.
         self._row += [value] * (min(count, 16384) if value is None else self._counted(count))
 
-    def _end_row(self) -> None:
+    def _end_row(self, sheet: _Open) -> None:
         count = int(self._row_attributes.get("number-rows-repeated", "1"))
         while self._row and self._row[-1] is None:
             self._row.pop()
         if not self._row:
-            self._sheet.blank_rows += count
+            sheet.blank_rows += count
             return
-        rows = self._sheet.rows
-        self._counted(self._sheet.blank_rows)
-        rows += [[] for _ in range(self._sheet.blank_rows)]
-        self._sheet.blank_rows = 0
+        rows = sheet.rows
+        self._counted(sheet.blank_rows)
+        rows += [[] for _ in range(sheet.blank_rows)]
+        sheet.blank_rows = 0
         if self._row_attributes.get("visibility") in {"collapse", "filter"}:
-            self._sheet.hidden_rows += range(len(rows), len(rows) + count)
+            sheet.hidden_rows += range(len(rows), len(rows) + count)
         self._counted(len(self._row) * count)
         rows += [list(self._row) for _ in range(count)]
 
-    def _end_sheet(self) -> None:
-        sheet, self._sheet = self._sheet, None
+    def _end_sheet(self, sheet: _Open) -> None:
         self.colours[sheet.name] = dict(sheet.colours)
         width = max((len(row) for row in sheet.rows), default=0)
         notes = hidden_notes(sheet.name, sheet.hidden_rows,
@@ -191,6 +185,14 @@ class _Reader:
             raise SourceError(f"{self._file} has more than {MAX_AREA:,} cells; copy the rows that "
                               "are meant to a new file.")
         return cells
+
+
+def _column(sheet: _Open, plain: dict[str, str]) -> None:
+    count = int(plain.get("number-columns-repeated", "1"))
+    if plain.get("visibility") in {"collapse", "filter"}:
+        first = sheet.columns
+        sheet.hidden_columns += range(first, min(first + count, 16384))
+    sheet.columns += count
 
 
 def _value(plain: dict[str, str], text: str) -> Any:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import io
-
 import openpyxl
 import pytest
-from rich.console import Console
 
-from registry.intake.problem_list import HEADINGS, problem_table, write_problem_list
+from registry.intake.problem_list import HEADINGS, write_problem_list
 from registry.problems.problem import OutputError, Place, Problem
 
 QUERY = Problem("query", "grade", "lesions", "sm_grade_recorded", "N-0001", Place("Lesions", 4),
@@ -30,12 +27,6 @@ def test_no_text_can_act_as_a_formula(tmp_path):
     row = openpyxl.load_workbook(tmp_path / "problems.xlsx").active[2]
     for cell, text in zip(row[5:8], ("=HYPERLINK(1)", "+1", "@x"), strict=True):
         assert cell.value == text and cell.data_type == "s" and cell.quotePrefix
-
-
-def test_the_screen_shows_text_as_it_is_and_how_many_more_there_are():
-    screen = io.StringIO()
-    Console(file=screen, width=200).print(problem_table([QUERY] * 5, most=2))
-    assert "check [the] size" in screen.getvalue() and "and 3 more" in screen.getvalue()
 
 
 def test_a_folder_that_is_not_there_is_said(tmp_path):

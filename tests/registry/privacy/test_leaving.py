@@ -1,4 +1,4 @@
-"""What leaves: ages capped, dates moved by patient, small cells kept from the totals."""
+"""What leaves: ages capped, small cells kept from the totals."""
 
 from __future__ import annotations
 
@@ -10,12 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from registry.privacy.leaving import cap_ages, shift_dates, shift_of
+from registry.privacy.leaving import cap_ages
 from registry.privacy.suppression import suppress_small
 from registry.schema import TABLES
-from synthetic_cohort import make_cohort
-
-KEY = bytes(range(32))
 
 
 def test_ages_over_90_are_90_and_blanks_stay() -> None:
@@ -24,26 +21,6 @@ def test_ages_over_90_are_90_and_blanks_stay() -> None:
     capped = cap_ages(frame)
     assert capped["age_y"].tolist()[:3] == [89.5, 90.0, 90.0] and capped["age_y"].isna()[3]
     assert frame["age_y"].tolist()[2] == 104.0
-
-
-def test_every_date_of_a_patient_moves_by_the_same_days_and_never_by_none() -> None:
-    tables = make_cohort(25, 3).tables
-    moved = shift_dates(tables, KEY)
-    for name, frame in tables.items():
-        for spec in TABLES[name].fields:
-            if spec.type == "date" and "patient_id" in frame:
-                days = (moved[name][spec.name] - frame[spec.name]).dt.days
-                wanted = [shift_of(code, KEY) for code in frame["patient_id"]]
-                assert [d for d in days if pd.notna(d)] == [
-                    w for w, d in zip(wanted, days, strict=True) if pd.notna(d)]
-    pd.testing.assert_frame_equal(moved["services"], tables["services"])
-
-
-def test_shifts_use_the_whole_span_and_depend_on_the_key() -> None:
-    found = {shift_of(f"N-{n:04d}", KEY, farthest=5) for n in range(2000)}
-    assert found == {-5, -4, -3, -2, -1, 1, 2, 3, 4, 5}
-    assert [shift_of("N-0001", bytes([k] * 32)) for k in range(9)] != [
-        shift_of("N-0001", KEY)] * 9
 
 
 def possible(shown: pd.DataFrame) -> dict[tuple[int, int], set[int]]:

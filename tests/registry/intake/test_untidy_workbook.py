@@ -9,7 +9,6 @@ import pytest
 from untidy_workbook import UntidyWorkbook, mend_workbook, untidy_workbook
 
 from registry import open_registry
-from registry.intake.workbook_write import fill_workbook
 from registry.old_sheets.front_door import take_in_file
 from registry.schema import TABLES
 
@@ -20,7 +19,7 @@ Tables = dict[str, pd.DataFrame]
 def taken(tmp_path_factory: pytest.TempPathFactory):
     """The untidy workbook taken in, then what came back mended and taken in again."""
     folder = tmp_path_factory.mktemp("untidy")
-    book = untidy_workbook(folder / "entry.xlsx", 1, fill=fill_workbook)
+    book = untidy_workbook(folder / "entry.xlsx", 1)
     registry = open_registry(folder / "registry.sqlite")
     first = take_in_file(book.path, registry, by="QI1")
     between = registry.tables()
@@ -101,11 +100,11 @@ def value_at(tables: Tables, table: str, key: dict[str, object], field: str) -> 
 
 
 def test_the_same_seed_damages_the_same_cells(tmp_path: Path) -> None:
-    one = untidy_workbook(tmp_path / "one.xlsx", 3, fill=fill_workbook)
-    two = untidy_workbook(tmp_path / "two.xlsx", 3, fill=fill_workbook)
+    one = untidy_workbook(tmp_path / "one.xlsx", 3)
+    two = untidy_workbook(tmp_path / "two.xlsx", 3)
     assert one.damages == two.damages
 
 
 def test_too_few_patients_for_the_faults_are_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="no patient is left"):
-        untidy_workbook(tmp_path / "few.xlsx", 1, fill=fill_workbook, patients=20)
+        untidy_workbook(tmp_path / "few.xlsx", 1, patients=20)
