@@ -93,8 +93,15 @@ def _unread_by_patient(converted: Mapping[str, Converted]) -> dict[str | None, s
     return unread
 
 
+def _row_of(finding: Finding) -> int:
+    """The row's label in a union: from 0 on what the source gives, below 0 what is registered."""
+    if not isinstance(finding.index, int):
+        raise TypeError(f"a union of tables labels its rows with numbers, not {finding.index!r}")
+    return finding.index
+
+
 def _concerns(finding: Finding, patients: set[str]) -> bool:
-    if finding.index >= 0:
+    if _row_of(finding) >= 0:
         return True
     return finding.severity == "error" and finding.patient_id in patients
 
@@ -115,12 +122,12 @@ def _rests_on_unread(
     if finding.rule in RESTS_ON_KEYS and fields & keys:
         return True
     table = converted.get(finding.table)
-    own = table.unread_fields_of(finding.index) if table else set()
+    own = table.unread_fields_of(_row_of(finding)) if table else set()
     return finding.field in own or bool(fields & RESTS_ON.get(finding.rule, frozenset()))
 
 
 def _row_problem(finding: Finding, converted: Mapping[str, Converted]) -> RowProblem:
-    row = finding.index
+    row = _row_of(finding)
     own = converted.get(finding.table) if row >= 0 else None
     return RowProblem(row if own else None, Problem(
         finding.severity, finding.rule, finding.table, finding.field, finding.patient_id,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -19,16 +19,15 @@ Tables = Mapping[str, pd.DataFrame]
 class Finding:
     """One row that a rule objects to.
 
-    `key` is the row's own key (field → value); `index` is its label in the index (of whole
-    numbers) of the table that was checked; `field` the field to look at first. `found`, `wanted`
-    and `mend` are words.
+    `key` is the row's own key (field → value); `index` is its index label in the table that
+    was checked; `field` the field to look at first. `found`, `wanted` and `mend` are words.
     """
 
     rule: str
     severity: Severity
     table: str
     key: dict[str, Any]
-    index: int
+    index: Hashable
     field: str | None
     found: str
     wanted: str
@@ -79,7 +78,7 @@ class Rule:
         records = rows_of(keys.where(keys.notna(), None))
         for index, key, found in zip(hits.rows.index, records, hits.found_words(), strict=True):
             yield Finding(
-                self.name, self.severity, hits.table, key, int(index), hits.field, found,
+                self.name, self.severity, hits.table, key, index, hits.field, found,
                 hits.wanted, hits.mend,
             )
 
