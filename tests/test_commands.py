@@ -138,6 +138,17 @@ def test_the_data_dictionary_is_written_and_never_over_a_file(ending: str, tmp_p
     assert again.exit_code == 2 and "there already" in again.output and no_traceback(again)
 
 
+def test_the_changes_of_a_registry_are_listed_once(tmp_path: Path) -> None:
+    store = tmp_path / "avm.sqlite"
+    clean_registry(store)
+    out = tmp_path / "changes.csv"
+    done = nidusbook("changes", "--registry", store, "--out", out, "--patient", "N-0001")
+    assert done.exit_code == 0 and "Stays inside the service: the list of changes" in done.output
+    assert "N-0001, Lesion number 1" in out.read_text(encoding="utf-8")
+    again = nidusbook("changes", "--registry", store, "--out", out)
+    assert again.exit_code == 2 and "there already" in again.output and no_traceback(again)
+
+
 def test_the_data_dictionary_has_three_endings(tmp_path: Path) -> None:
     done = nidusbook("dictionary", "--out", tmp_path / "fields.pdf")
     assert done.exit_code == 2 and ".xlsx, .csv or .md" in done.output

@@ -93,3 +93,19 @@ def check(
         tell("reading the registry")
         state = quality_report(store_opened(registry, create=False), schedule=own)
     return Told("check", state.lines, DATA_ERRORS if state.errors else DONE)
+
+
+def changes(
+    registry: Registry,
+    out: Annotated[Path, typer.Option(
+        "--out", metavar="FILE", help="A file that does not exist yet: .xlsx or .csv.")],
+    patient: Annotated[str | None, typer.Option(
+        help="Study code, for the changes of one patient.")] = None,
+) -> Told:
+    """List what was changed, when, by whom and from which source: the audit trail to read."""
+    from registry.quality.changes_listed import write_changes
+
+    with progress() as tell:
+        tell("reading the audit trail")
+        count = write_changes(out, store_opened(registry, create=False), patient)
+    return Told("changes", (f"{count:,} changes written to {out}.",))

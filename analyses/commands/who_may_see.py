@@ -51,6 +51,7 @@ OUTPUTS = (
            ("intake", "workbook", "demo")),
     Output("the lists of problems", Sight.INSIDE, "study codes", ("intake", "demo")),
     Output("the mapping", Sight.INSIDE, "words of the old spreadsheet", ("draft",)),
+    Output("the list of changes", Sight.INSIDE, "study codes", ("changes",)),
     Output("what is on the screen", Sight.INSIDE, "study codes", ("intake", "draft", "check")),
     Output("the blank workbook", Sight.LEAVES, "no data", ("workbook",)),
     Output("the data dictionary", Sight.LEAVES, "no data", ("dictionary",)),

@@ -9,35 +9,15 @@ says when each row came into the registry.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pandas as pd
 
+from registry.clinical.worked_values import CASE_NUMBER, GRADES, WorkedValue
 from registry.privacy.leaving import OLDEST
 from registry.schema import TABLES, FieldSpec, Patients, TableSpec
 
 _TYPES = {"float64": "number", "Int64": "int", "string": "text"}
-
-# Label, definition and unit of what registry.clinical.grading works out.
-_GRADES: dict[str, tuple[str, str, str]] = {
-    "nidus_volume_ml": ("Nidus volume", "Ellipsoid of the three diameters.", "mL"),
-    "age_at_treatment": (
-        "Age at treatment", "Age at the lesion's first treatment, capped at 90.", "years",
-    ),
-    "sm_grade": ("Spetzler–Martin grade", "Spetzler and Martin 1986.", ""),
-    "ponce_class": ("Three-tier class", "Spetzler and Ponce 2011.", ""),
-    "lawton_young": ("Supplementary grade", "Lawton and others 2010.", ""),
-    "lawton_young_sum": (
-        "Supplemented grade", "Spetzler–Martin and supplementary grade together.", "",
-    ),
-    "buffalo_score": ("Score of endovascular risk", "Dumont and others 2015.", ""),
-    "avmes": ("Score of curative embolization", "Lopes and others 2016.", ""),
-    "embolization_risk": ("Score of embolization risk", "Starke and others 2009.", ""),
-    "rbas": ("Modified radiosurgery-based score", "Of the age before it is capped.", ""),
-    "vras": ("Radiosurgery scale", "Starke and others 2013.", ""),
-    "radiosurgery_basis": (
-        "Basis of the radiosurgery scores", "Which volume and age they rest on.", "",
-    ),
-}
 
 
 def _key_fields(table: str) -> tuple[FieldSpec, ...]:
@@ -51,20 +31,16 @@ def _table(
     return TableSpec(name, label, definition, parent, key, fields)
 
 
+def _described(value: WorkedValue, type: str) -> FieldSpec:
+    return FieldSpec(value.name, type, value.label, value.definition, unit=value.unit)
+
+
 def worked_out_tables() -> dict[str, TableSpec]:
     """The worked-out tables as they are described in a freeze, by name."""
     from registry.clinical.grading import GRADE_COLUMNS
 
-    grades = tuple(
-        FieldSpec(name, _TYPES[kind], label, definition, unit=unit)
-        for name, kind in GRADE_COLUMNS.items()
-        for label, definition, unit in [_GRADES.get(name, (name, "Worked out.", ""))]
-    )
-    number = FieldSpec(
-        "case_number", "int", "Case number",
-        "Procedures the operator had done before this one, of all patients of the registry.",
-        unit="procedures", minimum=0,
-    )
+    grades = tuple(_described(value, _TYPES[GRADE_COLUMNS[value.name]]) for value in GRADES)
+    number = replace(_described(CASE_NUMBER, "int"), minimum=0)
     tables = (
         _table("grades", "Grades", "A row a lesion: grades and scores, worked out.", "lesions",
                (*_key_fields("lesions"), *grades)),

@@ -28,6 +28,7 @@ def summary_lines(
     return [
         f"{batch.source_name} ({batch.source_kind}, source {batch.source_id})",
         *_counts(batch, result),
+        *_nothing_new(result),
         *_held(batch, set(registered)),
         *_weights(problems, result),
         *_removed(result),
@@ -62,6 +63,14 @@ def _counts(batch: Batch, result: IntakeResult) -> list[str]:
                 f"{held[name]:>10}"
             )
     return lines
+
+
+def _nothing_new(result: IntakeResult) -> list[str]:
+    """That the registry holds all of it already: whoever takes a file in twice wants to know."""
+    if result.changed_anything:
+        return []
+    return [f"Nothing {'would change' if result.dry_run else 'changed'} in the registry: of what "
+            "could be taken in, it holds every value already."]
 
 
 def _held(batch: Batch, registered: set[str]) -> list[str]:

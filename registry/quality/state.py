@@ -16,6 +16,7 @@ import pandas as pd
 from registry.quality.completeness import completeness
 from registry.quality.follow_up import follow_up_of
 from registry.quality.follow_up_schedule import Schedule, default_schedule
+from registry.quality.row_words import row_words
 from registry.rules import check_rules
 from registry.rules.columns import rows_of
 from registry.schema import TABLES, Lesions, Patients
@@ -91,18 +92,11 @@ def open_queries(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     `row` says which row in words: "N-0012, Lesion number 1, Session number 2".
     """
     rows = [
-        (f.severity, f.rule, f.table, _row_words(f.table, f.key), f.patient_id, f.field, f.found,
+        (f.severity, f.rule, f.table, row_words(f.table, f.key), f.patient_id, f.field, f.found,
          f.wanted, f.mend)
         for f in check_rules(tables)
     ]
     return pd.DataFrame(rows, columns=QUERY_COLUMNS, dtype="string")
-
-
-def _row_words(table: str, key: Mapping[str, object]) -> str:
-    spec = TABLES[table]
-    first, *rest = spec.key
-    named = (f"{spec.by_name[name].label} {key[name]}" for name in rest)
-    return ", ".join([str(key[first]), *named])
 
 
 def _held_lines(report: QualityReport) -> list[str]:

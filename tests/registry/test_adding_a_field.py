@@ -39,7 +39,7 @@ from registry.quality.completeness import completeness
 
 place = Path(sys.argv[1])
 told = {}
-frame = data_dictionary().set_index("field")
+frame = data_dictionary({}).set_index("field")
 told["dictionary"] = frame.loc["flow_ml_min", ["table", "unit", "maximum"]].tolist()
 write_workbook(place / "book.xlsx")
 book = zipfile.ZipFile(place / "book.xlsx")

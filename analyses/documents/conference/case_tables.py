@@ -8,6 +8,7 @@ import pandas as pd
 
 from analyses.cases.one_case import OneCase, age_band
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
+from analyses.documents.tables.measurement_tables import GRADES_DESCRIBE
 from analyses.measures.group_words import level_label
 from analyses.population.counted_events import LESION, unit_key
 from analyses.statistics.table_rows import rows_of
@@ -61,7 +62,8 @@ def lesion_tables(case: OneCase) -> tuple[Table, ...]:
         )
         found.append(_in_pairs(
             f"lesion-{row[Lesions.lesion_no]}",
-            f"Angioarchitecture and grades{case.lesion_words(row[Lesions.lesion_no])}", rows))
+            f"Angioarchitecture and grades{case.lesion_words(row[Lesions.lesion_no])}", rows,
+            (GRADES_DESCRIBE,)))
     return tuple(found)
 
 
@@ -204,7 +206,9 @@ def unit_words(value: Any, unit: str, digits: int | None = None) -> str:
     return f"{number:g} {unit}" if digits is None else f"{number:.{digits}f} {unit}"
 
 
-def _in_pairs(name: str, caption: str, rows: tuple[tuple[str, str], ...]) -> Table:
+def _in_pairs(
+    name: str, caption: str, rows: tuple[tuple[str, str], ...], notes: tuple[str, ...] = (),
+) -> Table:
     """Many items in two pairs of columns, so that they stand on one slide."""
     half = (len(rows) + 1) // 2
     rows = (*rows, *((("", ""),) * (2 * half - len(rows))))
@@ -213,4 +217,4 @@ def _in_pairs(name: str, caption: str, rows: tuple[tuple[str, str], ...]) -> Tab
          Cell(rows[at + half][0], heading=bool(rows[at + half][0])), Cell(rows[at + half][1]))
         for at in range(half))
     return Table(name, caption, ("Item", "Recorded", "Item, continued", "Recorded, continued"),
-                 body)
+                 body, notes)

@@ -21,6 +21,7 @@ from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import measured, percent, ratio, span
+from registry.clinical.scores import SCORE_CAUTION
 
 Found = dict[tuple[str, str, str], Estimate]
 """Estimates by id, unit and level of one grouping ("" overall)."""
@@ -28,6 +29,8 @@ Found = dict[tuple[str, str, str], Estimate]
 DASH = "–"
 INDENT = "\N{EM SPACE}"
 HELD_BACK = "not shown"
+GRADES_DESCRIBE = f"A grade or score {SCORE_CAUTION}."
+"""Stands under a table with grades."""
 
 
 def indexed(estimates: Sequence[Estimate], column: str) -> Found:
@@ -107,7 +110,7 @@ def baseline_table(
     return Table(name, f"Patients and lesions by {words}", columns, tuple(rows), (
         "Mean (SD), median (quartiles), or number (% of those recorded). Standardised difference: "
         "distance of the groups in standard deviations (Austin 2009), the largest of all pairs; "
-        "0.1 and more is worth a look. It is no test.",))
+        "0.1 and more is worth a look. It is no test.", GRADES_DESCRIBE))
 
 
 def _median_row(e: Estimate) -> tuple[Cell, ...]:

@@ -162,6 +162,7 @@ def test_a_case_with_two_lesions_shows_both(small):
     text = said(small, "A-0002")
     assert "Angioarchitecture and grades, lesion 1" in text
     assert "Angioarchitecture and grades, lesion 2" in text
+    assert text.count("A grade or score describes groups, does not decide treatment.") >= 2
 
 
 def test_an_event_that_is_not_of_the_embolization_is_listed_apart(small):

@@ -109,6 +109,7 @@ def test_a_baseline_table_that_leaves_shows_no_small_cell(results: Results) -> N
     section = baseline_section(outside_results(results))
     table = next(b for b in section.blocks if isinstance(b, Table))
     assert any(cell.text == "not shown" for row in table.rows for cell in row)
+    assert "A grade or score describes groups, does not decide treatment." in table.notes
 
 
 def test_figures_can_be_drawn_and_say_their_denominators(

@@ -38,6 +38,8 @@ def test_tidy_patients_go_in_and_again_change_nothing(workbook_path, registry):
     assert first.exit_code == 0 and sum(first.result.added.values()) == 16
     again = take_in_file(workbook_path, registry)
     assert again.exit_code == 0 and not again.result.changed_anything
+    assert "Nothing changed in the registry" in again.summary
+    assert "Nothing changed" not in first.summary
     assert sorted(p.name for p in workbook_path.parent.iterdir()) == ["cases.xlsx", "registry.db"]
 
 
