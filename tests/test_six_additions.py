@@ -139,7 +139,8 @@ def test_the_measure_is_in_results_schema_dictionary_table_checklist_and_page(
 ) -> None:
     assert ["procedure.high_skin_dose", None, 2, 3] in [e[:4] for e in told["numbers"]]
     assert "procedure.high_skin_dose" in told["measures"]
-    assert told["dictionary"][3] == "Peak skin dose of 3 Gy or more"
+    assert told["dictionary"][3] == (
+        "Analyses: Peak skin dose of 3 Gy or more. Rules: skin dose without a fluoroscopy time.")
     assert "Peak skin dose of 3 Gy or more" in told["schema"]
     assert "peak skin dose of 3 Gy or more" in told["sentence"]
     row, = (row for row in told["tables"]["procedure-and-technique"]

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from registry.quality.used_by import Uses, used_by
 from registry.quality.table_file import as_csv, as_text, as_xlsx, write_new
+from registry.quality.used_by import Uses, used_by
 from registry.schema import TABLES, FieldSpec, TableSpec
 
 COLUMNS = (

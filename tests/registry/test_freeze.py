@@ -13,12 +13,10 @@ from registry_cases import Tables, clean_tables, with_cells, with_row
 from registry_sources import batch, clean_registry, held_row
 
 from registry import schema
-from registry.clinical.grading import GRADE_COLUMNS
 from registry.freeze.freeze_content import content_of
 from registry.freeze.freeze_error import FreezeError
 from registry.freeze.freeze_reading import read_freeze
 from registry.freeze.freeze_writing import make_freeze, write_freeze
-from registry.freeze.worked_out import _GRADES
 from registry.schema import TABLES
 from registry.schema.migrations.numbered import schema_version
 from registry.store.registry import Registry, open_registry
@@ -375,10 +373,6 @@ def test_entries_say_when_each_row_came_in(registry, tmp_path):
     assert patient["revision"] == 2
     today = pd.Timestamp(dt.datetime.now(dt.UTC).date())
     assert pd.Timedelta(0) <= today - patient["first_entered"] <= pd.Timedelta(days=1)
-
-
-def test_every_grade_is_described():
-    assert set(_GRADES) == set(GRADE_COLUMNS)
 
 
 def test_the_descriptor_and_the_tables_satisfy_the_frictionless_library(registry, tmp_path):
