@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from analyses.measures.declared import all_measures
+from analyses.measures.measure import Measure
 from analyses.models.technique_declared import all_terms
+from analyses.models.technique_term import TechniqueTerm
 
 
 def field_uses() -> dict[str, tuple[str, ...]]:
     """A field, as "table.field" → the labels of what rests on it, measures first."""
     found: dict[str, dict[str, None]] = {}
-    for one in (*all_measures().values(), *all_terms().values()):
+    declared: list[Measure | TechniqueTerm] = [*all_measures().values(), *all_terms().values()]
+    for one in declared:
         for field in one.uses:
             found.setdefault(field, {})[one.label] = None
     return {field: tuple(labels) for field, labels in found.items()}
