@@ -30,9 +30,9 @@ def test_check_says_once_what_was_done_and_where_the_old_registry_lies(store: Pa
     lines = first.output.splitlines()
     assert lines[0] == f"{store} was of version 1 and is now of version 2."
     assert lines[2] == "No row had to be changed."
-    assert lines[3] == f"The registry as it was is kept in {store.with_name(COPY)}."
+    assert lines[4] == f"The registry as it was is kept in {store.with_name(COPY)}."
     assert first.exit_code == second.exit_code
-    assert lines[4:] == second.output.splitlines()
+    assert lines[5:] == second.output.splitlines()
 
 
 def test_freeze_says_it_too(store: Path, tmp_path: Path) -> None:

@@ -10,15 +10,21 @@ from registry.store.older_version import Done
 
 
 def brought_up(
-    shown: str, version: int, done: Sequence[Done], copy: Path | None,
+    shown: str, version: int, done: Sequence[Done], held: int, copy: Path | None,
 ) -> tuple[str, ...]:
-    """Sentences: from where to where, what is different, how many rows, where the copy lies."""
+    """Sentences: from where to where, what is different, how many rows, where the copy lies.
+
+    held: the rows that are kept out, before as after.
+    """
     lines = [f"{shown} was of version {version} and is now of version {schema_version()}."]
     for one in done:
         lines += [f"Version {one.migration.number}: {one.migration.sentence}", _rows(one)]
         lines += [f"{told} The audit trail keeps them." for told in one.told]
-    if any(one.held for one in done):
-        lines.append("Rows kept out stay so until their source is taken in again.")
+    if held:
+        lines.append(
+            f"Rows kept out: {held}, as before. Take their source in again: what kept them out may "
+            "be a question now."
+        )
     lines.append(
         f"The registry as it was is kept in {copy}." if copy else
         "The audit trail keeps every row as it was; a database on a server is not copied."

@@ -184,13 +184,14 @@ class Registry:
                     return
                 copy = keep_copy(path, version) if path else None
                 done = migrate.migrate_from(connection, self._sql, version, self.place)
+                held = len(held_frame(connection, self._sql.held))
                 connection.commit()
         except BaseException:
             # Nothing was changed, so the copy is of no use to anybody.
             if copy is not None:
                 copy.unlink(missing_ok=True)
             raise
-        self._opening = brought_up(self.place, version, done, copy)
+        self._opening = brought_up(self.place, version, done, held, copy)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:

@@ -42,6 +42,14 @@ def test_limits_lists_and_patterns_are_told():
     assert entry("patients", "death_date")["required"] == ""
 
 
+def test_nobody_is_made_to_write_what_is_not_so():
+    attribution = entry("complications", "attribution")
+    assert attribution["values"].endswith(", unrelated, not reviewed")
+    assert attribution["required"] == "yes"
+    assert entry("resections", "urgency")["required"] == ""
+    assert entry("injections", "feeding_artery")["required"] == ""
+
+
 def test_a_field_names_the_analyses_the_worked_out_values_and_the_rules_that_use_it():
     assert entry("lesions", "side")["used by"] == "Analyses: Left-sided; Closed."
     assert entry("lesions", "eloquent")["used by"].startswith(
