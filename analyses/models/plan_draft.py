@@ -11,7 +11,7 @@ from textwrap import fill
 from analyses.models.model_plan import MISSING_RULES, write_plan
 from analyses.models.technique_declared import all_terms
 from analyses.models.technique_outcomes import OUTCOMES
-from analyses.models.technique_plan import default_plan
+from analyses.models.technique_plan import ADJUST, default_plan
 from analyses.statistics.regression.estimator_choice import ESTIMATORS
 from registry.problems.sentence_error import SentenceError
 
@@ -19,6 +19,7 @@ _FOR_PLANS = tuple(name for name in ESTIMATORS if name not in ("ordinal", "cox")
 _OUTCOME_LINES = "\n".join(
     f"              {one.unit}: {one.column} ({one.label.lower()})" for one in OUTCOMES)
 _TERM_LINES = fill(", ".join(all_terms()), 86, subsequent_indent=12 * " ")
+_HELD = ", ".join(one.term.name for one in ADJUST)
 _NOT_OFFERED = "\n".join(
     f"            ({term} is not offered for {outcome.column}: the last step of its own chain)"
     for outcome in OUTCOMES for term in all_terms()
@@ -38,7 +39,7 @@ Leave out the models you do not ask: few questions, few chance findings. A model
 {_NOT_OFFERED}
             form "linear" (per = the step of the ratio), "spline" (knots 3 to 5: more events are
             needed), or "factor" (reference = the level the others are compared with)
-  adjust    what is held the same, and why: sm_grade, ruptured, case_number, or another technique
+  adjust    what is held the same, and why: {_HELD}, or another technique
             that comes earlier in the chain, never a later one
   estimator {", ".join(_FOR_PLANS)};
             "auto" picks by rule and says why

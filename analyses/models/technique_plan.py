@@ -3,18 +3,42 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import dataclass
 
 from analyses.models.model_plan import Plan, PlannedModel
 from analyses.models.technique_declared import offered
 from analyses.models.technique_outcomes import OUTCOMES
 from analyses.statistics.regression.terms import Term
 
+
+@dataclass(frozen=True)
+class Adjustment:
+    """What every model holds the same where the plan does not say otherwise.
+
+    label: its words in a table; said: in a sentence.
+    """
+
+    term: Term
+    why: str
+    label: str
+    said: str
+
+
 ADJUST = (
-    (Term(("sm_grade",), "linear"), "graver lesions get other techniques and bleed more"),
-    (Term(("ruptured",), "linear"), "a ruptured lesion is treated sooner, in a sicker patient"),
-    (Term(("case_number",), "linear", per=50.0),
-     "technique and results both change with experience"),
+    Adjustment(Term(("sm_grade",), "linear"), "graver lesions get other techniques and bleed more",
+               "Spetzler–Martin grade", "Spetzler–Martin grade"),
+    Adjustment(Term(("ruptured",), "linear"),
+               "a ruptured lesion is treated sooner, in a sicker patient",
+               "rupture before treatment", "rupture before treatment"),
+    Adjustment(Term(("case_number",), "linear", per=50.0),
+               "technique and results both change with experience",
+               "case number", "the operator's case number"),
 )
+
+
+def adjustment_of(column: str) -> Adjustment | None:
+    """What is held the same in a column; None for a column that is not of the default plan."""
+    return next((one for one in ADJUST if one.term.name == column), None)
 
 
 def default_plan(date: datetime.date) -> Plan:
@@ -26,8 +50,8 @@ def default_plan(date: datetime.date) -> Plan:
     models = tuple(
         PlannedModel(
             name=f"{outcome.name} by {term.id}", unit=outcome.unit, outcome=outcome.column,
-            exposure=term.exposure, adjust=tuple(held for held, _ in ADJUST),
-            why=tuple(why for _, why in ADJUST), estimator=outcome.estimator,
+            exposure=term.exposure, adjust=tuple(held.term for held in ADJUST),
+            why=tuple(held.why for held in ADJUST), estimator=outcome.estimator,
             missing="imputation")
         for outcome in OUTCOMES for term in offered(outcome.measure))
     return Plan("Technique and outcome, default plan", date, models,

@@ -22,7 +22,7 @@ def row(unit: str, key: str) -> pd.Series:
 
 @pytest.mark.parametrize("unit", FRAMES)
 def test_every_table_has_patient_technique_and_adjustment(unit: str) -> None:
-    adjusted = {term.name for term, _ in ADJUST}
+    adjusted = {one.term.name for one in ADJUST}
     assert {"patient_id", "key", *all_terms(), *adjusted} <= set(FRAMES[unit].columns)
     assert FRAMES[unit]["key"].is_unique
 

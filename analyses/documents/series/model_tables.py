@@ -11,6 +11,7 @@ from analyses.models.model_wording import ratio_text
 from analyses.models.subgroups import SubgroupLine, subgroup_lines
 from analyses.models.technique_declared import all_terms, term_of
 from analyses.models.technique_outcomes import OUTCOMES, outcome_of
+from analyses.models.technique_plan import ADJUST, adjustment_of
 from analyses.models.technique_term import Kind
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
@@ -23,16 +24,15 @@ if TYPE_CHECKING:
     from analyses.statistics.regression.diagnosis import Diagnosis, Influence
 
 CURVED = 0.05
-ADJUSTED_WORDS = {
-    "sm_grade": "Spetzler–Martin grade", "ruptured": "rupture before treatment",
-    "case_number": "case number",
-}
 
 
 def short_words(name: str) -> str:
     """A variable in words, without its step: `Mean rate`."""
     one = term_of(name)
-    return one.label if one else ADJUSTED_WORDS.get(name, name)
+    if one is not None:
+        return one.label
+    held = adjustment_of(name)
+    return held.label if held else name
 
 
 def term_words(term: str) -> str:
@@ -44,7 +44,8 @@ def term_words(term: str) -> str:
 
 def in_words(text: str) -> str:
     """A sentence of a model with the columns' names put into words."""
-    names = "|".join((*ADJUSTED_WORDS, *all_terms(), *(one.column for one in OUTCOMES)))
+    names = "|".join((*(one.term.name for one in ADJUST), *all_terms(),
+                      *(one.column for one in OUTCOMES)))
     return re.sub(rf"\b({names})\b(?: \(per [\d.]+\))?", _name_in_words, text)
 
 

@@ -30,6 +30,7 @@ from analyses.models.model_wording import ratio_text
 from analyses.models.planned_result import PlannedResult
 from analyses.models.technique_models import TechniqueModels
 from analyses.models.technique_outcomes import outcome_label
+from analyses.models.technique_plan import ADJUST
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import ratio
@@ -208,9 +209,8 @@ def _why(without: Sequence[PlannedResult], pair: tuple[str, str]) -> str:
 
 def _declared(models: TechniqueModels) -> Iterable[Sentence]:
     yield Sentence(f"{models.heading}.")
-    yield Sentence("Each model asks for one technique variable, adjusted for Spetzler–Martin "
-                   "grade, rupture before treatment and the operator's case number where the plan "
-                   "does not say otherwise.")
+    yield Sentence("Each model asks for one technique variable, adjusted for "
+                   f"{listed(one.said for one in ADJUST)} where the plan does not say otherwise.")
     if any(r.imputed is not None for r in models.results):
         yield Sentence("Where a technique was used but not recorded the gaps were imputed; the "
                        "ratios of rows with everything recorded are in the supplement.")

@@ -37,6 +37,7 @@ from analyses.models.model_wording import ratio_text
 from analyses.models.outcome_words import exposure_words
 from analyses.models.technique_declared import term_of
 from analyses.models.technique_outcomes import outcome_label
+from analyses.models.technique_plan import adjustment_of
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.regression.model_checks import FEWEST_EVENTS
 from analyses.words.estimate_text import plural
@@ -146,9 +147,8 @@ def _smaller_side(result: PlannedResult, term: str) -> int | None:
 
 
 def _asked(results: Sequence[PlannedResult]) -> str:
-    held = [term.name.replace("sm_grade", "Spetzler–Martin grade").replace(
-        "ruptured", "rupture before treatment").replace("case_number", "the operator's case number")
-        for term in results[0].model.adjust]
+    held = [" × ".join(known.said if (known := adjustment_of(column)) else column
+                       for column in term.columns) for term in results[0].model.adjust]
     beside = f", with {', '.join(held)} held the same" if held else ""
     return ("One model a technique variable"
             f"{beside}. A ratio of 1 means no association; an interval that includes 1 leaves the "
