@@ -1,8 +1,8 @@
 """How often the clustered interval of a proportion covers the truth, by simulation.
 
-Patients with 1-5 sessions each (uniform), a risk a patient from a beta distribution, so that the
-sessions of a patient are correlated (beta-binomial). `simulate_cell` and `coverage` can be used
-with any generator of totals by patient.
+Sessions a patient: 1-5 (uniform), geometric, or 1-3 and one patient with 30; a risk a patient from
+a beta distribution, so that the sessions of a patient are correlated (beta-binomial).
+`simulate_cell` and `coverage` can be used with any generator of totals by patient.
 
 From the project's folder, for the full table in tests/reference/coverage_clustered.md:
     python tests/coverage_clustered.py --replicates 20000
@@ -21,16 +21,19 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from analyses.statistics.proportions.clusters import korn_graubard
+from analyses.statistics.proportions.clusters import korn_graubard, shrunken
 from analyses.statistics.proportions.intervals import clopper_pearson
 
 Floats = NDArray[np.float64]
-PATIENTS = (40, 120, 300)
-RISKS = (0.01, 0.03, 0.10)
-CORRELATIONS = (0.05, 0.30)
+PATIENTS = (26, 40, 120, 300)
+RISKS = (0.01, 0.03, 0.10, 0.50)
+ONE_TO_FIVE, GEOMETRIC, ONE_WITH_30 = "1–5", "geometric", "1–3, one with 30"
+DESIGNS = (ONE_TO_FIVE, GEOMETRIC, ONE_WITH_30)
+CORRELATIONS = (0.05, 0.30, 0.60)
 MOST_SESSIONS = 5
 TARGET = 0.94
 CHUNK = 1_000_000
+FOUND = ("clustered", "korn_graubard", "ignoring", "width", "width_korn_graubard")
 REPORT = Path(__file__).parent / "reference" / "coverage_clustered.md"
 
 
@@ -43,9 +46,12 @@ class Covered:
     correlation: float
     replicates: int
     clustered: float
+    korn_graubard: float
     ignoring: float
     width: float
+    width_korn_graubard: float
     no_events: float
+    design: str = ONE_TO_FIVE
 
     @property
     def floor(self) -> float:
@@ -53,11 +59,26 @@ class Covered:
         return TARGET - 3 * float(np.sqrt(TARGET * (1 - TARGET) / self.replicates))
 
 
+def sessions_of(
+    rng: np.random.Generator, replicates: int, patients: int, design: str
+) -> NDArray[np.int64]:
+    """Sessions of each patient, (replicates, patients)."""
+    size = (replicates, patients)
+    if design == GEOMETRIC:
+        return np.minimum(rng.geometric(0.5, size=size), 8)
+    if design == ONE_WITH_30:
+        found = rng.integers(1, 4, size=size)
+        found[:, 0] = 30
+        return found
+    return rng.integers(1, MOST_SESSIONS + 1, size=size)
+
+
 def simulate_cell(
-    rng: np.random.Generator, replicates: int, patients: int, risk: float, correlation: float
+    rng: np.random.Generator, replicates: int, patients: int, risk: float, correlation: float,
+    design: str = ONE_TO_FIVE,
 ) -> tuple[Floats, Floats]:
     """Events and rows by patient, both of shape (replicates, patients)."""
-    sessions = rng.integers(1, MOST_SESSIONS + 1, size=(replicates, patients))
+    sessions = sessions_of(rng, replicates, patients, design)
     spread = (1 - correlation) / correlation
     own = rng.beta(risk * spread, (1 - risk) * spread, size=(replicates, patients))
     return rng.binomial(sessions, own).astype(float), sessions.astype(float)
@@ -66,55 +87,60 @@ def simulate_cell(
 def coverage(
     draw: Callable[[int], tuple[Floats, Floats]], truth: float, replicates: int, chunk: int
 ) -> dict[str, float]:
-    """Coverage of the clustered interval and of the one that ignores the patient.
+    """Coverage of the clustered intervals and of the one that ignores the patient.
 
     draw(k) gives events and rows by patient for k replicates.
     """
-    hits, ignoring, width, none, done = 0, 0, 0.0, 0, 0
+    sums, done = dict.fromkeys((*FOUND, "no_events"), 0.0), 0
     while done < replicates:
         events, rows = draw(min(chunk, replicates - done))
-        limits = korn_graubard(events, rows)
+        for name, method in (("", shrunken), ("_korn_graubard", korn_graubard)):
+            limits = method(events, rows)
+            # One patient with both outcomes gives no interval, which counts as covering.
+            low, high = np.nan_to_num(limits.low, nan=0.0), np.nan_to_num(limits.high, nan=1.0)
+            sums[name[1:] or "clustered"] += float(((low <= truth) & (truth <= high)).sum())
+            sums[f"width{name}"] += float((high - low).sum())
         plain = clopper_pearson(events.sum(axis=1), rows.sum(axis=1))
-        # One patient with both outcomes gives no interval, which counts as covering.
-        low, high = np.nan_to_num(limits.low, nan=0.0), np.nan_to_num(limits.high, nan=1.0)
-        hits += int(((low <= truth) & (truth <= high)).sum())
-        ignoring += int(((plain[0] <= truth) & (truth <= plain[1])).sum())
-        width += float((high - low).sum())
-        none += int((events.sum(axis=1) == 0).sum())
+        sums["ignoring"] += float(((plain[0] <= truth) & (truth <= plain[1])).sum())
+        sums["no_events"] += float((events.sum(axis=1) == 0).sum())
         done += len(events)
-    return {"clustered": hits / done, "ignoring": ignoring / done, "width": width / done,
-            "no_events": none / done}
+    return {name: total / done for name, total in sums.items()}
 
 
-def cell(patients: int, risk: float, correlation: float, replicates: int) -> Covered:
+def cell(
+    patients: int, risk: float, correlation: float, replicates: int, design: str = ONE_TO_FIVE,
+) -> Covered:
     """One cell, seeded by its own description so that cells do not depend on their order."""
-    name = f"{patients} {risk} {correlation}"
+    name = f"{patients} {risk} {correlation} {design}"
     rng = np.random.default_rng(zlib.crc32(name.encode()))
     found = coverage(
-        lambda k: simulate_cell(rng, k, patients, risk, correlation), risk, replicates,
+        lambda k: simulate_cell(rng, k, patients, risk, correlation, design), risk, replicates,
         chunk=max(1, CHUNK // patients),
     )
-    return Covered(patients, risk, correlation, replicates, **found)
+    return Covered(patients, risk, correlation, replicates, **found, design=design)
 
 
 def grid(replicates: int) -> list[Covered]:
     """All cells."""
     return [
-        cell(patients, risk, correlation, replicates)
-        for patients in PATIENTS for risk in RISKS for correlation in CORRELATIONS
+        cell(patients, risk, correlation, replicates, design)
+        for design in DESIGNS for patients in PATIENTS
+        for risk in RISKS for correlation in CORRELATIONS
     ]
 
 
 def as_markdown(cells: list[Covered]) -> str:
     """The table, one line a cell."""
     lines = [
-        "| patients | risk | within-patient correlation | coverage, clustered | coverage, patient "
-        "ignored | mean width | no events |",
-        "|---:|---:|---:|---:|---:|---:|---:|",
+        "| sessions | patients | risk | within-patient correlation | coverage | Korn–Graubard | "
+        "patient ignored | mean width | Korn–Graubard | no events |",
+        "|---|---:|---:|---:|---:|---:|---:|---:|---:|---:|",
     ]
     lines += [
-        f"| {c.patients} | {100 * c.risk:g} % | {c.correlation:g} | {100 * c.clustered:.2f} % | "
-        f"{100 * c.ignoring:.2f} % | {100 * c.width:.2f} points | {100 * c.no_events:.1f} % |"
+        f"| {c.design} | {c.patients} | {100 * c.risk:g} % | {c.correlation:g} | "
+        f"{100 * c.clustered:.2f} % | {100 * c.korn_graubard:.2f} % | {100 * c.ignoring:.2f} % | "
+        f"{100 * c.width:.2f} points | {100 * c.width_korn_graubard:.2f} points | "
+        f"{100 * c.no_events:.1f} % |"
         for c in cells
     ]
     return "\n".join(lines)
@@ -136,13 +162,14 @@ def main() -> None:
         "# Coverage of the clustered 95 % interval\n\n"
         f"{replicates:,} replicates a cell, {datetime.date.today().isoformat()}, commit {commit}; "
         "`python tests/coverage_clustered.py`.\n"
-        "Beta-binomial patients with 1–5 sessions each (uniform). Monte Carlo standard error at "
+        "Beta-binomial patients; the first interval is that of the shrunken within-patient "
+        "correlation (the default). Monte Carlo standard error at "
         f"94 %: {error:.2f} points.\n\n"
         f"{as_markdown(cells)}\n\n"
-        f"Lowest: {100 * lowest.clustered:.2f} % at {lowest.patients} patients, risk "
-        f"{100 * lowest.risk:g} %, correlation {lowest.correlation:g}. With few events in few "
-        "patients the exact binomial steps make most cells conservative; strong correlation with a "
-        "rare event is where the variance by patient is hardest to estimate.\n"
+        f"Lowest: {100 * lowest.clustered:.2f} % at {lowest.patients} patients ({lowest.design}), "
+        f"risk {100 * lowest.risk:g} %, correlation {lowest.correlation:g}; of Korn–Graubard "
+        f"{100 * min(c.korn_graubard for c in cells):.2f} %. With few events in few patients the "
+        "exact binomial steps make most cells conservative.\n"
     )
     REPORT.write_text(text, encoding="utf-8")
     print(text)

@@ -15,6 +15,7 @@ WIDE = "wide-interval"
 WIDE_RELATIVE = "wide-relative-interval"
 BY_PATIENTS = "bounds-by-patients"
 ONE_CLUSTER = "one-patient"
+DOMINATED = "one-patient-weighs"
 NO_VARIATION = "no-variation-between-patients"
 NO_INTERVAL = "no-interval"
 UNBOUNDED = "unbounded"
@@ -33,6 +34,7 @@ WORDS: MappingProxyType[str, str] = MappingProxyType({
     WIDE_RELATIVE: "imprecise: interval wider than 130 % of the value",
     BY_PATIENTS: "bounds by patients, the wider ones",
     ONE_CLUSTER: "all rows come from one patient; no interval can be given",
+    DOMINATED: "one patient gives a quarter of the rows or more",
     NO_VARIATION: "patients do not differ; interval by rows",
     NO_INTERVAL: "no interval can be given with these data",
     UNBOUNDED: "the interval has no limit on one side",

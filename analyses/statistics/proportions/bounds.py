@@ -47,10 +47,10 @@ def proportion_bounds(
         flags = seen.flags if NOTHING_COUNTED in seen.flags else (*seen.flags, NOTHING_MISSING)
         return replaced(seen, flags=flags)
     cases = tuple(
-        clustered_proportion(
+        replaced(clustered_proportion(
             np.where(known, outcome, filled), patient, level=level, id=f"{id}.{case}", unit=unit,
             group=group, keys=keys,
-        )
+        ), beside=())
         for case, filled in (("missing_none", 0.0), ("missing_all", 1.0))
     )
     return replaced(
