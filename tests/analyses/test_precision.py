@@ -85,9 +85,9 @@ class TestPlan:
         )
 
     def test_the_bound_at_no_events_is_the_one_the_analyses_print(self):
+        """Of the risk of a patient: the bound counts patients, whatever the sessions of each."""
         bound = self.plan.estimates[0]
-        patients = [i % 120 for i in range(288)]
-        printed = clustered_proportion([0] * 288, patients)
+        printed = clustered_proportion([0] * 120, range(120))
         assert bound.value == pytest.approx(printed.high, rel=1e-12)
         assert "120 patients has an event, a true risk of up to 3.0 %" in self.plan.sentences()[1]
 

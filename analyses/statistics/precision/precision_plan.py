@@ -105,7 +105,7 @@ def precision_plan(
     assumed or estimated (`clusters.intraclass_correlation`); risks: the true risks to plan for;
     width: the interval width wanted (from 0 to 1; else the widest that passes the presentation
     rule); group_share: the share of units in the first of two groups compared. Bounds at zero
-    events count patients, as the analyses do.
+    events are of the risk of a patient, and so count patients.
 
     Raises ValueError for no patients, or anything outside its range.
     """
