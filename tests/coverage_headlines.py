@@ -88,7 +88,7 @@ def headlines(units: Units) -> dict[str, tuple[pd.DataFrame, Measure]]:
         for unit in ("session", "patient"):
             found[f"{words}, {unit}"] = share_of(id).frame(units, unit), _share("event", unit)
     found["deficit or death from any treatment, patient"] = (
-        combined_patients(units), _share("harmed", "patient"))
+        combined_patients(units), _share("event", "patient"))
     found["independent (mRS 0–2), patient"] = (
         functional_outcomes(units), _share("independent", "patient"))
     rows = stretches(units)

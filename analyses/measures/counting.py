@@ -37,13 +37,13 @@ def share(
     """The proportion of units in which `event` is true, among those where it is known.
 
     frame: a unit frame. Clustered on the patient where a patient gives more than one row
-    (Korn–Graubard), else Clopper–Pearson. `notes` are added to the flags; `unknown` are the
-    words on units whose event is blank: "3 sessions of unknown outcome left out". `known`: in
+    (`clustered_proportion`), else Clopper–Pearson. `notes` are added to the flags; `unknown` are
+    the words on units whose event is blank: "3 sessions of unknown outcome left out". `known`: in
     which units the outcome can be unknown; where the gate refuses a point, bounds (kind "bounds":
     its events and n are those of the known, the two cases stand in `beside`). level: coverage of
     the interval.
     """
-    verdict = gate(frame[event], known)
+    verdict = gate(frame, event, known)
     if not verdict:
         return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown, level)
     rows = frame[frame[event].notna()]

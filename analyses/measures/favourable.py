@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.counting import any_known
-from analyses.measures.harm import treatment_harm
+from analyses.measures.harm import lesion_harm
 from analyses.measures.measure import Direction, Share
 from analyses.measures.obliteration import final_lesions, plan_notes
 from analyses.measures.places import Place
-from analyses.population.counted_events import LESION, unit_key
 from analyses.population.unit_frames import Units, once
-from registry.schema import Lesions, Patients
 
 
 @once
@@ -23,14 +20,8 @@ def favourable_lesions(units: Units) -> pd.DataFrame:
     patient). Blank where only a deficit not yet known stands in the way.
     """
     rows = final_lesions(units)
-    harm = treatment_harm(units)
-    own = harm[harm[Lesions.lesion_no].notna()]
-    own = own.assign(name=unit_key(own, LESION))
-    harmed = any_known(rows, "key", own, own["harmed"], "name")
-    nowhere = harm[harm[Lesions.lesion_no].isna()]
-    died = any_known(rows, Patients.patient_id, nowhere, nowhere["harmed"], Patients.patient_id)
     confirmed = rows["confirmed"].astype("boolean")
-    return rows.assign(favourable=confirmed & ~(pd.Series(harmed) | died))
+    return rows.assign(favourable=confirmed & ~lesion_harm(units, rows))
 
 
 def _counts(units: Units, unit: str) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from analyses.measures.function import NO_VISIT, functional_outcomes
+from analyses.measures.gate import LOST
 from analyses.measures.harm import PERMANENT_DEFICIT, combined_patients
 from analyses.measures.obliteration import embolized_lesions, resected_lesions
 from analyses.measures.practice_kept import judged_injections
@@ -48,11 +49,10 @@ def analyses_of(units: Units) -> list[Analysis]:
         _one("Complete resection", "treated", _blank(
             resected_lesions(units), "complete", NOT_IMAGED), NOT_IMAGED, NOT_RESECTED),
         _one("Any complication", "embolized", _everyone(units), NOT_YET_KNOWN),
-        _one("Permanent deficit from embolization", "embolized", _deficit(units),
-             NOT_YET_KNOWN),
+        _seen("Permanent deficit from embolization", "embolized",
+              PERMANENT_DEFICIT.frame(units, "patient")),
         _one("Death within 30 days", "embolized", _vital(units), VITAL_UNKNOWN),
-        _one("Permanent deficit or death, any treatment", "treated", _blank(
-            combined_patients(units), "harmed", NOT_YET_KNOWN), NOT_YET_KNOWN),
+        _seen("Permanent deficit or death, any treatment", "treated", combined_patients(units)),
         _one("Function", "treated", _blank(
             functional_outcomes(units), "independent", NO_VISIT), NO_VISIT),
         _one("Practice limits", "embolized", _technique(units), NO_COPOLYMER),
@@ -61,6 +61,13 @@ def analyses_of(units: Units) -> list[Analysis]:
 
 def _one(label: str, base: str, rows: pd.DataFrame, reason: str, absent: str = "") -> Analysis:
     return Analysis(label, base, rows, (reason,), absent or reason)
+
+
+def _seen(label: str, base: str, frame: pd.DataFrame) -> Analysis:
+    """Units with `event` and `lost`: out as a deficit is not yet known, or nobody saw them."""
+    rows = _blank(frame, "event", NOT_YET_KNOWN)
+    rows["reason"] = rows["reason"].mask(frame[LOST].to_numpy(bool), VITAL_UNKNOWN)
+    return Analysis(label, base, rows, (NOT_YET_KNOWN, VITAL_UNKNOWN), NOT_YET_KNOWN)
 
 
 def _blank(frame: pd.DataFrame, column: str, reason: str) -> pd.DataFrame:
@@ -82,10 +89,6 @@ def _final(units: Units) -> pd.DataFrame:
 def _everyone(units: Units) -> pd.DataFrame:
     people = units.patients[units.patients["embolized"]]
     return _reasoned(people, pd.Series(False, index=people.index), NOT_YET_KNOWN)
-
-
-def _deficit(units: Units) -> pd.DataFrame:
-    return _blank(PERMANENT_DEFICIT.frame(units, "patient"), "event", NOT_YET_KNOWN)
 
 
 def _vital(units: Units) -> pd.DataFrame:

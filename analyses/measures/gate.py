@@ -47,13 +47,32 @@ WHY = {
 }
 
 
-def gate(event: pd.Series, known: Known) -> Verdict:
+LOST = "lost"
+"""Column of a unit frame: the outcome is blank because nobody saw the patient afterwards."""
+
+
+def gate(frame: pd.DataFrame, event: str, known: Known) -> Verdict:
     """Whether the share of `event` (boolean, blank where not known) may be given as a point.
 
-    known: in which units the outcome can be unknown. Source: the analysis plan, "The gate"; what
-    bounds are: Horowitz and Manski 2000, J Am Stat Assoc 95:77.
+    known: in which units the outcome can be unknown. Units marked `lost` (where the frame has
+    that column) are unknown because nobody saw them again, which can hide either outcome: they
+    leave the denominator, and alone do not forbid a point. Source: the analysis plan, "The gate";
+    what bounds are: Horowitz and Manski 2000, J Am Stat Assoc 95:77.
     """
-    unknown = int(event.isna().sum())
-    if not unknown or known is Known.EITHER_WAY:
+    blank = frame[event].isna()
+    unknown = int(blank.sum())
+    one_sided = blank if LOST not in frame else blank & ~frame[LOST]
+    if not one_sided.any() or known is Known.EITHER_WAY:
         return Verdict(True, unknown)
     return Verdict(False, unknown, WHY[known])
+
+
+def unseen(frame: pd.DataFrame, seen: pd.Series) -> pd.DataFrame:
+    """The frame with `event` blank, and `lost` true, in units without an event that nobody saw.
+
+    frame: units with `event` (boolean or blank). seen: whether the patient was seen, or known to
+    have died, when the outcome could be told. A unit with an event keeps it, seen or not: what is
+    known stays known.
+    """
+    lost = frame["event"].eq(False).fillna(False).astype(bool) & ~seen.astype(bool)
+    return frame.assign(event=frame["event"].mask(lost), **{LOST: lost})

@@ -11,14 +11,16 @@ from collections.abc import Callable
 import pandas as pd
 
 from analyses.measures.counting import any_known
-from analyses.measures.gate import Known
+from analyses.measures.gate import Known, unseen
 from analyses.measures.measure import Counts, Direction, Notes, Share
 from analyses.measures.places import Place
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.unit_frames import Units, once
 from analyses.population.vital_status import (
+    WINDOW,
     deaths_from_an_event,
     deaths_from_any_cause,
+    last_contact,
     vital_known,
 )
 from registry.schema import Complications, Injections, Lesions, Patients, Resections, Sessions
@@ -38,8 +40,9 @@ def every_event(events: pd.DataFrame) -> pd.Series:
 
 
 def symptomatic(events: pd.DataFrame) -> pd.Series:
-    """Events with symptoms."""
-    return events[Complications.symptomatic].astype("boolean")
+    """Events with symptoms; a deficit or death is one, whatever else is recorded of it."""
+    return events[Complications.symptomatic].astype("boolean") | deficit_or_death(events).fillna(
+        False)
 
 
 def haemorrhagic(events: pd.DataFrame) -> pd.Series:
@@ -66,31 +69,34 @@ def ischaemic(events: pd.DataFrame) -> pd.Series:
     return events[Complications.kind].eq("ischaemic stroke").astype("boolean") | with_deficit
 
 
+def deficit_or_death(events: pd.DataFrame) -> pd.Series:
+    """Any new deficit, transient or permanent, or death; blank where no deficit is recorded."""
+    deficit = events[Complications.deficit]
+    found = deficit.isin(["transient", "permanent"]).astype("boolean")
+    return found.mask(deficit.isna() | deficit.eq("not yet known")) | _fatal(events)
+
+
+def _fatal(events: pd.DataFrame) -> pd.Series:
+    return events[Complications.death].fillna(False).astype("boolean")
+
+
 def permanent_or_death(events: pd.DataFrame) -> pd.Series:
     """Permanent deficit or death from the event; blank while the deficit is not yet known."""
     permanent = events[Complications.deficit].eq("permanent").astype("boolean")
     permanent = permanent.mask(events[Complications.deficit].eq("not yet known"))
-    return permanent | events[Complications.death].fillna(False).astype("boolean")
+    return permanent | _fatal(events)
 
 
 def marked_units(units: Units, unit: str, flag: pd.Series) -> pd.DataFrame:
-    """The unit frame of `unit` (injection, session, lesion or patient) with a column `event`."""
+    """The unit frame of `unit` (injection, session, lesion or patient) with a column `event`.
+
+    An event that names no injection may belong to any of its session: their outcome is blank,
+    unless one of them has an event of its own.
+    """
     events = units.events
     if unit == "injection":
-        rows = events[events[Injections.injection_no].notna() & ~events["placed_by_date"]]
-        rows = rows.assign(
-            name=unit_key(
-                rows,
-                [
-                    Patients.patient_id,
-                    Lesions.lesion_no,
-                    Sessions.session_no,
-                    Injections.injection_no,
-                ],
-            )
-        )
-        frame = units.injections
-    elif unit == "session":
+        return _marked_injections(units, flag)
+    if unit == "session":
         rows, frame = events.assign(name=events["session_key"]), units.sessions
     elif unit == "lesion":
         frame = units.lesions[units.lesions["embolized"]]
@@ -103,6 +109,34 @@ def marked_units(units: Units, unit: str, flag: pd.Series) -> pd.DataFrame:
         rows = events.assign(name=events[Patients.patient_id])
         frame = units.patients[units.patients["embolized"]]
     return frame.assign(event=any_known(frame, "key", rows, flag[rows.index], "name"))
+
+
+def _marked_injections(units: Units, flag: pd.Series) -> pd.DataFrame:
+    events, frame = units.events, units.injections
+    named = _names_injection(events)
+    rows = events[named].assign(name=unit_key(events[named], [
+        Patients.patient_id, Lesions.lesion_no, Sessions.session_no, Injections.injection_no]))
+    found = any_known(frame, "key", rows, flag[rows.index], "name")
+    maybe = set(events.loc[~named & ~flag.eq(False).fillna(False).astype(bool), "session_key"])
+    open_ = frame["session_key"].isin(maybe) & found.eq(False).fillna(False).astype(bool)
+    return frame.assign(event=found.mask(open_))
+
+
+def _names_injection(events: pd.DataFrame) -> pd.Series:
+    return events[Injections.injection_no].notna() & ~events["placed_by_date"]
+
+
+def seen_after(units: Units, unit: str) -> pd.Series:
+    """Whether each session, or each patient after every session of theirs, was seen at 30 days.
+
+    Seen: in contact on or after day 30, or known to have died. Indexed as the unit frame.
+    """
+    known = units.sessions["key"].isin(vital_known(units))
+    if unit == "session":
+        return known
+    unseen_after = set(units.sessions.loc[~known, Patients.patient_id])
+    patients = units.patients[units.patients["embolized"]]
+    return ~patients["key"].isin(unseen_after)
 
 
 def units_with_death(units: Units, unit: str, dead: set[str]) -> pd.DataFrame:
@@ -124,13 +158,52 @@ def units_with_death(units: Units, unit: str, dead: set[str]) -> pd.DataFrame:
 
 @once
 def combined_patients(units: Units) -> pd.DataFrame:
-    """Patients treated; `harmed`: new permanent deficit or death from any treatment phase.
+    """Patients treated; `event`: new permanent deficit or death from any treatment phase.
 
-    Blank while such a deficit is not yet known (see `treatment_harm`).
+    Blank while such a deficit is not yet known (see `treatment_harm`), and where a patient
+    without one was not seen 30 days or more after the last treatment (`lost`).
     """
     rows = treatment_harm(units)
     harmed = any_known(units.patients, "key", rows, rows["harmed"], Patients.patient_id)
-    return units.patients.assign(harmed=harmed)
+    return unseen(units.patients.assign(event=harmed), seen_after_treatment(units, units.patients))
+
+
+@once
+def combined_lesions(units: Units) -> pd.DataFrame:
+    """Lesions treated; `event` and `lost` as for patients, by what was recorded of the lesion.
+
+    A death put down to treatment without a lesion counts for every lesion of the patient.
+    """
+    return unseen(units.lesions.assign(event=lesion_harm(units, units.lesions)),
+                  seen_after_treatment(units, units.lesions))
+
+
+def lesion_harm(units: Units, lesions: pd.DataFrame) -> pd.Series:
+    """Of each lesion of the frame: permanent deficit or death from any treatment of it (or blank).
+
+    lesions: rows with `key` and `patient_id`.
+    """
+    harm = treatment_harm(units)
+    own = harm[harm[Lesions.lesion_no].notna()]
+    own = own.assign(name=unit_key(own, LESION))
+    nowhere = harm[harm[Lesions.lesion_no].isna()]
+    of_lesion = any_known(lesions, "key", own, own["harmed"], "name")
+    of_patient = any_known(lesions, Patients.patient_id, nowhere, nowhere["harmed"],
+                           Patients.patient_id)
+    found: pd.Series = of_lesion | of_patient
+    return found
+
+
+def seen_after_treatment(units: Units, frame: pd.DataFrame) -> pd.Series:
+    """Whether each row's patient was seen, or had died, 30 days after its last treatment or later.
+
+    frame: patients or lesions with `patient_id` and `last_treatment`.
+    """
+    last = frame[Patients.patient_id].map(last_contact(dict(units.tables)))
+    died = frame[Patients.patient_id].map(
+        units.tables["patients"].set_index(Patients.patient_id)[Patients.death_date])
+    seen: pd.Series = died.notna() | (last >= frame["last_treatment"] + WINDOW)
+    return seen
 
 
 @once
@@ -175,8 +248,8 @@ def _placement_notes(units: Units, unit: str, flag: pd.Series) -> list[str]:
     """How events were placed, where the reader has to know it."""
     events = units.events[flag.fillna(False).astype(bool)]
     if unit == "injection":
-        nameless = int((events[Injections.injection_no].isna() | events["placed_by_date"]).sum())
-        return [f"{_events(nameless)} naming no injection left out"] if nameless else []
+        nameless = int((~_names_injection(events)).sum())
+        return [f"{_events(nameless)} naming no injection"] if nameless else []
     by_date = int(events["placed_by_date"].sum())
     if unit == "session" and by_date:
         return [f"{_events(by_date)} without a session placed by date"]
@@ -219,9 +292,16 @@ def _retained(units: Units, unit: str) -> pd.DataFrame:
     return units.catheters.assign(event=units.catheters["retained"])
 
 
+def _seen_with_event(flag: Flag) -> Counts:
+    """The same, blank in units without an event that nobody saw 30 days later (`lost`)."""
+    def counts(units: Units, unit: str) -> pd.DataFrame:
+        return unseen(marked_units(units, unit, flag(units.events)), seen_after(units, unit))
+
+    return counts
+
+
 def _combined(units: Units, unit: str) -> pd.DataFrame:
-    rows = combined_patients(units)
-    return rows.assign(event=rows["harmed"])
+    return combined_lesions(units) if unit == "lesion" else combined_patients(units)
 
 
 WINDOW_DAYS = 30
@@ -240,6 +320,8 @@ ANY = Share(
     counted="{units} with at least one event: not unrelated to the embolization, onset from "
             "vascular access to 30 days after a session",
     among="{units}", direction=Direction.HARM, window_days=WINDOW_DAYS,
+    # Per injection: which one an event that names none belongs to.
+    known=Known.ONLY_WITH_AN_EVENT,
     counts=with_event(every_event), notes=placement(every_event),
     shown_in={Place.HARM_TABLE: TWO, Place.HARM_ALL_UNITS: FOUR,
               Place.HARM_OTHER_UNITS: ("injection", "lesion"), Place.HARM_BY_UNIT: FOUR,
@@ -261,8 +343,9 @@ SYMPTOMATIC = Share(
               Place.HARM_OTHER_UNITS: ("injection", "lesion"), Place.HARM_TEXT: PER_SESSION,
               Place.HARM_BY_GROUP: PER_SESSION, Place.QUALITY_OUTCOME: PER_SESSION,
               Place.COMPARED: PER_SESSION},
-    comparable=("clinically significant", "any new deficit"),
-    uses=(*THE_SET, "complications.symptomatic"), checked_against=BY_HAND)
+    comparable=("clinically significant",),
+    uses=(*THE_SET, "complications.symptomatic", "complications.deficit", "complications.death"),
+    checked_against=BY_HAND)
 HAEMORRHAGIC_EVENT = Share(
     id="complication.haemorrhagic", units=TWO, label="Haemorrhagic complication",
     subject="a haemorrhagic complication",
@@ -310,12 +393,23 @@ PERMANENT_DEFICIT = Share(
     counted="{units} with an event of that set that left a permanent deficit or death",
     among="{units} whose outcome at 30 days is known", direction=Direction.HARM,
     window_days=WINDOW_DAYS, known=Known.ONLY_WITH_AN_EVENT,
-    counts=with_event(permanent_or_death), notes=placement(permanent_or_death),
+    counts=_seen_with_event(permanent_or_death), notes=placement(permanent_or_death),
     shown_in={**IN_TABLES, Place.HARM_TEXT: PER_PATIENT, Place.HARM_BY_GROUP: PER_SESSION,
               Place.DEFINITIONS: TWO, Place.QUALITY_OUTCOME: PER_SESSION, Place.HARM_DETAIL: TWO,
               Place.COMPARED: PER_SESSION, Place.QUESTIONED: PER_SESSION,
               Place.MODELLED: PER_SESSION},
     answers=("avm-endovascular: Deficit and death",), comparable=("permanent deficit",),
+    uses=(*THE_SET, "complications.deficit", "complications.death"), checked_against=BY_HAND)
+NEW_DEFICIT = Share(
+    id="complication.new_deficit", units=TWO, label="Any new deficit or death from embolization",
+    subject="a new deficit, lasting or not, or death from an embolization complication",
+    counted="{units} with an event of that set that left a deficit, transient or permanent, or "
+            "death",
+    among="{units} whose outcome at 30 days is known", direction=Direction.HARM,
+    window_days=WINDOW_DAYS, known=Known.ONLY_WITH_AN_EVENT,
+    counts=_seen_with_event(deficit_or_death), notes=placement(deficit_or_death),
+    shown_in={Place.HARM_TABLE: TWO, Place.HARM_ALL_UNITS: TWO, Place.DEFINITIONS: TWO},
+    comparable=("any new deficit",),
     uses=(*THE_SET, "complications.deficit", "complications.death"), checked_against=BY_HAND)
 DEATH_30D = Share(
     id="complication.death_30d", units=TWO, label="Death from a complication within 30 days",
@@ -333,14 +427,15 @@ DEATH_ALL_CAUSE = Share(
     uses=("patients.death_date", "sessions.session_date", "follow_ups.follow_up_date"),
     checked_against=BY_HAND)
 COMBINED = Share(
-    id="combined.permanent_deficit_or_death", units=PER_PATIENT,
+    id="combined.permanent_deficit_or_death", units=("patient", "lesion"),
     label="Permanent deficit or death from any treatment",
     subject="a new permanent deficit or death from any treatment phase",
-    counted="patients with a new permanent deficit or death from embolization, resection or "
+    counted="{units} with a new permanent deficit or death from embolization, resection or "
             "radiosurgery",
-    among="patients starting treatment whose status is known", direction=Direction.HARM,
+    among="{units} treated whose status 30 days after the last treatment is known",
+    direction=Direction.HARM,
     known=Known.ONLY_WITH_AN_EVENT, counts=_combined,
-    shown_in={Place.HARM_TABLE: PER_PATIENT, Place.HARM_ALL_UNITS: PER_PATIENT,
+    shown_in={Place.HARM_TABLE: PER_PATIENT, Place.HARM_ALL_UNITS: ("patient", "lesion"),
               Place.HARM_TEXT: PER_PATIENT, Place.HARM_BY_GROUP: PER_PATIENT,
               Place.SUMMARY: PER_PATIENT, Place.DEFINITIONS: PER_PATIENT,
               Place.COMPARED: PER_PATIENT, Place.QUESTIONED: PER_PATIENT},

@@ -116,7 +116,7 @@ class Share(Measure):
 
     def verdict(self, units: Units, unit: str) -> Verdict:
         """Whether a point may be given of this unit as a whole (see `gate`)."""
-        return gate(self.frame(units, unit)["event"], self.known)
+        return gate(self.frame(units, unit), "event", self.known)
 
     def estimates(self, units: Units) -> list[Estimate]:
         """The share in every unit, overall and by group, each through the gate."""

@@ -1,9 +1,11 @@
 """Distinct haemorrhages: every recorded bleed once, on the best date that is known of it.
 
-Sources: the haemorrhages table, and intracranial haemorrhages that stand in the complications
-table alone. A bleed that is in both (`complication_no`) is one and takes the complication's date.
-Bleeds of a patient within 7 days of the one before are one, except that a bleed from a procedure
-is never swallowed by a spontaneous one before it.
+Sources: the haemorrhages table; intracranial haemorrhages that stand in the complications table
+alone; and a follow-up that says there was a bleed since the visit before, where none is recorded
+between the two. A bleed that is in both tables (`complication_no`) is one and takes the
+complication's date. Bleeds of a patient within 7 days of the one before are one, except that a
+bleed from a procedure is never swallowed by a spontaneous one on a day before it. On one day there
+is one bleed of a lesion, linked or not.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ import pandas as pd
 from analyses.population.counted_events import LESION, unit_key
 from analyses.population.vital_status import CONTACTS, last_contact
 from registry.rules.known_dates import earliest, latest
-from registry.schema import Complications, Haemorrhages, Lesions, Patients
+from registry.schema import Complications, FollowUps, Haemorrhages, Lesions, Patients
 
 SAME_BLEED_DAYS = 7
 BLEED = "intracranial haemorrhage"
@@ -50,11 +52,12 @@ def recorded_bleeds(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     linked = tables["complications"][
         [*LESION, Complications.complication_no, Complications.onset_date, Complications.kind]
     ]
-    bleeds = tables["haemorrhages"].merge(
+    bleeds = linked_by_day(tables["haemorrhages"], linked).merge(
         linked, on=[*LESION, Complications.complication_no], how="left").reset_index(drop=True)
     told = _named(linked, bleeds)
     alone = linked[linked[Complications.kind].eq(BLEED).fillna(False) & ~told]
     parts = [_from_haemorrhages(bleeds, tables), _from_complications(alone)]
+    parts.append(untold_bleeds(tables, pd.concat([p for p in parts if len(p)] or parts[:1])))
     rows = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
     died = rows[Patients.patient_id].map(
         tables["patients"].set_index(Patients.patient_id)[Patients.death_date]
@@ -64,6 +67,72 @@ def recorded_bleeds(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     rows["earliest"] = rows["earliest"].mask(rows["earliest"] > rows["day"], rows["day"])
     return rows[COLUMNS].sort_values([Patients.patient_id, "day", "key"], kind="stable",
                                      ignore_index=True)
+
+
+def linked_by_day(bleeds: pd.DataFrame, linked: pd.DataFrame) -> pd.DataFrame:
+    """Bleeds with `complication_no` filled where that lesion has a complication of that day.
+
+    bleeds: the haemorrhages table; linked: complications with their kind and onset. Only bleeds
+    known to the day, and intracranial haemorrhages: one lesion bleeds once on one day.
+    """
+    own = linked[linked[Complications.kind].eq(BLEED).fillna(False)]
+    own = own.drop_duplicates([*LESION, Complications.onset_date])
+    day = bleeds[Haemorrhages.haemorrhage_date].where(
+        bleeds[Haemorrhages.date_known_to].eq("day").fillna(False))
+    found = bleeds[LESION].assign(**{Complications.onset_date: day}).merge(
+        own[[*LESION, Complications.onset_date, Complications.complication_no]],
+        on=[*LESION, Complications.onset_date], how="left")[Complications.complication_no]
+    number = bleeds[Complications.complication_no]
+    return bleeds.assign(
+        complication_no=number.fillna(found.set_axis(bleeds.index)).astype("Int64"))
+
+
+def untold_bleeds(tables: Mapping[str, pd.DataFrame], told: pd.DataFrame) -> pd.DataFrame:
+    """Bleeds that only a follow-up tells of ("a bleed since the visit before": yes).
+
+    Columns COLUMNS. Each lies in the middle between the day asked from (the visit before, else
+    the last treatment, else the presentation) and the visit. told: the bleeds that have a row;
+    where one of the patient may lie between the two, the visit speaks of that one.
+    """
+    visits = tables["follow_ups"]
+    since = visits[visits[FollowUps.haemorrhage_since].fillna(False).astype(bool)]
+    rows = [_untold(visit, tables, told) for _, visit in since.iterrows()]
+    return pd.DataFrame([row for row in rows if row], columns=COLUMNS).astype(
+        {"day": "datetime64[ns]", "earliest": "datetime64[ns]"})
+
+
+def _untold(
+    visit: pd.Series, tables: Mapping[str, pd.DataFrame], told: pd.DataFrame,
+) -> dict[str, object]:
+    """The bleed that this visit alone tells of; empty where a recorded one may be meant."""
+    patient, day = visit[Patients.patient_id], visit[FollowUps.follow_up_date]
+    start = _asked_from(patient, day, tables)
+    own = told[told[Patients.patient_id].eq(patient)]
+    if ((own["earliest"] <= day) & (own["day"] >= start)).any():
+        return {}
+    names = [patient, visit[Lesions.lesion_no], f"visit {visit[FollowUps.follow_up_no]}"]
+    return {Patients.patient_id: patient, Lesions.lesion_no: visit[Lesions.lesion_no],
+            "key": "/".join(map(str, names)),
+            "day": start + pd.Timedelta(days=(day - start).days // 2), "earliest": start,
+            "exact": False, "procedural": False, "complication_only": False}
+
+
+def _asked_from(
+    patient: str, day: pd.Timestamp, tables: Mapping[str, pd.DataFrame],
+) -> pd.Timestamp:
+    """The day since which a visit asks: the visit before, else the last treatment, else the first
+    contact.
+    """
+    for names in (("follow_ups",), ("sessions", "resections", "radiosurgeries")):
+        found = [tables[name].loc[tables[name][Patients.patient_id].eq(patient), CONTACTS[name]]
+                 for name in names]
+        before = pd.concat(found).dropna()
+        before = before[before < day]
+        if len(before):
+            return pd.Timestamp(before.max())
+    people = tables["patients"]
+    first = people.loc[people[Patients.patient_id].eq(patient), Patients.presentation_date]
+    return pd.Timestamp(first.iloc[0])
 
 
 def _named(linked: pd.DataFrame, bleeds: pd.DataFrame) -> pd.Series:

@@ -1,7 +1,9 @@
 """Which complications count: the one set of embolization complications that all use.
 
 An embolization complication is a complications row with attribution not unrelated and onset
-from vascular access to 30 days after a session, whatever its phase. A row without a session
+from vascular access to 30 days after a session, whatever its phase, whose cause (where recorded)
+is not another treatment or the natural history alone: each event counts once, under its cause, and
+one that cannot be separated counts here. A row without a session
 (or naming one that is not there) belongs to the latest session on or before its onset.
 """
 
@@ -12,6 +14,8 @@ import pandas as pd
 from registry.schema import Complications, Lesions, Patients, Sessions
 
 WINDOW_DAYS = 30
+ANOTHER_CAUSE = ("resection", "radiosurgery", "natural history")
+"""Causes under which an event is counted elsewhere, and not as one of embolization."""
 
 LESION = [Patients.patient_id, Lesions.lesion_no]
 SESSION = [*LESION, Sessions.session_no]
@@ -76,7 +80,9 @@ def embolization_complications(
     rows = placed(complications, sessions)
     related = rows[Complications.attribution].ne("unrelated").fillna(False)
     in_window = rows["days_after"].le(WINDOW_DAYS).fillna(False)
-    kept = rows[related & in_window & rows["at_session"].notna()].reset_index(drop=True)
+    elsewhere = rows[Complications.cause].isin(ANOTHER_CAUSE).fillna(False)
+    counted = related & in_window & ~elsewhere & rows["at_session"].notna()
+    kept = rows[counted.astype(bool)].reset_index(drop=True)
     return kept.assign(key=unit_key(kept, [*LESION, Complications.complication_no]))
 
 

@@ -15,6 +15,7 @@ from analyses.population.counted_events import (
     embolization_complications,
     unit_key,
 )
+from analyses.population.deaths_told import with_deaths_told
 from registry.clinical.grading import add_grades
 from registry.clinical.practice_limits import PracticeLimits, default_limits
 from registry.schema import Injections, Lesions, Patients, Radiosurgeries, Resections, Sessions
@@ -35,7 +36,8 @@ class Units:
     Every frame has `key` (text, unique), `patient_id` and the columns of `GROUPINGS` as text.
     `lesions` are those treated in any way (`embolized` says whether by embolization);
     `sessions` are procedures; `patients` are those treated in any way; `events` is the set of
-    embolization complications. `tables` are the freeze's own tables; `limits` the practice
+    embolization complications. `tables` are the freeze's own tables, a death told by an mRS of 6
+    filled in (`deaths_told`); `limits` the practice
     limits that technique is judged by, `manifest` what the freeze says of itself. `made` keeps
     what `once` worked out.
     """
@@ -78,6 +80,7 @@ def units_of(
     limits: the practice limits that technique is judged by; the package's own where None.
     manifest: what the freeze says of itself (who was left out, and why).
     """
+    tables = with_deaths_told(tables)
     lesions = lesion_units(tables)
     sessions = session_units(tables, lesions)
     events = embolization_complications(tables["complications"], tables["sessions"])
