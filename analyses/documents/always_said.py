@@ -7,6 +7,7 @@ from typing import Any
 
 from analyses.content.blocks import Caution, Sentence
 from analyses.population.exclusions import exclusions_of
+from registry.freeze.who import harm_waiting
 
 CAUTIONS = (
     "These are observational results of one service. They describe groups of patients; they are "
@@ -31,9 +32,30 @@ def excluded(manifest: Mapping[str, Any]) -> tuple[Sentence, ...]:
 
 
 def only_a_part(manifest: Mapping[str, Any]) -> tuple[Caution, ...]:
-    """The caution that stands first where a study left somebody or something out."""
-    out = excluded(manifest)
-    return (Caution("This is a part of the freeze", out),) if out else ()
+    """The cautions that stand first: who waits to be mended, and whom a study left out."""
+    held, out = waiting(manifest), excluded(manifest)
+    found = [Caution("Patients are missing from every number", held)] if held else []
+    return (*found, *([Caution("This is a part of the freeze", out)] if out else []))
+
+
+def waiting(manifest: Mapping[str, Any]) -> tuple[Sentence, ...]:
+    """Who is held back by errors, whole or with a correction, and what that does to the numbers."""
+    errors = manifest.get("left_out", {}).get("errors", {})
+    whole, updates = int(errors.get("patients", 0)), int(errors.get("updates_held", 0))
+    harmed = harm_waiting(manifest.get("left_out", {}))
+    if not whole and not updates:
+        return ()
+    who = [f"{_people(whole)} {'is' if whole == 1 else 'are'} missing"] if whole else []
+    who += [f"newer rows of {_people(updates)} are missing"] if updates else []
+    said = f"{' and '.join(who)}: held back by errors in the data"
+    tail = (f"; {harmed} of them with a recorded death or complication, so that the shares of harm "
+            "below are too low" if harmed else
+            "; none of them with a recorded death or complication")
+    return (Sentence(f"{said[:1].upper()}{said[1:]}{tail}."),)
+
+
+def _people(count: int) -> str:
+    return "1 patient" if count == 1 else f"{count} patients"
 
 
 def cautions(manifest: Mapping[str, Any]) -> Caution:

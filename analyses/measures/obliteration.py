@@ -116,8 +116,11 @@ def imaging_after_treatment(units: Units) -> pd.DataFrame:
 
 
 def plan_notes(units: Units) -> list[str]:
-    """What the reader must know of lesions whose plan is ongoing, or not recorded."""
+    """What the reader must know: who was never embolized, whose plan is ongoing or not recorded."""
     notes = []
+    never = int((~units.lesions["embolized"].astype(bool) & ~units.lesions["ongoing"]).sum())
+    if never:
+        notes.append(f"{_lesions(never)} among them never embolized")
     ongoing = int(units.lesions["ongoing"].sum())
     blank = int(units.lesions[Lesions.plan_status].isna().sum())
     if ongoing:

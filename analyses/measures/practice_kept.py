@@ -22,7 +22,7 @@ from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import injection_limits, mixing_within
 from registry.clinical.technique import INJECTION_KEY
 from registry.schema import Sessions
-from registry.schema.vocabulary import COPOLYMER_AGENTS
+from registry.schema.vocabulary import EVOH_AGENTS
 
 PER_INJECTION = ("dead_space", "rate", "pause", "reflux", "halted")
 NOT_RECORDED = "with the value not recorded"
@@ -38,11 +38,15 @@ def judged_injections(units: Units) -> pd.DataFrame:
 
 @once
 def mixed_sessions(units: Units) -> pd.DataFrame:
-    """Procedures with a liquid copolymer and `mixing`, whether it was shaken for long enough."""
-    used = units.injections["agent_used"].isin(COPOLYMER_AGENTS)
-    with_copolymer = set(units.injections.loc[used, "session_key"])
+    """Procedures with EVOH and `mixing`, whether it was shaken for long enough.
+
+    EVOH carries a powder that settles; copolymers whose contrast is bound are not shaken, and of
+    "other copolymer" the record does not say which it is.
+    """
+    used = units.injections["agent_used"].isin(EVOH_AGENTS)
+    shaken = set(units.injections.loc[used, "session_key"])
     rows = procedure_rows(units)
-    rows = rows[rows["key"].isin(with_copolymer)]
+    rows = rows[rows["key"].isin(shaken)]
     within = mixing_within(rows[Sessions.agent_mixing_min], units.limits)
     return rows.assign(mixing=within.astype("boolean"))
 
@@ -89,7 +93,7 @@ MIXING = Share(
     id="technique.mixing", units=SESSION, label="Agent shaken for long enough",
     subject="mixing within the practice limit",
     counted="sessions whose agent was shaken at least as long as the limit",
-    among="sessions with a liquid copolymer and the time recorded", counts=_mixed, by=BY,
+    among="sessions with EVOH and the time recorded", counts=_mixed, by=BY,
     unknown=NOT_RECORDED, shown_in={Place.LIMITS_TABLE: SESSION, Place.LIMITS_TEXT: SESSION},
     uses=("sessions.agent_mixing_min", "injections.agent"), checked_against=BY_HAND)
 DEAD_SPACE = _limit(
@@ -108,16 +112,11 @@ REFLUX = _limit(
     "reflux", "Reflux limit recorded and kept", "reflux within a recorded limit",
     "reflux limit recorded in advance and not passed",
     ("injections.reflux_mm", "injections.reflux_limit_mm"), IN_TEXT)
-HALTED = _limit(
-    "halted", "Halted when called for", "delivery halted when called for",
-    "delivery halted where view was lost or resistance felt, or no halt called for",
-    ("injections.view_lost", "injections.resistance_felt", "injections.delivery_halted"))
-HALTED_WHEN_NEEDED = Share(
-    id="technique.halted_when_needed", units=INJECTION,
-    label="Halted, of those that called for it",
+HALTED = Share(
+    id="technique.halted", units=INJECTION, label="Halted, of those that called for it",
     subject="delivery halted where a halt was called for", counted="delivery halted",
     among="copolymer injections in which view was lost or resistance felt", counts=_called_for,
-    by=(), unknown=NOT_RECORDED, shown_in={Place.LIMITS_TABLE: INJECTION},
+    by=BY, unknown=NOT_RECORDED, shown_in={Place.LIMITS_TABLE: INJECTION},
     uses=("injections.view_lost", "injections.resistance_felt", "injections.delivery_halted"),
     checked_against=BY_HAND)
 

@@ -25,6 +25,8 @@ def count_estimates(units: Units) -> list[Estimate]:
     """`count.*`: units of each kind, sites, embolization complications, the suite's own log."""
     found = [_count(f"count.{name}", name.rstrip("s"), getattr(units, name)["key"])
              for name in COUNTED]
+    embolized = units.patients.loc[units.patients["embolized"], "key"]
+    found.append(_count(EMBOLIZED, "patient", embolized))
     sites = sorted(set(units.tables["patients"][Patients.site_id].dropna().astype(str)))
     found += [_count("count.sites", "site", sites), _events(units)]
     logged = units.tables["services"][Services.suite_log_procedures].dropna()
@@ -77,12 +79,14 @@ def _events(units: Units) -> Estimate:
     )
 
 
+EMBOLIZED = "count.patients_embolized"
 SITES, SESSIONS = "count.sites", "count.sessions"
 SUITE_LOG, EVENTS = "count.suite_log", "count.events"
 BY_HAND = "counted by hand on the small cohort"
 NOT_SAID = "that do not say who judged"
-UNITS_COUNTED = {"patients": "patient", "lesions": "lesion", "sessions": "session",
-                 "injections": "injection", "catheters": "catheter", "sites": "site",
+UNITS_COUNTED = {"patients": "patient", "patients_embolized": "patient",
+                 "lesions": "lesion", "sessions": "session", "injections": "injection",
+                 "catheters": "catheter", "sites": "site",
                  "suite_log": "procedure", "events": "event"}
 ANSWERS = {
     "lesions": ("avm-endovascular: Grade",),
@@ -91,11 +95,11 @@ ANSWERS = {
     "patients": ("process 7a", "process 13", "strobe 14a", "strobe 14b"),
 }
 COUNTS: tuple[Measure, ...] = tuple(
-    Worked(id=f"count.{name}", units=(unit,), label=name.capitalize(), subject=name, counted=name,
-           among=name, kind="count", work=count_estimates, checked_against=BY_HAND,
+    Worked(id=f"count.{name}", units=(unit,), label=words.capitalize(), subject=words,
+           counted=words, among=words, kind="count", work=count_estimates, checked_against=BY_HAND,
            answers=ANSWERS.get(name, ()),
            uses=("services.suite_log_procedures",) if name == "suite_log" else ())
-    for name, unit in UNITS_COUNTED.items())
+    for name, unit in UNITS_COUNTED.items() for words in [name.replace("_", " ")])
 OPEN_FUNCTION = Share(
     id="open.function", units=("patient",),
     label="No visit at least 90 days after the last treatment",

@@ -21,6 +21,7 @@ from registry.clinical.elementwise import Values, column, numbers, scalar_or_col
 from registry.clinical.technique import INJECTION_KEY, injection_technique
 from registry.problems.sentence_error import SentenceError
 from registry.schema import Injections, Sessions
+from registry.schema.vocabulary import EVOH_AGENTS
 
 LIMITS_CAUTION = "the product's instructions for use and local protocol come first"
 LIMIT_COLUMNS = ("mixing", "dead_space", "rate", "pause", "reflux", "halted")
@@ -254,7 +255,9 @@ def injection_limits(
     technique, own = technique[rows], injections[rows]
     seen = column(own, Injections.view_lost), column(own, Injections.resistance_felt)
     return technique[INJECTION_KEY].assign(
-        mixing=mixing_within(technique[Sessions.agent_mixing_min], used),
+        # Only a suspension is shaken; of another copolymer the record does not say whether it is.
+        mixing=mixing_within(technique[Sessions.agent_mixing_min], used).where(
+            own[Injections.agent].isin(EVOH_AGENTS), pd.NA),
         dead_space=dead_space_within(
             column(own, Injections.dmso_ml), column(own, Injections.dead_space_ml)
         ),

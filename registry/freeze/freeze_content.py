@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from registry.freeze.freeze_error import FreezeError
-from registry.freeze.who import PURPOSES, choose
+from registry.freeze.who import PURPOSES, choose, harm_waiting
 from registry.freeze.worked_out import work_out, worked_out_tables
 from registry.privacy.leaving import cap_ages
 from registry.schema import TABLES, Patients, TableSpec
@@ -60,11 +60,13 @@ def _rounded(row: Record) -> Record:
     }
 
 
-def content_of(snapshot: Snapshot, purpose: str) -> Content:
+def content_of(snapshot: Snapshot, purpose: str, *, although_harm_waits: bool = False) -> Content:
     """What of a registry enters a freeze for a purpose.
 
     Grades and case numbers are worked out from everything first; then patients are left out,
-    and ages capped. Raises FreezeError for an unknown purpose, or where no patient may enter.
+    and ages capped. Raises FreezeError for an unknown purpose, where no patient may enter, and
+    for research while a patient with a death or complication is held back by errors, unless
+    `although_harm_waits`: shares of harm would be too low.
     """
     if purpose not in PURPOSES:
         raise FreezeError(f"The purpose {purpose!r} is not known; give research or quality.")
@@ -74,11 +76,22 @@ def content_of(snapshot: Snapshot, purpose: str) -> Content:
             f"No patient of the registry may enter a freeze {PURPOSES[purpose].split(':')[0]}; "
             "nothing was written. Run nidusbook check to see who is in it and who is held."
         )
+    waiting = harm_waiting(who.left_out)
+    if purpose == "research" and waiting and not although_harm_waits:
+        raise FreezeError(_harm_waits(waiting))
     specs = {**TABLES, **worked_out_tables()}
     full = {**snapshot.tables, **work_out(snapshot.tables), "entries": snapshot.entries}
     tables = {name: _kept(full[name], spec, who.patients) for name, spec in specs.items()}
     tables["patients"] = cap_ages(tables["patients"])
     return Content(tables, specs, who.left_out, purpose)
+
+
+def _harm_waits(count: int) -> str:
+    who = ("1 patient with a death or complication is" if count == 1
+           else f"{count} patients with a death or complication are")
+    return (f"{who} held back by errors, so every share of harm would be too low; nothing was "
+            "written. Mend them (nidusbook check lists who and why), or freeze with "
+            "--although-harm-waits: every document then begins with it.")
 
 
 def _kept(frame: pd.DataFrame, spec: TableSpec, patients: frozenset[str]) -> pd.DataFrame:

@@ -29,27 +29,30 @@ SOFTWARE = ("nidusbook", "pandas", "pyarrow", "pandera", "SQLAlchemy")
 
 def make_freeze(
     registry: Registry, out: str | Path, *, purpose: str = "research",
-    date: dt.date | None = None,
+    date: dt.date | None = None, although_harm_waits: bool = False,
 ) -> Path:
     """Freeze a registry into the folder `out`, and return it.
 
     `purpose` is "research" (only patients whose research use is granted or waived) or
     "quality" (all). `date` is today unless given. `out` may be new, empty, or an older freeze,
-    which is then replaced. Raises FreezeError, one sentence, with nothing written.
+    which is then replaced. For research it is refused while a patient with a death or complication
+    is held back by errors, unless `although_harm_waits`. Raises FreezeError, one sentence, with
+    nothing written.
     """
     if not registry.exists:
         raise FreezeError(f"There is no registry at {registry.place} yet; take a source in first.")
-    return write_freeze(registry.snapshot(), out, purpose=purpose, date=date)
+    return write_freeze(registry.snapshot(), out, purpose=purpose, date=date,
+                        although_harm_waits=although_harm_waits)
 
 
 def write_freeze(
     snapshot: Snapshot, out: str | Path, *, purpose: str = "research",
-    date: dt.date | None = None,
+    date: dt.date | None = None, although_harm_waits: bool = False,
 ) -> Path:
     """Freeze what a registry held at one moment; see `make_freeze`."""
     out = Path(out).expanduser().absolute()
     _check_place(out)
-    content = content_of(snapshot, purpose)
+    content = content_of(snapshot, purpose, although_harm_waits=although_harm_waits)
     beside = out.with_name(f".{out.name}.part")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)

@@ -34,8 +34,8 @@ def choose(tables: Mapping[str, pd.DataFrame], held: pd.DataFrame, purpose: str)
     an error elsewhere in the row must not delay it.
 
     `left_out` is {"errors": {"patients", "with_death_or_complication", "updates_held",
-    "rows_without_code"}, "research_use": {"patients": {value: count},
-    "with_death_or_complication"}}.
+    "updates_with_death_or_complication", "rows_without_code"}, "research_use": {"patients":
+    {value: count}, "with_death_or_complication"}}.
     """
     use = _research_use(tables["patients"], held)
     excluded = use[~use.isin(RESEARCH_USE_ALLOWED)] if purpose == "research" else use.iloc[:0]
@@ -91,8 +91,20 @@ def _by_errors(registered: set[str], held: pd.DataFrame) -> dict[str, int]:
         "patients": len(out) + int(people.sum()),
         "with_death_or_complication": len(harmed) + int((people & tells).sum()),
         "updates_held": len(set(coded[Patients.patient_id]) & registered),
+        "updates_with_death_or_complication": len(
+            set(held.loc[tells, Patients.patient_id].dropna()) & registered),
         "rows_without_code": int((uncoded & (held["table"] != "services")).sum()),
     }
+
+
+def harm_waiting(left_out: Mapping[str, Any]) -> int:
+    """How many patients wait, whole or with a correction, whose rows tell of a death or event.
+
+    left_out: as `choose` counts it. While they wait, every share of harm is too low.
+    """
+    errors = left_out.get("errors", {})
+    return int(errors.get("with_death_or_complication", 0)) + int(
+        errors.get("updates_with_death_or_complication", 0))
 
 
 def _tells_harm(table: str, values: Mapping[str, str]) -> bool:

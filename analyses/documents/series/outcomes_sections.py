@@ -19,7 +19,7 @@ from analyses.measures.declared import about, measure, shown_at
 from analyses.measures.function import DISTRIBUTIONS, MOMENTS, SCORES, WORSE_BY_CAUSE
 from analyses.measures.measuring import median_of
 from analyses.measures.places import Place
-from analyses.measures.practice_kept import HALTED_WHEN_NEEDED, limits_by_operator
+from analyses.measures.practice_kept import limits_by_operator
 from analyses.measures.procedures import (
     AIR_KERMA,
     HIGH_KERMA,
@@ -63,8 +63,6 @@ def procedures_section(results: Results, limits: PracticeLimits | None = None) -
               *(f"{_capital(row['limit'])}: {row['wanted']}." for row in rows_of(used.table()))),
         measures_table(results, "technique", "Within the practice limits", _limits()),
         limits_picture(results),
-        measures_table(results, "halted-when-needed", "Delivery halted where it was called for",
-                       [(HALTED_WHEN_NEEDED.id, "injection")]),
         grouped_table(results, "technique-by-formulation",
                       "Within the practice limits by formulation", _limits(), "formulation",
                       folded=True),
@@ -95,7 +93,7 @@ def _measured() -> list[tuple[str, str]]:
 
 def _limits() -> list[tuple[str, str]]:
     """The practice limits, each judged on every injection (mixing: session) it applies to."""
-    return [pair for pair in shown_at(Place.LIMITS_TABLE) if pair[0] != HALTED_WHEN_NEEDED.id]
+    return shown_at(Place.LIMITS_TABLE)
 
 
 def dose_picture(results: Results) -> Picture:

@@ -33,6 +33,7 @@ from analyses.measures.places import Place
 from analyses.measures.resection import CONFOUNDED
 from analyses.measures.results import Results
 from analyses.measures.small_cells import SUPPRESSED
+from analyses.measures.weaknesses import EMBOLIZED
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 
@@ -57,11 +58,12 @@ def _patients(results: Results) -> tuple[Block, ...]:
     patients, lesions, sessions, injections = (
         results.one(f"count.{name}", name[:-1])
         for name in ("patients", "lesions", "sessions", "injections"))
-    said = (f"{_counted(patients)} with {_counted(lesions)} were treated; "
-            f"{_counted(sessions)} of embolization with {_counted(injections)} were done.")
+    embolized = results.one(EMBOLIZED, "patient")
+    said = (f"{_counted(patients)} with {_counted(lesions)} were treated; {embolized.n:,} of them "
+            f"had {_counted(sessions)} of embolization with {_counted(injections)}.")
     found = [e for e in results.estimates if e.id.startswith("baseline.")]
     return (
-        Paragraph((Sentence(said, (patients, lesions, sessions, injections)),
+        Paragraph((Sentence(said, (patients, lesions, embolized, sessions, injections)),
                    *(s for pair in PATIENT for s in told(results, *pair)),
                    *_open(results, "baseline"))),
         flow_picture(results), baseline_table(results.units, found, "ruptured"),

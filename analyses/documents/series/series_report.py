@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Document, Points, Section, Sentence, Table
-from analyses.documents.always_said import cautions
+from analyses.documents.always_said import cautions, only_a_part
 from analyses.documents.checklists.filled import checklist_sections
 from analyses.documents.pictures import by_grade_picture, by_unit_picture
 from analyses.documents.series.embolized_section import embolized_section
@@ -43,6 +43,7 @@ from analyses.measures.declared import shown_at
 from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
 from analyses.measures.small_cells import outside_results
+from analyses.measures.weaknesses import EMBOLIZED
 from analyses.models.model_estimates import ModelNumbers, model_numbers
 from analyses.population.exclusions import hash_words
 from analyses.statistics.estimate import Estimate
@@ -150,7 +151,8 @@ def _with_checklists(document: Document, results: Results) -> Document:
 
 def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section]:
     main = [
-        Section("Summary", (Points(_summary(results)), cautions(results.manifest))),
+        Section("Summary", (*only_a_part(results.manifest), Points(_summary(results)),
+                            cautions(results.manifest))),
         introduction(),
         *methods_sections(results, model_methods(work.models)),
         *literature_methods(work.literature),
@@ -182,10 +184,11 @@ def _summary(results: Results) -> tuple[Sentence, ...]:
     """Five sentences: what was done with the first outcome, then one outcome a sentence."""
     counts = tuple(
         results.one(f"count.{name}", name[:-1]) for name in ("patients", "lesions", "sessions"))
+    embolized = results.one(EMBOLIZED, "patient")
     patients, lesions, sessions = (f"{count.n:,}" for count in counts)
-    done = (f"{patients} patients with {lesions} treated lesions had {sessions} embolization "
-            "sessions")
+    done = (f"{patients} patients with {lesions} lesions were treated; {embolized.n:,} of them had "
+            f"{sessions} embolization sessions")
     found = [s for pair in shown_at(Place.SUMMARY) for s in told(results, *pair)]
     first, *others = found or [Sentence("")]
     outcome = f"; {first.text[:1].lower()}{first.text[1:]}" if first.text else "."
-    return (Sentence(done + outcome, (*counts, *first.estimates)), *others)
+    return (Sentence(done + outcome, (*counts, embolized, *first.estimates)), *others)
