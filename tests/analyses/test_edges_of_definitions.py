@@ -152,12 +152,13 @@ def test_the_event_discussed_is_the_gravest_of_the_patient() -> None:
     # The perforation of 1 June left nothing; the bleed of 20 June killed.
     assert index_event(TABLES) == 2
     # A permanent deficit is graver than a transient one, however early.
-    tables = with_cells(TABLES, "complications", 3, death=False)
+    alive = {"death": False, "mrs_worst": 4}
+    tables = with_cells(TABLES, "complications", 3, **alive)
     tables = with_cells(tables, "complications", 2, deficit="transient", symptomatic=True)
     assert index_event(tables) == 2
     # Of two alike, the earlier.
     tables = with_cells(tables, "complications", 2, deficit="permanent")
-    assert index_event(with_cells(tables, "complications", 3, death=False)) == 1
+    assert index_event(with_cells(tables, "complications", 3, **alive)) == 1
 
 
 # What counts, and what may be given ----------------------------------------------------------
@@ -180,11 +181,15 @@ def test_what_nobody_has_reviewed_is_not_unrelated_and_counts() -> None:
 
 
 def test_the_gate_gives_no_point_where_only_events_can_be_unknown() -> None:
-    event = pd.Series([True, False, pd.NA], dtype="boolean")
-    assert not gate(event, Known.ONLY_WITH_AN_EVENT)
-    assert not gate(event, Known.ONLY_WITHOUT_AN_EVENT)
-    assert gate(event, Known.EITHER_WAY)
-    assert gate(event.dropna(), Known.ONLY_WITH_AN_EVENT)
+    rows = pd.DataFrame({"event": pd.array([True, False, pd.NA], dtype="boolean")})
+    assert not gate(rows, "event", Known.ONLY_WITH_AN_EVENT)
+    assert not gate(rows, "event", Known.ONLY_WITHOUT_AN_EVENT)
+    assert gate(rows, "event", Known.EITHER_WAY)
+    assert gate(rows.dropna(), "event", Known.ONLY_WITH_AN_EVENT)
+    # Nobody saw the third again: unknown, either way.
+    lost = rows.assign(lost=[False, False, True])
+    assert gate(lost, "event", Known.ONLY_WITH_AN_EVENT).unknown == 1
+    assert gate(lost, "event", Known.ONLY_WITH_AN_EVENT)
 
 
 @pytest.mark.parametrize(("after", "near"), [(89.0, False), (90.0, True), (99.0, True)])

@@ -223,3 +223,32 @@ def test_nothing_recorded_gives_no_number_and_no_failure() -> None:
     empty = {name: table.iloc[:0] for name, table in TABLES.items()}
     found = haemorrhage_estimates(units_of(empty))
     assert found and all(e.value is None for e in found)
+
+
+# A bleed is counted once, and never lost -------------------------------------------------------
+
+def test_one_bleed_in_two_tables_without_a_link_is_one() -> None:
+    """The haemorrhages row of a complication's lesion and day, whatever its cause."""
+    linked = len(distinct_bleeds(TABLES))
+    rows = TABLES["haemorrhages"]
+    place = rows.index[rows["complication_no"].notna()][0]
+    for cause in ("a procedure", "spontaneous"):
+        apart = with_cells(TABLES, "haemorrhages", place, complication_no=pd.NA, cause=cause)
+        assert len(distinct_bleeds(apart)) == linked
+
+
+def test_a_bleed_that_only_a_visit_tells_of_is_counted() -> None:
+    """"A bleed since the visit before": yes, and no row of it between the two."""
+    visits = TABLES["follow_ups"]
+    last = visits.sort_values("follow_up_date").index[-1]
+    told = with_cells(TABLES, "follow_ups", last, haemorrhage_since=True)
+    assert len(distinct_bleeds(told)) == len(distinct_bleeds(TABLES)) + 1
+    added = distinct_bleeds(told).iloc[-1]
+    day = visits.loc[last, "follow_up_date"]
+    assert not added["exact"] and added["earliest"] <= added["day"] < day
+    # A bleed on record between the two visits is the one that the visit speaks of.
+    between = with_row(told, "haemorrhages", patient_id=visits.loc[last, "patient_id"],
+                       lesion_no=visits.loc[last, "lesion_no"], haemorrhage_no=8,
+                       haemorrhage_date=str(added["day"].date()), date_known_to="day",
+                       cause="spontaneous")
+    assert len(distinct_bleeds(between)) == len(distinct_bleeds(TABLES)) + 1

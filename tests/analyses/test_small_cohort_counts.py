@@ -135,19 +135,20 @@ def test_an_event_goes_to_the_other_lesion_when_its_own_was_embolized_long_befor
 # Complications -------------------------------------------------------------------------------
 
 @pytest.mark.parametrize(("id", "unit", "events", "n"), [
-    # Events naming an injection: patient 2 and the retained catheter; 13 injections.
-    ("complication.any", "injection", 2, 13),
+    # Events naming an injection: patient 2 and the retained catheter; 13 injections, of which 4
+    # were in a session with an event that names none.
+    ("complication.any", "injection", 2, 9),
     # Patients 2, 3, 5, 10 once, patient 4 in both sessions; 12 procedures.
     ("complication.any", "session", 6, 12),
     ("complication.any", "lesion", 5, 9),
     ("complication.any", "patient", 5, 8),
-    # Patients 2, 4 (second session), 5; unknown in patient 3.
-    ("complication.symptomatic", "session", 3, 11),
-    ("complication.symptomatic", "patient", 3, 7),
+    # Patients 2, 4 (second session), 5; patient 3 by the deficit, though symptoms are blank.
+    ("complication.symptomatic", "session", 4, 12),
+    ("complication.symptomatic", "patient", 4, 8),
     # Patient 3; patient 4 twice.
     ("complication.haemorrhagic", "session", 3, 12),
     ("complication.haemorrhagic", "patient", 2, 8),
-    ("complication.haemorrhagic_symptomatic", "session", 1, 11),
+    ("complication.haemorrhagic_symptomatic", "session", 2, 12),
     # Without the perforation in navigation; the mechanism in patient 3 is not recorded.
     ("complication.haemorrhagic_without_navigation", "session", 1, 11),
     ("complication.haemorrhagic_without_navigation", "patient", 1, 7),
@@ -156,6 +157,9 @@ def test_an_event_goes_to_the_other_lesion_when_its_own_was_embolized_long_befor
     # Patient 3, and the second session of patient 4; patient 5 not yet known.
     ("complication.permanent_deficit", "session", 2, 11),
     ("complication.permanent_deficit", "patient", 2, 7),
+    # Patients 2 (transient), 3, 4; patient 5 not yet known.
+    ("complication.new_deficit", "session", 3, 11),
+    ("complication.new_deficit", "patient", 3, 7),
     # Patient 4; patient 5 was not seen after the session.
     ("complication.death_30d", "session", 1, 11),
     ("complication.death_30d", "patient", 1, 7),
@@ -165,6 +169,8 @@ def test_an_event_goes_to_the_other_lesion_when_its_own_was_embolized_long_befor
     ("complication.retained_catheter", "catheter", 1, 5),
     # Patients 3, 4, 6 (operation), 7 (radiosurgery); 5 not yet known; 9 treated.
     ("combined.permanent_deficit_or_death", "patient", 4, 8),
+    # The same, and the second lesion of patient 2.
+    ("combined.permanent_deficit_or_death", "lesion", 4, 9),
 ])
 def test_harm_as_counted_by_hand(
     results: Results, id: str, unit: str, events: int, n: int
@@ -174,7 +180,7 @@ def test_harm_as_counted_by_hand(
 
 def test_events_naming_no_injection_are_told(results: Results) -> None:
     found = results.one("complication.any", "injection")
-    assert "4 events naming no injection left out" in found.notes()
+    assert "4 events naming no injection" in found.notes()
 
 
 def test_events_placed_by_date_are_told(results: Results) -> None:
@@ -298,3 +304,50 @@ def test_groups_add_up_to_the_whole(results: Results) -> None:
             whole = results.one(id, unit)
             assert sum(p.events or 0 for p in parts) == whole.events
             assert sum(p.n or 0 for p in parts) == whole.n
+
+
+# Who is known --------------------------------------------------------------------------------
+
+def lost_tables() -> dict[str, pd.DataFrame]:
+    """Nobody was seen again after the last treatment, and no event has an mRS at 30 days."""
+    tables = dict(TABLES)
+    tables["follow_ups"] = TABLES["follow_ups"].iloc[:0]
+    tables["complications"] = TABLES["complications"].assign(
+        mrs_30d=pd.NA, mrs_90d=pd.NA, resolved_date=pd.NaT).astype(
+        TABLES["complications"].dtypes.to_dict())
+    return tables
+
+
+def test_the_lost_are_unknown_and_never_unharmed() -> None:
+    """With nobody followed up a share over all would be the flattering one: each leaves it."""
+    seen, lost = (work_out(units_of(t)) for t in (TABLES, lost_tables()))
+    for id, unit in (("complication.permanent_deficit", "patient"),
+                     ("complication.new_deficit", "session"),
+                     ("combined.permanent_deficit_or_death", "patient"),
+                     ("combined.permanent_deficit_or_death", "lesion")):
+        before, after = seen.one(id, unit), lost.one(id, unit)
+        assert after.events == before.events and (after.n or 0) < (before.n or 0)
+        assert any("of unknown outcome" in note for note in after.notes())
+
+
+def test_an_mrs_of_6_is_a_death_in_every_estimate() -> None:
+    """Dead at 30 days by the scale, "death: no" and no date: never a proof of being alive."""
+    tables = with_cells(TABLES, "complications", 0, mrs_30d=6, death=False)
+    assert tables["patients"].set_index("patient_id").loc["A-0002", "death_date"] is pd.NaT
+    before, after = (work_out(units_of(t)) for t in (TABLES, tables))
+    for id, unit in (("complication.death_30d", "patient"), ("death.all_cause_30d", "patient"),
+                     ("complication.permanent_deficit", "patient"),
+                     ("combined.permanent_deficit_or_death", "patient")):
+        assert after.one(id, unit).events == (before.one(id, unit).events or 0) + 1, id
+    assert after.one("function.independent", "patient").events == (
+        before.one("function.independent", "patient").events or 0) - 1
+
+
+def test_an_event_counts_under_its_own_cause_and_once() -> None:
+    """Put down to the resection: no complication of embolization, but still harm of treatment."""
+    tables = with_cells(TABLES, "complications", 1, cause="resection")
+    before, after = (work_out(units_of(t)) for t in (TABLES, tables))
+    for id in ("complication.any", "complication.permanent_deficit"):
+        assert after.one(id, "session").events == (before.one(id, "session").events or 0) - 1
+    combined = "combined.permanent_deficit_or_death"
+    assert after.one(combined, "patient").events == before.one(combined, "patient").events
