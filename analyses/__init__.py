@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from analyses.statistics.proportions.trend import trend_across_groups
     from analyses.statistics.rates.rates import incidence_rate
     from analyses.statistics.regression.fitting import fit
+    from analyses.statistics.timetoevent.gray import gray_test
     from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
     from analyses.statistics.timetoevent.survival_curves import survival
     from analyses.study.one_study import Study, open_study
@@ -53,6 +54,7 @@ _HOMES = {
     "fit": "statistics.regression.fitting",
     "g_chart": "statistics.control_charts.rare_event_charts",
     "gaps_between_events": "statistics.control_charts.rare_event_charts",
+    "gray_test": "statistics.timetoevent.gray",
     "incidence_rate": "statistics.rates.rates",
     "laney_p_chart": "statistics.control_charts.attribute_charts",
     "laney_u_chart": "statistics.control_charts.attribute_charts",
@@ -71,9 +73,10 @@ _HOMES = {
 __all__ = [
     "Estimate", "Study", "average_run_length", "clustered_proportion", "compare_groups",
     "cumulative_incidence", "cusum_limit", "cusum_scores", "days_between_events", "ewma_chart",
-    "fit", "g_chart", "gaps_between_events", "incidence_rate", "laney_p_chart", "laney_u_chart",
-    "open_study", "p_chart", "pool_proportions", "proportion", "proportion_difference",
-    "risk_adjusted_cusum", "survival", "t_chart", "trend_across_groups", "u_chart",
+    "fit", "g_chart", "gaps_between_events", "gray_test", "incidence_rate", "laney_p_chart",
+    "laney_u_chart", "open_study", "p_chart", "pool_proportions", "proportion",
+    "proportion_difference", "risk_adjusted_cusum", "survival", "t_chart", "trend_across_groups",
+    "u_chart",
 ]
 
 

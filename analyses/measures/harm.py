@@ -326,7 +326,7 @@ ANY = Share(
     shown_in={Place.HARM_TABLE: TWO, Place.HARM_ALL_UNITS: FOUR,
               Place.HARM_OTHER_UNITS: ("injection", "lesion"), Place.HARM_BY_UNIT: FOUR,
               Place.HARM_TEXT: TWO, Place.HARM_BY_GROUP: PER_SESSION, Place.SUMMARY: PER_SESSION,
-              Place.DEFINITIONS: FOUR, Place.TREND_HARM: PER_SESSION,
+              Place.DEFINITIONS: FOUR, Place.DIFFERENCES_DRAWN: PER_SESSION,
               Place.QUALITY_OUTCOME: PER_SESSION, Place.COMPARED: PER_SESSION,
               Place.CASE_ANY: PER_SESSION, Place.PRECISION: PER_SESSION,
               Place.MODELLED: PER_SESSION, Place.MONITORED: PER_SESSION},

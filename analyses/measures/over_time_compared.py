@@ -1,7 +1,7 @@
-"""Groups compared over time: the effect first, the test beside it.
+"""Groups compared over time: effects with intervals, and no test.
 
-Confirmed obliteration: differences in cumulative incidence with Gray's test. Life without
-haemorrhage: differences in restricted mean with the log-rank test. Groups differ in more than
+Confirmed obliteration: differences in cumulative incidence. Life without haemorrhage: differences
+in restricted mean. Groups differ in more than
 the one thing that names them: a difference describes, it is not an effect of the group.
 """
 
@@ -26,10 +26,7 @@ from analyses.measures.over_time import (
 )
 from analyses.population.unit_frames import Units, once
 from analyses.statistics.estimate import Estimate, replaced
-from analyses.statistics.timetoevent.gray import gray_test
-from analyses.statistics.timetoevent.groups_compared import GroupTest
 from analyses.statistics.timetoevent.log_rank import log_rank_test
-from analyses.words.wording_of_p import p_text
 from registry.schema import Patients
 
 DIFFERENCE = f"{OBLITERATION}.difference"
@@ -38,7 +35,7 @@ MEAN_DIFFERENCE = f"{RESTRICTED}.difference"
 
 @once
 def compared_over_time(units: Units) -> list[Estimate]:
-    """Differences of every group of FEW or more units against the first, tests in the flags."""
+    """Differences of every group of FEW or more units against the first."""
     lesions, patients = obliteration_durations(units), bleed_durations(units)
     return [
         *(e for column in OBLITERATION_BY for e in obliteration_differences(lesions, column)),
@@ -49,8 +46,7 @@ def compared_over_time(units: Units) -> list[Estimate]:
 def obliteration_differences(lesions: pd.DataFrame, column: str) -> list[Estimate]:
     """Cumulative incidence at GROUPED_AT years, each later group minus the first.
 
-    Intervals allow for patients with several lesions. Gray's test has no form for them: it is
-    worked out on one lesion a patient, the one treated first, and says so.
+    Intervals allow for patients with several lesions.
     """
     names = large_groups(lesions, column)
     rows = lesions[lesions[column].isin(names)].reset_index(drop=True)
@@ -58,12 +54,11 @@ def obliteration_differences(lesions: pd.DataFrame, column: str) -> list[Estimat
         return []
     curves = incidence(rows, OBLITERATION, "lesion", column)
     assert curves is not None
-    words = _gray_words(rows, column, len(names))
     found = []
     for name in names[1:]:
         difference = curves.difference(GROUPED_AT, name, names[0])
         found.append(replaced(
-            difference, id=DIFFERENCE, flags=(*difference.flags, words),
+            difference, id=DIFFERENCE,
             group={"years": str(GROUPED_AT), column: f"{name} minus {names[0]}"},
             clusters=rows.loc[rows[column].isin([name, names[0]]), Patients.patient_id].nunique()))
     return found
@@ -80,29 +75,9 @@ def mean_differences(patients: pd.DataFrame, column: str) -> list[Estimate]:
     test = log_rank_test(
         rows["years"], (rows["event"] > 0).astype(int), categories(rows, column), tau=tau,
         id=RESTRICTED, unit="patient", measure="years")
-    words = _test_words(test, len(names), "")
-    return [replaced(e, id=MEAN_DIFFERENCE, flags=(*e.flags, words), clusters=e.n,
+    return [replaced(e, id=MEAN_DIFFERENCE, clusters=e.n,
                      group={"years": str(tau), column: f"{name} minus {names[0]}"})
             for name, e in zip(names[1:], test.effects, strict=True)]
-
-
-def _gray_words(rows: pd.DataFrame, column: str, groups: int) -> str:
-    first = rows.sort_values([Patients.patient_id, "start", "key"]).drop_duplicates(
-        Patients.patient_id
-    )
-    first = first.sort_index().reset_index(drop=True)
-    test = gray_test(first["years"], first["event"], categories(first, column),
-                     time=GROUPED_AT, unit="lesion", measure="years")
-    single = len(first) < len(rows)
-    return _test_words(test, groups, ", one lesion a patient" if single else "")
-
-
-def _test_words(test: GroupTest, groups: int, where: str) -> str:
-    """`Gray's test of the 3 groups: P = 0.04, 2 df`, or why there is none."""
-    name = f"{test.name} of the {groups} groups{where}"
-    if test.p is None:
-        return f"{name} cannot be given: {'; '.join(test.flags)}"
-    return f"{name}: {p_text(test.p)}, {test.df} df"
 
 
 OBLITERATION_DIFFERENCE = Worked(

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
-from analyses.measures.comparison_tests import comparison_tests
 from analyses.measures.comparisons import comparison_estimates
 from analyses.measures.declared import TOPICS, estimates_of
 from analyses.measures.missing_outcome import missing_outcome_estimates
@@ -20,7 +19,6 @@ Progress = Callable[[str], None]
 
 QUESTIONS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
     ("comparisons", comparison_estimates),
-    ("tests beside them", comparison_tests),
     ("missing outcomes", missing_outcome_estimates),
 )
 """What is asked of the measures themselves, with a name for the progress line."""

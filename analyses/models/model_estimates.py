@@ -28,10 +28,8 @@ from analyses.statistics.regression.e_value import as_risk_ratio, e_value, e_val
 from analyses.statistics.regression.fitting import fit
 from analyses.statistics.regression.imputed_fit import fit_completed
 from analyses.statistics.regression.standardisation import numbers_needed
-from analyses.statistics.table_numbers import number_at
 from analyses.words.estimate_text import plural
 from analyses.words.flags import NO_MODEL
-from analyses.words.wording_of_p import p_text
 
 SEEN, ALONE, COMPLETE, E_VALUE, E_BOUND = (
     "seen", "alone", "complete_rows", "e_value", "e_value_of_bound")
@@ -108,15 +106,13 @@ def _lines(result: PlannedResult) -> list[TermEstimates]:
 
 
 def _unanswered(result: PlannedResult) -> list[Estimate]:
-    """A model without a ratio: how many rows and events there were, and the test given instead."""
+    """A model without a ratio: how many rows and events there were, and what was seen."""
     if result.fit is None or result.answered:
         return []
     found = []
     for e in result.ratios:
         term = (e.group or {})["term"]
-        p = Estimate(id=f"{e.id}.p", kind="P value", value=number_at(result.fit.table, term, "p"),
-                     unit=e.unit, n=e.n, method=result.fit.fitted.method, group=e.group)
-        found += [replaced(e, flags=(*e.flags, NO_MODEL)), p, *seen_behind(result, term, e)]
+        found += [replaced(e, flags=(*e.flags, NO_MODEL)), *seen_behind(result, term, e)]
     return found
 
 
@@ -129,16 +125,15 @@ def _outside(result: PlannedResult) -> list[Estimate]:
 
 
 def unanswered_words(result: PlannedResult) -> str:
-    """Of a model without a ratio: its events, where they fall, and the P of the test instead."""
+    """Of a model without a ratio: its events, and where they fall."""
     assert result.fit is not None
     fit = result.fit
     said = []
     for e in result.ratios:
         term = (e.group or {})["term"]
-        p = number_at(fit.table, term, "p")
         level = term.partition(" [")[2].rstrip("]")
         start = f"{level}: " if level and len(result.ratios) > 1 else ""
-        said.append(f"{start}{seen_text(seen_behind(result, term, e))}, {p_text(p)}")
+        said.append(f"{start}{seen_text(seen_behind(result, term, e))}")
     return (f"{fit.events:,} {'event' if fit.events == 1 else 'events'} in {fit.n:,} "
             f"{result.model.unit if fit.n == 1 else plural(result.model.unit)}; "
             f"{'; '.join(said)}.")

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from analyses.models.declared_question import PRIMARY, Question, read_questions
 from analyses.models.technique_declared import later_steps, not_offered
 from analyses.models.technique_outcomes import outcome_of
 from analyses.statistics.regression.estimator_choice import ESTIMATORS
@@ -54,13 +55,14 @@ class PlannedModel:
 
 @dataclass(frozen=True)
 class Plan:
-    """A plan: title, date, models, and the hash of its content."""
+    """A plan: title, date, models, the questions named beforehand, and a hash of it all."""
 
     title: str
     date: datetime.date
     models: tuple[PlannedModel, ...]
     level: float = 0.95
     note: str = field(default="", compare=False)
+    questions: tuple[Question, ...] = ()
 
     @property
     def hash(self) -> str:
@@ -72,6 +74,11 @@ class Plan:
     def heading(self) -> str:
         """One line for reports: title, date and the first 12 digits of the hash."""
         return f"{self.title}, declared {self.date.isoformat()}, hash {self.hash[:12]}"
+
+
+def declared_late(plan: Plan, frozen: datetime.date | None) -> bool:
+    """Whether a plan was dated after the data were frozen: it was not written before them."""
+    return frozen is not None and plan.date > frozen
 
 
 def _term_table(term: Term) -> dict[str, Any]:
@@ -99,7 +106,8 @@ def _model_table(model: PlannedModel) -> dict[str, Any]:
 
 
 def _plain(plan: Plan) -> dict[str, Any]:
-    return {"title": plan.title, "date": plan.date.isoformat(), "level": plan.level,
+    asked = {"questions": [vars(one) for one in plan.questions]} if plan.questions else {}
+    return {"title": plan.title, "date": plan.date.isoformat(), "level": plan.level, **asked,
             "model": [_model_table(model) for model in plan.models]}
 
 
@@ -118,6 +126,9 @@ def write_plan(plan: Plan, path: str | Path) -> None:
     lines = [f"# {line}" for line in plan.note.splitlines()]
     lines += [f"title = {_value(plan.title)}", f"date = {plan.date.isoformat()}",
               f"level = {plan.level!r}"]
+    for question in plan.questions:
+        lines += ["", "[primary]" if question.role == PRIMARY else "[[secondary]]"]
+        lines += [f"{key} = {_value(value)}" for key, value in question.table().items()]
     for model in plan.models:
         lines += ["", "[[model]]"]
         for key, value in _model_table(model).items():
@@ -144,11 +155,14 @@ def read_plan(path: str | Path) -> Plan:
         problems.append(f"level: found {level!r}; wanted a share such as 0.95")
     models = [_read_model(place, table, problems)
               for place, table in enumerate(content.get("model", []), start=1)]
-    if not models:
-        problems.append("no [[model]] is declared; a plan has at least one")
+    questions, wrong = read_questions(content)
+    problems += wrong
+    if not models and not questions:
+        problems.append("no question and no [[model]] is declared; a plan has at least one")
     if problems or not isinstance(date, datetime.date):
         raise ValueError(f"{path.name}: " + "; ".join(problems))
-    return Plan(str(content.get("title", path.stem)), date, tuple(filter(None, models)), level)
+    return Plan(str(content.get("title", path.stem)), date, tuple(filter(None, models)), level,
+                questions=questions)
 
 
 def _read_model(place: int, table: dict[str, Any], problems: list[str]) -> PlannedModel | None:

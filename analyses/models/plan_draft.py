@@ -8,6 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 from textwrap import fill
 
+from analyses.measures.comparisons import COMPARED
+from analyses.measures.harm import ANY
 from analyses.models.model_plan import MISSING_RULES, write_plan
 from analyses.models.technique_declared import all_terms
 from analyses.models.technique_outcomes import OUTCOMES
@@ -29,6 +31,15 @@ Analysis plan of the technique models. Change it to what your service wants to a
 anybody looks at the data, and give it to `nidusbook report FREEZE --out DIR --plan THIS-FILE`.
 The report prints it whole, with its date and a hash of its content; whatever was not declared
 before the day of the freeze is called exploratory.
+
+Name what you want to know before you look: one primary question, up to five secondary ones.
+Only these have intervals of differences and P values in the paper, held together at 5 %;
+everything else is called exploratory. Take the marks away from lines such as these:
+  [primary]
+  measure = "{ANY.id}"
+  unit = "session"
+  by = "agent"          one of {", ".join(COMPARED)}
+  [[secondary]]         the same three lines
 
 Leave out the models you do not ask: few questions, few chance findings. A model has
   name      your words for it

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from analyses.models.model_plan import Plan
+from analyses.models.model_plan import Plan, declared_late
 from analyses.models.planned_result import PlannedResult
 from analyses.models.planned_run import OBSERVATIONAL, run_plan
 from analyses.models.technique_plan import default_plan
@@ -57,7 +57,7 @@ def run_technique_models(
     results = run_plan(plan, frames)
     if own:
         results += _without_a_table(plan, frames)
-    late = own and data_seen is not None and plan.date > data_seen
+    late = own and declared_late(plan, data_seen)
     if late or not own:
         results = tuple(replace(result, status="exploratory") for result in results)
     heading = plan.heading if own else (

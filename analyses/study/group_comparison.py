@@ -4,25 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from analyses.content.blocks import Block, Cell, Section, Table, plain
 from analyses.documents.tables.measure_tables import number_cell
-from analyses.measures.baseline import compared_levels
-from analyses.measures.comparisons import differences
-from analyses.measures.counting import FEW
+from analyses.measures.comparisons import differences, groups_compared
 from analyses.measures.headlines import Headline
 from analyses.statistics.estimate import Estimate
-from analyses.statistics.regression.exact import PERMUTATIONS, permutation_p
 from analyses.study.answers import Answer, in_a_sentence
 from analyses.study.study_shown import ShowsItself
 from analyses.words.wording_of_p import p_text
-from registry.schema import Patients
-
-FLOOR = 8
-"""Fewest events, and fewest units without one, in all: the analysis plan's floor."""
-
 
 CAUTION = ("Groups of an observational series differ in more than what names them: a difference "
            "describes, and does not show an effect.")
@@ -34,13 +25,15 @@ class Comparison(ShowsItself):
 
     answer: the measure in each group, its counts; differences: each group less the one that the
     others are compared with (-1 to 1); p_value: of one test of all groups by exchange of whole
-    patients, None where there is none; why: why there is no test, or no comparison at all.
+    patients (or Fisher's), None where there is none; why: why there is no test, or no comparison
+    at all; method: the test's name; not_tested: groups too small for it.
     """
 
     answer: Answer
     differences: tuple[Estimate, ...]
     p_value: float | None
     why: str
+    method: str = ""
     not_tested: tuple[str, ...] = ()
 
     def frame(self) -> pd.DataFrame:
@@ -65,8 +58,7 @@ class Comparison(ShowsItself):
         if self.p_value is None:
             return f"No test: {self.why}."
         out = (f"; left out as too small: {', '.join(self.not_tested)}" if self.not_tested else "")
-        return (f"Test of all groups by exchange of whole patients ({PERMUTATIONS:,} exchanges): "
-                f"{p_text(self.p_value)}{out}.")
+        return f"Test of all groups ({self.method}): {p_text(self.p_value)}{out}."
 
     def content(self) -> tuple[Section, ...]:
         """The counts of each group, the differences, the test, and the methods."""
@@ -89,44 +81,6 @@ def compared(headline: Headline, by: str, answer: Answer, level: float) -> Compa
     """
     if not headline.verdict:
         return Comparison(answer, (), None, headline.verdict.why)
-    rows = headline.known()
-    rows = rows[rows[by].isin(compared_levels(rows, by))]
-    events = int(rows["event"].sum())
-    if min(events, len(rows) - events) < FLOOR:
-        return Comparison(answer, (), None, (
-            f"{events} with the event and {len(rows) - events} without; at least {FLOOR} of each "
-            "are wanted for a comparison, so the counts stand alone"))
     found = tuple(differences(headline, by, level))
-    if not found:
-        return Comparison(answer, (), None, f"there are not two groups with {FEW} units of known "
-                          "outcome")
-    tested, left = _testable(rows, by)
-    if tested[by].nunique() < 2:
-        return Comparison(answer, found, None, "too few events or units in the groups for a test")
-    return Comparison(answer, found, exchange_p(tested, by), "", left)
-
-
-def exchange_p(rows: pd.DataFrame, by: str) -> float:
-    """P value of one test of all groups: outcomes exchanged between whole patients.
-
-    rows: `event` (boolean), `patient_id` and the groups `by`. Patients are exchanged with those
-    who have as many rows; the statistic is the score of the groups (see `permutation_p`).
-    """
-    names = list(dict.fromkeys(rows[by].astype(str)))
-    groups = rows[by].astype(str).to_numpy()
-    x = np.column_stack([np.ones(len(rows)), *(groups == name for name in names[1:])])
-    patients, _ = pd.factorize(rows[Patients.patient_id])
-    return permutation_p(x.astype(float), rows["event"].to_numpy(dtype=float),
-                         list(range(1, len(names))), patients)
-
-
-def _testable(rows: pd.DataFrame, by: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """The rows of groups large enough for the test, and the names of the others.
-
-    Wanted: 5 units, and 1 event and 1 unit without one to be expected of a group of that size.
-    """
-    share = float(rows["event"].mean())
-    sizes = rows[by].astype(str).value_counts()
-    large = sizes[(sizes >= FEW) & (sizes * min(share, 1 - share) >= 1)].index
-    small = tuple(sorted(set(sizes.index) - set(large)))
-    return rows[rows[by].astype(str).isin(large)], small
+    tested = groups_compared(headline, by, level)
+    return Comparison(answer, found, tested.p_value, tested.why, tested.method, tested.left_out)

@@ -27,8 +27,8 @@ def limitations_section(results: Results, models: tuple[Sentence, ...]) -> Secti
         Sentence("The work is observational: who was embolized, how far and in how many sessions "
                  "was decided patient by patient, so that every comparison is open to confounding "
                  "by indication. Nothing here shows that one thing led to another."),
-        Sentence("Many comparisons are shown and none is adjusted for their number: some will "
-                 "stand out by chance alone."),
+        Sentence("Comparisons that were not named beforehand are exploratory: some will stand out "
+                 "by chance alone."),
         Sentence("No signal is not evidence of safety: with few patients even a frequent harm can "
                  "stay unseen."),
     )),))

@@ -109,10 +109,14 @@ def _statistics() -> tuple[Block, ...]:
         plain(
             "A proportion is printed as events/n (value %, low–high) with its 95 % interval.",
             "Where each patient gives one row the interval is that of Clopper and Pearson (1934); "
-            "where patients give several rows it is that of Korn and Graubard (1998), clustered on "
-            "the patient.",
-            "With no events, or events only, the exact interval by patients is given (Hanley and "
-            "Lippman-Hand 1983 for its wording).",
+            "where patients give several rows it is the same with an effective number of rows, "
+            "from the within-patient correlation drawn towards 0.2 where events are few, so that "
+            "none and a few events have intervals of one kind; that of Korn and Graubard (1998) "
+            "stands beside it in the file of results (with no events: Hanley and Lippman-Hand 1983 "
+            "for the wording).",
+            "Who was not seen 30 days after treatment, and had no event, is left out of shares of "
+            "deficit and death; where an outcome can be unknown only in those with an event, "
+            "bounds are given in place of a share.",
             "Numbers that fail the presentation standards of the US National Center for Health "
             "Statistics (Parker and others 2017) are printed and marked.",
             "Medians are given with quartiles and an interval by order statistics, or by the "
@@ -127,16 +131,16 @@ def _statistics() -> tuple[Block, ...]:
             "patient gives several lesions, with a variance by patient. Follow-up is summarised "
             "by the reverse Kaplan–Meier estimate (Schemper and Smith 1996); what imaging dates "
             "leave open is bounded by the estimate of Turnbull (1976).",
-            "Groups over time are compared by the test of Gray (1988) and the log-rank test."),
+            "Groups over time are compared by differences with intervals."),
         plain(
-            "Differences of two proportions have the hybrid score interval of Newcombe (1998), or "
-            "that of a marginal model clustered on the patient where patients repeat; trends "
-            "across ordered groups follow Armitage (1955), with a score test clustered on the "
-            "patient (Boos 1992).",
+            "Differences of two proportions have the hybrid score interval of Newcombe (1998), or, "
+            "where patients repeat, the hybrid of the groups' clustered intervals with the "
+            "correlation of the patients they share (Zou and Donner 2008); none is given with "
+            "under 8 events or under 8 units without one.",
             "Missing outcomes are shown three ways: known outcomes only, best and worst case, and "
             "weighted by the inverse probability of being observed (Robins and others 1994).",
-            "No P value stands without its estimate, and none is adjusted for the number of "
-            "comparisons."),
+            "P values are given for the questions named beforehand and for nothing else, adjusted "
+            "after Holm (1979); groups are tested by exchange of whole patients."),
     )
 
 

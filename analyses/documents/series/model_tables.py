@@ -16,7 +16,6 @@ from analyses.models.technique_term import Kind
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
 from analyses.words.numerals import points, quantity, ratio, span
-from analyses.words.wording_of_p import p_text
 
 if TYPE_CHECKING:
     from analyses.documents.series.technique_lines import Line
@@ -155,7 +154,7 @@ def _curve_cell(found: Diagnosis) -> Cell:
         return Cell("–")
     p = found.curve.value or 0.0
     words = "a curve fits better" if p < CURVED else "no sign of a curve"
-    return Cell(f"{words} ({p_text(p)})", found.curve)
+    return Cell(words, found.curve)
 
 
 def risk_table(outcome: str, unit: str, title: str, lines: Sequence[Line]) -> tuple[Table, ...]:

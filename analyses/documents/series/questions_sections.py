@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table, plain
+from analyses.documents.series.declared_section import by_chance
 from analyses.documents.tables.measure_tables import number_cell
 from analyses.figures.figure_flow import flow_figure
 from analyses.figures.figure_measures import difference_figure
-from analyses.measures.comparisons import COMPARED, all_heterogeneity, trends
+from analyses.measures.comparisons import trends
 from analyses.measures.declared import about, shown_at
 from analyses.measures.flow import flow_of, words_of
 from analyses.measures.group_words import GROUP_LABELS
 from analyses.measures.headlines import headlines
 from analyses.measures.missing_outcome import FEWEST
+from analyses.measures.null_findings import null_findings
 from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.proportions.proportions_compared import FLOOR
 
 
 def flow_picture(results: Results) -> Picture:
@@ -29,14 +32,16 @@ def flow_picture(results: Results) -> Picture:
 
 
 def comparisons_section(results: Results) -> Section:
-    """Periods, grades, intents, rupture and agent compared; trends; whether groups differ."""
-    return Section("Comparisons", (
+    """Periods, grades, intents, rupture and agent compared; trends: none of it asked beforehand."""
+    return Section("Exploratory comparisons", (
         plain("Groups of an observational series differ in more than what names them: a "
               "difference describes, and does not show an effect.",
-              f"Groups under {FEWEST} units are not compared. Many comparisons are shown; some "
-              "will stand out by chance alone."),
+              f"Groups under {FEWEST} units are not compared, and no measure with under {FLOOR} "
+              f"events or under {FLOOR} units without one. None of these comparisons was named "
+              "beforehand, so none has a P value: some intervals leave out no difference by "
+              "chance alone."),
+        Paragraph((by_chance(null_findings(results.units)),)),
         differences_table(results), difference_picture(results), trends_block(results),
-        heterogeneity_table(results),
     ))
 
 
@@ -52,13 +57,13 @@ def differences_table(results: Results) -> Table:
     return Table("differences", "Differences between groups", (
         "Measure", "By", "Groups", "Counts and difference (95 % interval)", "Patients"),
         tuple(rows), ("First group less the second, in percentage points. One row a patient: "
-                      "Newcombe's hybrid score interval (1998); several: a marginal model "
-                      "clustered on the patient.",), folded=True)
+                      "Newcombe's hybrid score interval (1998); several: the hybrid of the "
+                      "groups' clustered intervals (Zou and Donner 2008).",), folded=True)
 
 
 def difference_picture(results: Results) -> Picture:
     """The differences of one measure, drawn."""
-    (id, _), = shown_at(Place.TREND_HARM)
+    (id, _), = shown_at(Place.DIFFERENCES_DRAWN)
     found = _differences(results, id)
     labels = [f"{GROUP_LABELS[column]}: {pair}" for column, pair in map(_group, found)]
     caption = f"{about(id).label} per session: differences between groups, first less second"
@@ -69,32 +74,15 @@ def difference_picture(results: Results) -> Picture:
 
 
 def trends_block(results: Results) -> Paragraph:
-    """A sentence a trend: the change a step with its interval, then the test."""
-    return Paragraph(tuple(trends_of(results, Place.COMPARED)))
-
-
-def trends_of(results: Results, *places: Place) -> list[Sentence]:
-    """The sentences on the trends of these measures, by grade and by calendar year."""
+    """A sentence a trend, by grade and by calendar year: the change a step with its interval."""
     told = []
     every = headlines(results.units)
-    for id, _ in shown_at(*places):
+    for id, _ in shown_at(Place.COMPARED):
         for trend in trends(every[id]):
             _, step = _group(trend.estimate)
             subject = f"{about(id).subject}, per {every[id].unit}, {step}"
-            told.append(Sentence(trend.sentence(subject), (trend.estimate,)))
-    return told
-
-
-def heterogeneity_table(results: Results) -> Table:
-    """Whether the groups differ, said plainly, beside the range of their shares."""
-    rows = []
-    for found in all_heterogeneity(results.units, COMPARED):
-        rows.append((Cell(about(found.id).label, heading=True), Cell(f"per {found.unit}"),
-                     Cell(GROUP_LABELS[found.column]), Cell(found.words())))
-    return Table("heterogeneity", "Do the groups differ at all?", (
-        "Measure", "Unit", "By", "Plainly"), tuple(rows),
-        ("The shares of the groups stand in the tables by grade, intent, agent, year and "
-         "rupture; a P value says nothing without them.",), folded=True)
+            told.append(Sentence(trend.change(subject), (trend.estimate,)))
+    return Paragraph(tuple(told))
 
 
 def missing_section(results: Results) -> Section:

@@ -39,6 +39,8 @@ WORKS = (
      "Stat Med 1996;15:361–387."),
     ("Heinze", "2002", "Heinze G, Schemper M. A solution to the problem of separation in logistic "
      "regression. Stat Med 2002;21:2409–2419."),
+    ("Holm", "1979", "Holm S. A simple sequentially rejective multiple test procedure. Scand J "
+     "Stat 1979;6:65–70."),
     ("Jayaraman", "2012", "Jayaraman MV, Meyers PM, Derdeyn CP, et al. Reporting standards for "
      "angiographic evaluation and endovascular treatment of cerebral arteriovenous malformations. "
      "J Neurointerv Surg 2012;4:325–330."),
@@ -87,6 +89,8 @@ WORKS = (
      "CRC Press; 2018."),
     ("VanderWeele", "2017", "VanderWeele TJ, Ding P. Sensitivity analysis in observational "
      "research: introducing the E-value. Ann Intern Med 2017;167:268–274."),
+    ("Zou", "2008", "Zou GY, Donner A. Construction of confidence limits about effect measures: a "
+     "general approach. Stat Med 2008;27:1693–1702."),
 )
 """First author (or group), year, and the work as it is listed."""
 

@@ -17,7 +17,7 @@ from analyses.documents.series.outcomes_sections import (
     limits_picture,
     shift_picture,
 )
-from analyses.documents.series.questions_sections import flow_picture, trends_of
+from analyses.documents.series.questions_sections import flow_picture
 from analyses.documents.series.said import paragraph, sentence_of, told
 from analyses.documents.series.time_sections import (
     bleed_free_pictures,
@@ -104,7 +104,6 @@ def _closure(results: Results) -> tuple[Block, ...]:
                   "Closure of the nidus is given in @obliteration-and-resection, "
                   "by Spetzler–Martin grade in @embolization-complete-by-grade and "
                   "@final-confirmed-by-grade."),
-        Paragraph(tuple(trends_of(results, Place.TREND_CLOSURE))),
         paragraph(results, Place.OPERATION_TEXT,
                   "The operation by extent of embolization is shown in "
                   "@resection-by-extent and @blood-loss-by-extent.", CONFOUNDED),
@@ -120,7 +119,6 @@ def _harm(results: Results) -> tuple[Block, ...]:
                   "Complications are given in @complications-summary, by unit of "
                   "analysis in @complication-any-by-unit and by kind in @kinds-of-complication; "
                   "every recorded event is listed in @events."),
-        Paragraph(tuple(trends_of(results, Place.TREND_HARM))),
         harm_table(results),
         *(by_unit_picture(results, id)
           for id in dict.fromkeys(id for id, _ in shown_at(Place.HARM_BY_UNIT))),

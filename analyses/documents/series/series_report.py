@@ -6,6 +6,7 @@ operator codes, and the manuscript that may leave it, with neither and with smal
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -14,6 +15,7 @@ from analyses.content.blocks import Document, Points, Section, Sentence, Table
 from analyses.documents.always_said import cautions, only_a_part
 from analyses.documents.checklists.filled import checklist_sections
 from analyses.documents.pictures import by_grade_picture, by_unit_picture
+from analyses.documents.series.declared_section import declared_section
 from analyses.documents.series.embolized_section import embolized_section
 from analyses.documents.series.event_sections import events_table
 from analyses.documents.series.learning_section import learning_section
@@ -40,6 +42,7 @@ from analyses.documents.series.technique_section import (
 from analyses.documents.series.to_write import declarations, discussion, introduction
 from analyses.literature.comparison import Literature, beside_literature
 from analyses.measures.declared import shown_at
+from analyses.measures.null_findings import null_findings
 from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
 from analyses.measures.small_cells import outside_results
@@ -55,6 +58,7 @@ if TYPE_CHECKING:
     from analyses.models.embolized_or_not import EmbolizedOrNot
     from analyses.models.learning_effect import LearningEffect
     from analyses.models.model_plan import Plan
+    from analyses.models.questions_answered import AnsweredQuestion
     from analyses.models.technique_models import TechniqueModels
     from analyses.statistics.precision.precision_plan import Precision
 
@@ -71,6 +75,8 @@ class SeriesWork:
     literature: Literature = Literature((), ())
     embolized: EmbolizedOrNot | None = None
     learning: LearningEffect | str | None = None
+    questions: tuple[AnsweredQuestion, ...] = ()
+    late: bool = False
 
     @cached_property
     def numbers(self) -> ModelNumbers:
@@ -83,6 +89,8 @@ class SeriesWork:
         return (*(e for plan in self.precision for e in plan.estimates), *self.numbers.estimates,
                 *self.literature.estimates,
                 *(self.embolized.estimates if self.embolized else ()),
+                *(e for one in self.questions for e in one.estimates),
+                *null_findings(self.results.units).estimates,
                 *getattr(self.learning, "estimates", ()))
 
 
@@ -97,6 +105,8 @@ def series_work(
     """
     from analyses.models.embolized_or_not import embolized_or_not
     from analyses.models.learning_frame import learning_of_sessions
+    from analyses.models.model_plan import declared_late
+    from analyses.models.questions_answered import answer_questions
     from analyses.models.technique_frame import technique_models
 
     tell = progress or (lambda words: None)
@@ -107,8 +117,12 @@ def series_work(
     tell("published series")
     literature = beside_literature(results, published)
     tell("resections with and without embolization, and experience")
-    return SeriesWork(results, models, precision, literature, embolized_or_not(results.units),
-                      learning_of_sessions(results.units))
+    embolized, learning = embolized_or_not(results.units), learning_of_sessions(results.units)
+    tell("the questions named beforehand, and what chance alone would show")
+    frozen = datetime.date.fromisoformat(results.manifest["date"])
+    late = plan is not None and declared_late(plan, frozen)
+    questions = () if plan is None or late else answer_questions(results.units, plan.questions)
+    return SeriesWork(results, models, precision, literature, embolized, learning, questions, late)
 
 
 def series_document(work: SeriesWork) -> Document:
@@ -157,6 +171,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
         *methods_sections(results, model_methods(work.models)),
         *literature_methods(work.literature),
         *results_sections(results, technique_blocks(work.models, work.numbers)),
+        declared_section(work.questions, late=work.late),
         *literature_results(work.literature),
         precision_section(work.precision),
         discussion(),

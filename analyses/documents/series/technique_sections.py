@@ -79,25 +79,17 @@ def outcome_section(models: TechniqueModels, outcome: str, unit: str) -> Section
                            *_warnings(outcome, unit, lines),
                            *diagnosis_tables(outcome, unit, title, results)]
     refused = [line for line in lines if line.ratio is None and line.note]
-    if any(_tested(line) for line in refused):
-        blocks.append(plain(*_instead(refused)))
+    if any(line.result.fit is not None and not line.result.answered for line in refused):
+        blocks.append(plain(*_instead()))
     if refused:
         blocks.append(Points(tuple(Sentence(f"{line.label}: {line.note}") for line in refused)))
     return Section(title, tuple(blocks))
 
 
-def _tested(line: Line) -> bool:
-    """Whether a test stands in the place of a model with too few events."""
-    return line.result.fit is not None and not line.result.answered
-
-
-def _instead(refused: Sequence[Line]) -> tuple[str, ...]:
-    """Why there is no model, and which test stands in its place."""
-    methods = dict.fromkeys(line.result.fit.fitted.method for line in refused
-                            if line.result.fit is not None and _tested(line))
+def _instead() -> tuple[str, ...]:
+    """Why there is no model, and what stands in its place."""
     return (f"Under {FEWEST_EVENTS} events (or rows without the event) no interval of a model can "
-            "be trusted, and no ratio is given. What was seen stands below, with the P of a test "
-            f"that needs no model of its own: {'; '.join(methods)}.",)
+            "be trusted, and no ratio is given. What was seen stands below.",)
 
 
 def lines_of(result: PlannedResult) -> list[Line]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -14,14 +13,16 @@ from analyses.statistics.arrays import Floats, Labels, Mask, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, given, replaced
 from analyses.statistics.proportions import clusters as by_patient
 from analyses.statistics.proportions.clustered import clustered_proportion
+from analyses.statistics.proportions.difference_limits import (
+    difference_limits,
+    newcombe_limits,
+)
 from analyses.statistics.proportions.independent import proportion
-from analyses.statistics.proportions.intervals import wilson
 from analyses.words.flags import FEW_UNITS, NO_INTERVAL, NOTHING_COUNTED
 
 NEWCOMBE = "Newcombe hybrid score"
 CLUSTERED_HYBRID = "hybrid of the arms' clustered intervals"
 
-Limits = tuple[float | None, float | None]
 
 def proportion_difference(
     events_1: int, trials_1: int, events_2: int, trials_2: int, *, level: float = 0.95,
@@ -45,7 +46,7 @@ def proportion_difference(
                                 level=level, method=NEWCOMBE, arms=arms))
     if not all(arm.n for arm in arms):
         return replaced(counted, flags=(NOTHING_COUNTED,))
-    return _hybrid(counted, _wilson_limits(counted))
+    return _newcombe(counted)
 
 
 def clustered_difference(
@@ -94,30 +95,21 @@ def clustered_difference(
     if not all(a.n for a in arms):
         return replaced(counted, flags=(NOTHING_COUNTED,))
     if len(patients) == len(outcome):
-        return _hybrid(replaced(counted, method=NEWCOMBE), _wilson_limits(counted))
-    limits = [(arm.low, arm.high) for arm in counted.arms]
-    return _hybrid(counted, limits, arms_correlation(outcome, picks[0], patient))
+        return _newcombe(replaced(counted, method=NEWCOMBE))
+    return _shared(counted, outcome, picks, patient)
 
 
-def arms_correlation(outcome: Floats, in_first: Mask, patient: Whole) -> float:
-    """Correlation of two arms' proportions, which the patients they share give them.
-
-    outcome: 0/1, one a row; in_first: whether the row is of the first arm; patient: codes. Each
-    arm's influence summed by patient, and their correlation times k/(8 + k), k the fewest events
-    or rows without one in an arm: with few it cannot be told from the rows. 0 where an arm has
-    no events, or only events.
-    """
-    influences, fewest = [], np.inf
-    for pick in (in_first, ~in_first):
-        share = outcome[pick].mean()
-        influences.append(by_patient.totals(np.where(pick, outcome - share, 0.0), patient))
-        fewest = min(fewest, outcome[pick].sum(), (1 - outcome[pick]).sum())
-    if not fewest:
-        return 0.0
-    one, two = influences
-    spread = math.sqrt(float((one**2).sum() * (two**2).sum()))
-    together = float((one * two).sum()) / spread if spread else 0.0
-    return together * float(fewest) / (by_patient.WORTH + float(fewest))
+def _shared(
+    counted: Estimate, outcome: Floats, picks: Sequence[Mask], patient: Whole,
+) -> Estimate:
+    """The difference of arms that may share patients; none where an arm has no interval."""
+    one, two = (given(arm.value) for arm in counted.arms)
+    totals = [by_patient.totals(np.where(pick, values, 0.0), patient)
+              for pick in picks for values in (outcome, np.ones_like(outcome))]
+    limits = difference_limits(*totals, level=counted.level)
+    if np.isnan(limits.low) or np.isnan(limits.high):
+        return _without_interval(counted, one - two)
+    return _within(counted, one - two, float(limits.low), float(limits.high))
 
 
 def _counted(named: Estimate) -> Estimate:
@@ -127,29 +119,11 @@ def _counted(named: Estimate) -> Estimate:
                     n=sum(given(arm.n) for arm in named.arms), flags=few)
 
 
-def _wilson_limits(counted: Estimate) -> list[Limits]:
-    """Wilson's limits of each arm."""
-    found = (wilson(given(arm.events), given(arm.n), counted.level) for arm in counted.arms)
-    return [(float(low), float(high)) for low, high in found]
-
-
-def _hybrid(counted: Estimate, limits: Sequence[Limits], together: float = 0.0) -> Estimate:
-    """The combination of two intervals: each arm lends the side that faces the bound.
-
-    together: correlation of the two proportions, -1 to 1.
-    """
-    one, two = (given(arm.value) for arm in counted.arms)
-    (low_1, high_1), (low_2, high_2) = limits
-    if low_1 is None or high_1 is None or low_2 is None or high_2 is None:
-        return _without_interval(counted, one - two)
-    low = one - two - _recovered(one - low_1, high_2 - two, together)
-    high = one - two + _recovered(high_1 - one, two - low_2, together)
-    return _within(counted, one - two, low, high)
-
-
-def _recovered(first: float, second: float, together: float) -> float:
-    """The half width on one side, from the arms' own half widths that face it."""
-    return math.sqrt(max(0.0, first**2 + second**2 - 2 * together * first * second))
+def _newcombe(counted: Estimate) -> Estimate:
+    one, two = counted.arms
+    limits = newcombe_limits(given(one.events), given(one.n), given(two.events), given(two.n),
+                             counted.level)
+    return _within(counted, float(limits.value), float(limits.low), float(limits.high))
 
 
 def _within(counted: Estimate, value: float, low: float, high: float) -> Estimate:

@@ -76,16 +76,25 @@ class Trend:
             f"{p_text(self.p)}{exact}"
         )
 
+    def change(self, subject: str | None = None) -> str:
+        """An English sentence with effect, interval and counts, without the test."""
+        told = self.estimate.number_text()
+        step = " a step of the score" if self.estimate.value is not None else ""
+        notes = "".join(f"; {note}" for note in self.estimate.notes())
+        return self._said(subject, f"{told}{step}{notes}")
+
     def sentence(self, subject: str | None = None) -> str:
         """An English sentence with effect, interval, counts and test.
 
         It speaks of the proportion, since the event may be a wanted one.
         """
+        return self._said(subject, self.as_text())
+
+    def _said(self, subject: str | None, told: str) -> str:
         said = subject or self.estimate.id
         return (
             f"{said[:1].upper()}{said[1:]}: the proportion {_direction(self.estimate)} over the "
-            f"ordered groups ({self.as_text()}; {self.estimate.events} events among "
-            f"{self.estimate.n})."
+            f"ordered groups ({told}; {self.estimate.events} events among {self.estimate.n})."
         )
 
 

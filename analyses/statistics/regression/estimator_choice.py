@@ -31,8 +31,8 @@ def _automatic_binary(rows: ModelRows) -> Choice:
         return Choice("exact", (
             f"With {int(rows.y.sum())} events among {rows.n} rows the data cannot answer this "
             f"with a regression model (at least {FEWEST_EVENTS} events and as many non-events "
-            "are needed for an interval that can be trusted); an exact or permutation test is "
-            "given instead."))
+            "are needed for an interval that can be trusted); the counts are given instead, and "
+            "a test only where no other term is held the same."))
     if rows.repeated:
         return Choice("penalised-gee", (
             f"{_patients(rows)}: rows of one patient are alike, so the interval is clustered on "
