@@ -104,9 +104,10 @@ def _shared(
 ) -> Estimate:
     """The difference of arms that may share patients; none where an arm has no interval."""
     one, two = (given(arm.value) for arm in counted.arms)
-    totals = [by_patient.totals(np.where(pick, values, 0.0), patient)
-              for pick in picks for values in (outcome, np.ones_like(outcome))]
-    limits = difference_limits(*totals, level=counted.level)
+    (found, n), (found_2, n_2) = (
+        (by_patient.totals(np.where(pick, outcome, 0.0), patient),
+         by_patient.totals(pick.astype(float), patient)) for pick in picks)
+    limits = difference_limits(found, n, found_2, n_2, counted.level)
     if np.isnan(limits.low) or np.isnan(limits.high):
         return _without_interval(counted, one - two)
     return _within(counted, one - two, float(limits.low), float(limits.high))
