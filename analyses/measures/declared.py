@@ -21,6 +21,7 @@ from analyses.measures import (
     obliteration,
     over_time,
     over_time_compared,
+    plan_followed,
     practice_kept,
     procedures,
     resection,
@@ -34,8 +35,9 @@ from analyses.words.about import About, same_words
 
 TOPICS: MappingProxyType[str, ModuleType] = MappingProxyType({
     "who is counted": flow, "obliteration": obliteration, "complications": harm,
-    "favourable outcome": favourable, "function": function, "resection": resection,
-    "procedures": procedures, "technique": practice_kept, "patients and lesions": baseline,
+    "favourable outcome": favourable, "plan followed": plan_followed, "function": function,
+    "resection": resection, "procedures": procedures, "technique": practice_kept,
+    "patients and lesions": baseline,
     "complications in detail": complication_detail, "haemorrhage": haemorrhage,
     "over time": over_time, "groups over time": over_time_compared,
     "what the data leave open": weaknesses,

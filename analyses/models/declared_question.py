@@ -65,7 +65,8 @@ def _question(role: str, where: str, table: Mapping[str, Any], problems: list[st
     said = {key: str(table.get(key, "")) for key in ("measure", "unit", "by")}
     problems += [f"{where}: {key!r} is not known; wanted measure, unit and by"
                  for key in table if key not in said]
-    shares = {one.id: one for one in all_measures().values() if isinstance(one, Share) and one.in_results}
+    shares = {one.id: one for one in all_measures().values()
+              if isinstance(one, Share) and one.in_results}
     share = shares.get(said["measure"])
     if share is None:
         problems.append(f"{where}: measure {said['measure']!r} is not a share that can be "

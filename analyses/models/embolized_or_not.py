@@ -1,20 +1,24 @@
-"""Resections with embolization before them beside those without, made alike by weighting.
+"""Lesions planned for embolization before resection beside those resected alone, made alike.
 
-The groups were chosen by the team, lesion by lesion (confounding by indication). Both are shown as
-they were; the weighted comparison balances what was recorded, and nothing else. Rows are first
-operations on a lesion.
+By the plan at the first treatment, operated or not, and by the harm of the whole treatment: who was
+harmed before reaching the operation counts. The groups were chosen by the team, lesion by lesion
+(confounding by indication). Both are shown as they were; the weighted comparison balances what was
+recorded, and nothing else.
 """
 
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
-from analyses.measures.counting import shares
+from analyses.measures.counting import share, shares
+from analyses.measures.gate import LOST, Known, gate
+from analyses.measures.harm import combined_lesions
 from analyses.measures.measuring import median_of
-from analyses.measures.resection import days_since_session, resected_with_extent
+from analyses.measures.obliteration import final_lesions
+from analyses.measures.plan_followed import EMERGENCY, first_plans
 from analyses.population.counted_events import LESION
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate, replaced
@@ -32,10 +36,10 @@ INDICATION = (
 )
 COVARIATES = ("sm_grade", "ruptured", "age_at_treatment")
 OUTCOMES: Mapping[str, tuple[str, str]] = {
-    Resections.blood_loss_ml: ("Blood loss", "mL"),
-    Resections.operation_min: ("Operation time", "min"),
-    "complete": ("Complete resection", ""),
-    "permanent": ("Permanent deficit or death", ""),
+    "harmed": ("Permanent deficit or death from any treatment", ""),
+    "closed": ("Final obliteration confirmed", ""),
+    Resections.blood_loss_ml: ("Blood loss of the first operation, where operated", "mL"),
+    Resections.operation_min: ("Time of the first operation, where operated", "min"),
 }
 """Outcome column → its words and unit; without a unit it is yes/no."""
 GROUPS = {"yes": True, "no": False}
@@ -58,14 +62,15 @@ class ComparedOutcome:
 class EmbolizedOrNot:
     """The comparison, whole.
 
-    lesions: resected lesions with embolization before, and without; outcomes: a line each;
+    lesions: planned for embolization before resection, and resected alone; outcomes: a line each;
     balance: standardised differences before and after weighting (of the outcome with most rows),
-    as estimates in pairs by covariate.
+    as estimates in pairs by covariate; left_out: lesions first treated by an emergency operation.
     """
 
     lesions: tuple[int, int]
     outcomes: tuple[ComparedOutcome, ...]
     balance: Mapping[str, tuple[Estimate, Estimate]] = field(default_factory=dict)
+    left_out: int = 0
 
     @property
     def widest(self) -> WeightedComparison | None:
@@ -91,36 +96,71 @@ class EmbolizedOrNot:
         return tuple(replaced(e, label=_label(e)) for e in every)
 
 
-def first_operations(units: Units) -> pd.DataFrame:
-    """Resected lesions with `embolized_before`, OUTCOMES and COVARIATES.
+def by_first_plan(units: Units) -> pd.DataFrame:
+    """Lesions planned for embolization before resection, or resected first, with OUTCOMES.
 
-    A lesion embolized only after its operation counts as not embolized before.
+    One row a lesion, by the plan at its first treatment, operated or not: `embolized_before`
+    (boolean), COVARIATES, `harmed` and `closed` (boolean or blank) from the whole treatment;
+    blood loss and time of its first operation, blank where it was never operated. Lesions whose
+    first treatment was an emergency operation are left out: their reason to operate was another.
     """
-    lesions = resected_with_extent(units)
-    rows = units.tables["resections"].sort_values(
-        [*LESION, Resections.resection_date, Resections.resection_no]
-    )
-    first = rows.groupby(LESION, as_index=False).head(1)
-    first = first.assign(before=days_since_session(first, units.tables["sessions"]).notna())
-    joined = lesions.drop(columns=["sm_grade"]).merge(
-        first[[*LESION, Resections.blood_loss_ml, Resections.operation_min, "before"]], on=LESION)
+    rows = first_plans(units)
+    emergency = rows["plan"].eq("resected alone") & rows[Resections.urgency].eq(EMERGENCY)
+    rows = rows[rows["plan"].notna() & ~emergency.fillna(False).astype(bool)]
+    operations = units.tables["resections"].sort_values(
+        [*LESION, Resections.resection_date, Resections.resection_no])
+    first = operations.groupby(LESION, as_index=False).first()
+    joined = rows.drop(columns=["sm_grade"]).merge(
+        first[[*LESION, Resections.blood_loss_ml, Resections.operation_min]], on=LESION,
+        how="left").set_axis(rows.index)
     numbers = {name: joined[name].astype("Float64").astype(float)
                for name in (Resections.blood_loss_ml, Resections.operation_min, "age_at_treatment")}
     return joined.assign(
-        **numbers, embolized_before=joined["before"].astype(bool),
+        **numbers, embolized_before=joined["plan"].eq("embolized first").astype(bool),
+        harmed=_of(joined, combined_lesions(units), "event"),
+        closed=_of(joined, final_lesions(units), "confirmed"),
         sm_grade=joined["sm_grade_value"].astype("Float64").astype(float),
         ruptured=joined["ruptured"].map({"yes": True, "no": False}).astype("boolean"))
 
 
+def _of(rows: pd.DataFrame, frame: pd.DataFrame, column: str) -> pd.Series:
+    """A column of another lesion frame, on these rows; blank where the lesion is not in it."""
+    return rows["key"].map(frame.set_index("key")[column]).astype("boolean")
+
+
+def emergencies(units: Units) -> int:
+    """Lesions left out because their first treatment was an emergency operation."""
+    rows = first_plans(units)
+    out = rows["plan"].eq("resected alone") & rows[Resections.urgency].eq(EMERGENCY)
+    return int(out.fillna(False).sum())
+
+
 def embolized_or_not(units: Units) -> EmbolizedOrNot | None:
-    """The comparison for one freeze; None where all or none were embolized before."""
-    rows = first_operations(units)
+    """The comparison for one freeze; None where one of the two groups is empty.
+
+    Where the gate refuses a share of harm (a deficit not yet known), it is not compared.
+    """
+    rows = by_first_plan(units)
     counts = tuple(int(rows["embolized_before"].eq(group).sum()) for group in GROUPS.values())
     if not all(counts):
         return None
-    outcomes = tuple(_compared(rows, outcome) for outcome in OUTCOMES)
-    whole = EmbolizedOrNot((counts[0], counts[1]), outcomes)
-    return EmbolizedOrNot(whole.lesions, outcomes, _balance(whole.widest))
+    lost = rows["key"].map(combined_lesions(units).set_index("key")[LOST]).astype(bool)
+    verdict = gate(rows.assign(lost=lost), "harmed", Known.ONLY_WITH_AN_EVENT)
+    outcomes = tuple(
+        _refused(rows, outcome, verdict.why) if outcome == "harmed" and not verdict
+        else _compared(rows, outcome) for outcome in OUTCOMES)
+    whole = EmbolizedOrNot((counts[0], counts[1]), outcomes, left_out=emergencies(units))
+    return replace(whole, balance=_balance(whole.widest))
+
+
+def _refused(rows: pd.DataFrame, outcome: str, why: str) -> ComparedOutcome:
+    """An outcome that may not be given as a point: the groups' bounds, and no comparison."""
+    groups = tuple(
+        replaced(share(rows[rows["embolized_before"].eq(group)], outcome,
+                       id=f"embolized_or_not.{outcome}", unit="lesion",
+                       known=Known.ONLY_WITH_AN_EVENT), group={"embolized_before": name})
+        for name, group in GROUPS.items())
+    return ComparedOutcome(outcome, groups, None, why)
 
 
 def _compared(rows: pd.DataFrame, outcome: str) -> ComparedOutcome:
@@ -166,4 +206,4 @@ def _imbalance(found: WeightedComparison, covariate: Hashable, when: str) -> Est
 def _label(estimate: Estimate) -> str:
     outcome = estimate.id.split(".")[1]
     words = OUTCOMES.get(outcome, (outcome.replace("_", " "), ""))[0]
-    return f"{words}, embolized before the resection or not"
+    return f"{words}, planned for embolization before resection, or resected alone"

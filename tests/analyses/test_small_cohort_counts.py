@@ -13,6 +13,7 @@ from small_cohort import small_tables
 
 from analyses.measures.obliteration import final_lesions, imaging_after_treatment
 from analyses.measures.results import Results, work_out
+from analyses.models.embolized_or_not import embolized_or_not, emergencies
 from analyses.population.counted_events import embolization_complications
 from analyses.population.unit_frames import units_of
 
@@ -351,3 +352,40 @@ def test_an_event_counts_under_its_own_cause_and_once() -> None:
         assert after.one(id, "session").events == (before.one(id, "session").events or 0) - 1
     combined = "combined.permanent_deficit_or_death"
     assert after.one(combined, "patient").events == before.one(combined, "patient").events
+
+
+# The plan at the first treatment ---------------------------------------------------------------
+
+@pytest.mark.parametrize(("id", "events", "n"), [
+    # Embolization before resection was the first plan of patients 1, 3, 4, 5, 6 and 10. Resected:
+    # 1 and 6; patient 3's plan is ongoing.
+    ("plan.completed", 2, 5),
+    # Harmed: 3 and 4 before they reached an operation, 6 by it; 5 is not yet known.
+    ("plan.harm", 3, 5),
+    # Confirmed closed: patient 1.
+    ("plan.closed", 1, 5),
+])
+def test_a_plan_is_followed_from_the_first_treatment_on(
+    results: Results, id: str, events: int, n: int
+) -> None:
+    assert counts(results, id, "lesion") == (events, n)
+
+
+def test_an_emergency_operation_is_not_the_plan_carried_out() -> None:
+    tables = with_cells(TABLES, "resections", 0, urgency="emergency")
+    assert counts(work_out(units_of(tables)), "plan.completed", "lesion") == (1, 5)
+    # Of those resected alone it stands apart: the reason to operate was another.
+    own = TABLES["resections"]
+    first = own.index[own["patient_id"].eq("A-0009")][0]
+    urgent = with_cells(TABLES, "resections", first, urgency="emergency")
+    assert emergencies(units_of(urgent)) == 1 and emergencies(units_of(TABLES)) == 0
+    assert embolized_or_not(units_of(urgent)) is None  # nobody else was resected alone
+
+
+def test_harm_before_the_operation_belongs_to_the_plan() -> None:
+    """The operation's own harm would count one of five: two never reached it."""
+    found = embolized_or_not(units_of(TABLES))
+    assert found is not None and found.lesions == (6, 1)
+    harmed = next(one for one in found.outcomes if one.outcome == "harmed")
+    assert [(e.events, e.n) for e in harmed.groups] == [(3, 5), (0, 1)]
+    assert "no point" in harmed.refusal  # patient 5's deficit is not yet known

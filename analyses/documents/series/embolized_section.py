@@ -24,23 +24,32 @@ COVARIATE_WORDS = {
     "sm_grade": "Spetzler–Martin grade", "ruptured": "ruptured before treatment",
     "age_at_treatment": "age at treatment",
 }
-TITLE = "Embolized before the resection, or not"
+TITLE = "Embolization before resection planned, or resection alone"
 
 
 def embolized_section(found: EmbolizedOrNot | None) -> Section:
     """The two groups as they were, the weighted comparison, and the balance behind it."""
     if found is None:
         return Section(TITLE, (plain(
-            "There is nothing to compare: of the resected lesions all, or none, were embolized "
-            "before."),))
+            "There is nothing to compare: one of the two groups is empty."),))
     with_, without = found.lesions
     blocks: list[Block] = [
-        Paragraph((Sentence(f"Of the resected lesions {with_:,} were embolized before the "
-                            f"operation and {without:,} were not.", found.counts),)),
+        Paragraph((Sentence(
+            f"By the plan at the first treatment, operated or not: {with_:,} lesions were to be "
+            f"embolized and then resected; {without:,} were resected without embolization"
+            f"{_left_out(found.left_out)}.", found.counts),)),
         Caution("Before these groups are compared", (Sentence(INDICATION), *(
             Sentence(words) for words in _warnings(found)))),
         _table(found), *_picture(found)]
     return Section(TITLE, tuple(blocks))
+
+
+def _left_out(emergencies: int) -> str:
+    """Who stands apart: operated in an emergency, before anything could be planned."""
+    if not emergencies:
+        return ""
+    return (f" ({emergencies:,} more first treated by an emergency operation "
+            f"{'is' if emergencies == 1 else 'are'} left out)")
 
 
 def _warnings(found: EmbolizedOrNot) -> tuple[str, ...]:
@@ -57,10 +66,12 @@ def _said(words: str) -> str:
 
 def _table(found: EmbolizedOrNot) -> Table:
     return Table("embolized-or-not", TITLE, (
-        "Outcome", "Embolized before", "Not embolized before", "Weighted comparison (95 %)"),
+        "Outcome", "Embolization, then resection planned", "Resection alone",
+        "Weighted comparison (95 %)"),
         tuple(_row(one) for one in found.outcomes), (
-        "Medians, or events of lesions, as they were. Weighted comparison: embolized over not "
-        "(ratio of geometric means), or embolized minus not (percentage points), with overlap "
+        "Medians, or events of lesions, as they were; who was harmed before reaching the "
+        "operation is counted. Weighted comparison: first group over second (ratio of geometric "
+        "means), or first less second (percentage points), with overlap "
         "weights (Li and others 2018) from grade, rupture and age; interval by bootstrap of "
         "patients that also draws the weights again. A description of these patients, not the "
         "effect of embolization.",))
@@ -92,7 +103,7 @@ def _picture(found: EmbolizedOrNot) -> tuple[Picture, ...]:
          for place, when in enumerate(("before", "after"))},
         index=[COVARIATE_WORDS.get(name, name) for name in found.balance])
     caption = ("Balance of the two groups before and after weighting: standardised differences, "
-               "embolized minus not; beyond 0.1 is usually called unbalanced (Austin 2009)")
+               "first group less second; beyond 0.1 is usually called unbalanced (Austin 2009)")
     alt = f"{caption}: " + "; ".join(
         f"{name} {line['before']:.2f} before, {line['after']:.2f} after"
         for name, line in frame.iterrows())
