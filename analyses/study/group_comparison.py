@@ -8,9 +8,10 @@ import pandas as pd
 
 from analyses.content.blocks import Block, Cell, Section, Table, plain
 from analyses.documents.tables.measure_tables import number_cell
-from analyses.measures.comparisons import differences, groups_compared
+from analyses.measures.comparisons import differences, enough, groups_compared
 from analyses.measures.headlines import Headline
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.proportions.proportions_compared import FLOOR
 from analyses.study.answers import Answer, in_a_sentence
 from analyses.study.study_shown import ShowsItself
 from analyses.words.wording_of_p import p_text
@@ -81,6 +82,12 @@ def compared(headline: Headline, by: str, answer: Answer, level: float) -> Compa
     """
     if not headline.verdict:
         return Comparison(answer, (), None, headline.verdict.why)
+    rows = headline.known()
+    if not enough(rows):
+        events = int(rows["event"].sum())
+        return Comparison(answer, (), None, (
+            f"{events} with the event and {len(rows) - events} without; at least {FLOOR} of each "
+            "are wanted for a comparison, so the counts stand alone"))
     found = tuple(differences(headline, by, level))
     tested = groups_compared(headline, by, level)
     return Comparison(answer, found, tested.p_value, tested.why, tested.method, tested.left_out)
