@@ -7,6 +7,8 @@ a plan named before the data were looked at (`analyses.models.declared_questions
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from analyses.measures.baseline import compared_levels
@@ -111,10 +113,12 @@ def groups_compared(headline: Headline, column: str, level: float = 0.95) -> Pro
     """
     rows = halves_added(headline.known())
     names = large_enough(rows, column)
+    small = tuple(name for name in compared_levels(rows, column) if name not in names)
     rows = rows[rows[column].isin(names)]
-    return compare_groups(
+    found = compare_groups(
         rows["event"].astype(bool).to_numpy(), rows[column].astype(str).tolist(),
         rows[Patients.patient_id].astype(str).tolist(), level=level)
+    return replace(found, left_out=tuple(sorted((*small, *found.left_out))))
 
 
 def _difference(

@@ -27,7 +27,7 @@ def test_the_differences_are_those_of_the_results(study: Study) -> None:
     assert found.differences == tuple(wanted) and wanted
     assert len(found.frame()) == len(wanted)
     assert 0 < (found.p_value or 0) <= 1 and "exchange of whole patients" in found.sentence()
-    assert "does not show an effect" in repr(found) and "<table" in found._repr_html_()
+    assert "does not show an effect" in " ".join(repr(found).split()) and "<table" in found._repr_html_()
 
 
 def test_the_level_is_that_of_the_differences(study: Study) -> None:
@@ -65,7 +65,8 @@ def test_below_the_floor_the_counts_stand_alone() -> None:
 
 
 def test_where_the_gate_refuses_a_point_nothing_is_compared() -> None:
-    found = study_of_ten().compare("complication.permanent_deficit", unit="session", group="ruptured")
+    found = study_of_ten().compare(
+        "complication.permanent_deficit", unit="session", group="ruptured")
     assert found.differences == () and "only in units that had an event" in found.why
 
 
