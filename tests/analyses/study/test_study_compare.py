@@ -27,7 +27,8 @@ def test_the_differences_are_those_of_the_results(study: Study) -> None:
     assert found.differences == tuple(wanted) and wanted
     assert len(found.frame()) == len(wanted)
     assert 0 < (found.p_value or 0) <= 1 and "exchange of whole patients" in found.sentence()
-    assert "does not show an effect" in " ".join(repr(found).split()) and "<table" in found._repr_html_()
+    assert "does not show an effect" in " ".join(repr(found).split())
+    assert "<table" in found._repr_html_()
 
 
 def test_the_level_is_that_of_the_differences(study: Study) -> None:
