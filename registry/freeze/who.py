@@ -56,7 +56,8 @@ def _research_use(patients: pd.DataFrame, held: pd.DataFrame) -> pd.Series:
     use = patients.set_index(Patients.patient_id)[Patients.research_use].astype("object")
     for patient, values in _patient_rows(held):
         word = values.get(Patients.research_use, "").strip().lower()
-        if patient in use.index and word in RESEARCH_USE and word not in RESEARCH_USE_ALLOWED:
+        stricter = word in RESEARCH_USE and word not in RESEARCH_USE_ALLOWED
+        if stricter and patient is not None and patient in use.index:
             use[patient] = word
     return use
 

@@ -11,9 +11,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 # Nullable types throughout: a blank means "not recorded" and must never turn into "no" or zero.
-DTYPES = {
+Dtype = Literal["string", "Int64", "float64", "boolean", "datetime64[ns]"]
+DTYPES: dict[str, Dtype] = {
     "text": "string",
     "choice": "string",
     "int": "Int64",
@@ -47,7 +49,7 @@ class FieldSpec:
     example: str = ""
 
     @property
-    def dtype(self) -> str:
+    def dtype(self) -> Dtype:
         """The pandas dtype of this field's column."""
         return DTYPES[self.type]
 

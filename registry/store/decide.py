@@ -8,7 +8,7 @@ another without a person having said so.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -43,11 +43,12 @@ def incoming_of(batch: Batch) -> Incoming:
     Raises RegistryError where a table does not fit the schema: the intake checks every cell
     before, so this is a fault of the program that made the batch.
     """
-    tables, places = {}, {}
+    tables: Tables = {}
+    places: dict[str, dict[str, Place | None]] = {}
     for name, spec in TABLES.items():
         frame = spec.typed(batch.tables.get(name, spec.empty())).reset_index(drop=True)
         _check_cells(spec, frame)
-        where = batch.places.get(name) or [None] * len(frame)
+        where: Sequence[Place | None] = batch.places.get(name) or [None] * len(frame)
         tables[name] = frame
         places[name] = dict(zip(keys_of(frame, spec), where, strict=True))
     return Incoming(tables, places)
@@ -189,14 +190,11 @@ def _leave_out(decision: Decision) -> None:
     """Take everything that is kept out from the plans."""
     for name, plan in decision.plans.items():
         rows = decision.rows_out.get(name, set())
-        parts = {
-            part: frame[~frame.index.isin(rows)]
-            for part, frame in (
-                ("added", plan.added), ("before", plan.before), ("after", plan.after),
-                ("unchanged", plan.unchanged),
-            )
-        }
-        decision.plans[name] = replace(plan, **parts).without(decision.patients_out)
+        added, before, after, unchanged = (
+            frame[~frame.index.isin(rows)]
+            for frame in (plan.added, plan.before, plan.after, plan.unchanged))
+        kept = replace(plan, added=added, before=before, after=after, unchanged=unchanged)
+        decision.plans[name] = kept.without(decision.patients_out)
 
 
 def _settle_gone(decision: Decision, current: Tables, *, replacing: bool) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -42,10 +43,10 @@ def memory_engine() -> Engine:
     return engine_for(URL.create("sqlite"))
 
 
-def _prepare_sqlite(connection: object, _record: object) -> None:
+def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     # Python's own transaction handling would commit before DDL; SQLAlchemy begins instead.
-    connection.isolation_level = None  # type: ignore[attr-defined]
-    connection.execute("PRAGMA foreign_keys = ON")  # type: ignore[attr-defined]
+    connection.isolation_level = None
+    connection.execute("PRAGMA foreign_keys = ON")
 
 
 def _begin_sqlite(connection: Connection) -> None:

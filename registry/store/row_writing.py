@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import pandas as pd
-from sqlalchemy import Connection, Table, bindparam, select
+from sqlalchemy import Connection, Delete, Table, Update, bindparam, select
 
 from registry.schema import TABLES, Patients, TableSpec
 from registry.schema.canonical import Record, records
@@ -19,6 +19,8 @@ from registry.store.trail import Origin, TrailWriter, row_states
 
 if TYPE_CHECKING:
     from registry.store.batch import Batch
+
+Changing = TypeVar("Changing", Update, Delete)
 
 
 def read_tables(connection: Connection, sql: SqlTables) -> Tables:
@@ -102,7 +104,7 @@ def _remove(
                    revision=_revision(states, plan.spec.name, key))
 
 
-def _where_key(statement, table: Table, spec: TableSpec):  # noqa: ANN001, ANN202
+def _where_key(statement: Changing, table: Table, spec: TableSpec) -> Changing:
     for name in spec.key:
         statement = statement.where(table.c[name] == bindparam(f"key_{name}"))
     return statement

@@ -9,6 +9,7 @@ instead. Foreign keys lead from every child to its parent.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import (
     Boolean,
@@ -50,7 +51,7 @@ def sql_tables() -> SqlTables:
     return SqlTables(metadata, data, _info(metadata), _trail(metadata), _held(metadata))
 
 
-def sql_column(spec: FieldSpec) -> Column:
+def sql_column(spec: FieldSpec) -> Column[Any]:
     """The SQL column of a field."""
     return Column(
         spec.name, SQL_TYPES[spec.type](), primary_key=spec.key, nullable=not spec.key,
@@ -60,7 +61,7 @@ def sql_column(spec: FieldSpec) -> Column:
 
 def data_table(metadata: MetaData, spec: TableSpec) -> Table:
     """The SQL table of a table of the schema."""
-    parts: list[Column | ForeignKeyConstraint] = [sql_column(field) for field in spec.fields]
+    parts: list[Column[Any] | ForeignKeyConstraint] = [sql_column(field) for field in spec.fields]
     if spec.parent:
         parts.append(ForeignKeyConstraint(
             spec.parent_key, [f"{spec.parent}.{name}" for name in spec.parent_key],

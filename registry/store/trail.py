@@ -70,11 +70,7 @@ class TrailWriter:
     _entries: list[Record] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        newest = self.connection.execute(
-            select(self.trail.c.entry_no, self.trail.c.entry_hash)
-            .order_by(self.trail.c.entry_no.desc()).limit(1)
-        ).first()
-        self._number, self._hash = newest or (0, NO_HASH)
+        self._number, self._hash = trail_head(self.connection, self.trail)
 
     def add(
         self, action: str, *, table: str | None = None, key: str | None = None,
@@ -146,8 +142,10 @@ def last_contents(connection: Connection, trail: Table) -> dict[tuple[str, str],
 
 def trail_head(connection: Connection, trail: Table) -> tuple[int, str]:
     """Number of entries and the hash of the last (64 zeros where there is none)."""
-    writer = TrailWriter(connection, trail, Origin())
-    return writer._number, writer._hash
+    newest = connection.execute(
+        select(trail.c.entry_no, trail.c.entry_hash).order_by(trail.c.entry_no.desc()).limit(1)
+    ).first()
+    return (newest.entry_no, newest.entry_hash) if newest else (0, NO_HASH)
 
 
 def entries_frame(connection: Connection, trail: Table) -> pd.DataFrame:
