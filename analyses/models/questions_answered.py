@@ -39,13 +39,6 @@ class AnsweredQuestion:
     why: str
 
     @property
-    def finding(self) -> bool:
-        """Whether an interval leaves out no difference, or the adjusted P is 0.05 or less."""
-        apart = any(e.low is not None and e.high is not None and (e.low > 0 or e.high < 0)
-                    for e in self.differences)
-        return apart or (self.adjusted_p is not None and self.adjusted_p <= FAMILY)
-
-    @property
     def estimates(self) -> tuple[Estimate, ...]:
         """The differences, and the adjusted P beside them."""
         if self.adjusted_p is None or self.tested is None:
@@ -78,7 +71,13 @@ def answer_questions(
     Where the gate refuses a point, or events are under the floor, the answer says why in place
     of numbers.
     """
-    asked = [_headline(units, question) for question in questions]
+    return answer_headlines([_headline(units, question) for question in questions], questions)
+
+
+def answer_headlines(
+    asked: Sequence[Headline], questions: Sequence[Question],
+) -> tuple[AnsweredQuestion, ...]:
+    """The same for the units at hand: one headline a question, in their order."""
     pairs = sum(len(differences(headline, q.by))
                 for headline, q in zip(asked, questions, strict=True))
     level = 1 - FAMILY / max(pairs, 1)

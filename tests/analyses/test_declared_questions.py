@@ -53,7 +53,7 @@ def test_where_the_gate_refuses_nothing_is_answered() -> None:
     one, = answer_questions(units, (Question(
         "primary", "complication.permanent_deficit", "session", "ponce_class"),))
     assert one.differences == () and one.adjusted_p is None and "no point" in one.why
-    assert not one.finding and "no test" in one.test_text()
+    assert one.estimates == () and "no test" in one.test_text()
 
 
 def test_a_plan_file_keeps_its_questions(tmp_path: Path) -> None:
@@ -109,3 +109,22 @@ class TestChance:
         events = tables["complications"]
         units = units_of({**tables, "complications": events[events["patient_id"].isin(late)]})
         assert null_findings(units).seen > null_findings(units).average
+
+
+@pytest.mark.slow
+def test_reports_about_nothing_claim_nothing() -> None:
+    """At most 5 % of them have any finding in the paper, less three Monte Carlo errors."""
+    import null_reports
+
+    found = null_reports.null_reports(90)
+    assert null_reports.with_any(found) <= 0.05 + 3 * (0.05 * 0.95 / 90) ** 0.5
+
+
+def test_the_table_of_reports_about_nothing_is_kept() -> None:
+    import re
+
+    import null_reports
+
+    text = null_reports.REPORT.read_text(encoding="utf-8")
+    (reports, share), = re.findall(r"\| all \| (\d+) \| ([\d.]+) %", text)
+    assert int(reports) >= 300 and float(share) <= 5
