@@ -74,6 +74,10 @@ def rebuilt(entries: Iterable[Mapping[str, Any]]) -> list[Estimate]:
     for e in plain:
         arms = [_part(e, f"{e.id}{word}{n}", by_id) for n in (1, 2) for word in (".", ".arm_")]
         known = tuple(arm for arm in arms if arm is not None)
+        if e.kind == "bounds":
+            cases = [_part(e, f"{e.id}.bounds.{case}", by_id)
+                     for case in ("missing_none", "missing_all")]
+            e = Estimate(**{**_fields(e), "beside": tuple(filter(None, cases))})
         found.append(Estimate(**{**_fields(e), "arms": known}) if len(known) == 2 else e)
     return found
 

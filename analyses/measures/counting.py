@@ -19,7 +19,7 @@ from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.clustered import clustered_proportion
 from analyses.statistics.proportions.independent import proportion
 from analyses.words.estimate_text import plural
-from analyses.words.flags import FEW_UNITS, NOTHING_COUNTED
+from analyses.words.flags import FEW_UNITS, NO_INTERVAL, NOTHING_COUNTED
 from registry.schema import TABLES, Patients
 
 UNKNOWN = "of unknown outcome"
@@ -155,7 +155,8 @@ def _bounds_only(
         events=bounds.events, n=bounds.n, clusters=bounds.clusters, unit=unit,
         group=group, method=bounds.method, beside=bounds.beside, counted=bounds.counted,
         level=level,
-        flags=(verdict.why, f"{verdict.unknown} {name} {words}", *notes))
+        flags=(verdict.why, f"{verdict.unknown} {name} {words}", *notes,
+               *((NO_INTERVAL,) if None in (bounds.low, bounds.high) else ())))
 
 
 def _as_numbers(event: pd.Series) -> Floats:

@@ -250,10 +250,21 @@ def _placement_notes(units: Units, unit: str, flag: pd.Series) -> list[str]:
     if unit == "injection":
         nameless = int((~_names_injection(events)).sum())
         return [f"{_events(nameless)} naming no injection"] if nameless else []
+    notes = []
     by_date = int(events["placed_by_date"].sum())
     if unit == "session" and by_date:
-        return [f"{_events(by_date)} without a session placed by date"]
-    return []
+        notes.append(f"{_events(by_date)} without a session placed by date")
+    apart = int(_not_separated(events).sum())
+    if apart:
+        notes.append(f"{_events(apart)} not separated from another treatment counted here")
+    return notes
+
+
+def _not_separated(events: pd.DataFrame) -> pd.Series:
+    """Events that cannot be separated, or in another treatment's phase without a recorded cause."""
+    blank = events[Complications.cause].isna() & events[Complications.phase].isin(
+        ["resection", "radiosurgery"]).fillna(False)
+    return blank | events[Complications.cause].eq("cannot be separated").fillna(False)
 
 
 def _in_set(rows: pd.DataFrame, events: pd.DataFrame) -> pd.Series:

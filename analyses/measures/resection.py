@@ -94,11 +94,25 @@ def _permanent(units: Units, lesions: pd.DataFrame) -> pd.Series:
     operated = units.tables["resections"]
     after = operated[Resections.deficit].eq("permanent").astype("boolean")
     after = after.mask(operated[Resections.deficit].eq("not yet known"))
-    events = units.tables["complications"]
-    events = events[events[Complications.phase].eq("resection")]
+    events = _of_the_operation(units)
     flags = pd.concat([after, permanent_or_death(events)], ignore_index=True)
     names = pd.concat([unit_key(operated, LESION), unit_key(events, LESION)], ignore_index=True)
     return any_known(lesions, "key", names.to_frame("name"), flags, "name")
+
+
+def _of_the_operation(units: Units) -> pd.DataFrame:
+    """Complications that count as the operation's: each event counts once, under its cause.
+
+    Put down to the resection; or in its phase, put down to nothing else, and not one of the set of
+    embolization complications.
+    """
+    events = units.tables["complications"]
+    cause = events[Complications.cause]
+    told = cause.notna() & cause.ne("cannot be separated").fillna(False)
+    counted = unit_key(events, [*LESION, Complications.complication_no]).isin(
+        set(units.events["key"]))
+    own = events[Complications.phase].eq("resection").fillna(False) & ~told & ~counted
+    return events[(cause.eq("resection").fillna(False) | own).astype(bool)]
 
 
 def _event(column: str) -> Counts:
@@ -123,7 +137,7 @@ DEFICIT = Share(
     label="New permanent deficit or death after resection",
     subject="a new permanent deficit or death after resection",
     counted="a permanent deficit after an operation on the lesion, or a permanent deficit or "
-            "death from an event in the phase of the resection",
+            "death from an event put down to it (in its phase, and counted under nothing else)",
     among="lesions resected whose deficit is known", direction=Direction.HARM,
     known=Known.ONLY_WITH_AN_EVENT, counts=_event("permanent"), by=(*GROUPINGS, *BANDS),
     unknown="whose deficit is not yet known",
@@ -131,7 +145,7 @@ DEFICIT = Share(
               Place.RESECTION_BY_EXTENT: PER_LESION},
     answers=("avm-endovascular: Other treatment",),
     uses=("resections.deficit", "complications.deficit", "complications.death",
-          "complications.phase"),
+          "complications.cause", "complications.phase"),
     checked_against="counted by hand on the small cohort")
 COMPLETE_BY_EXTENT = Share(
     id="resection.complete_by_extent", units=PER_LESION, label="Complete resection",

@@ -54,8 +54,7 @@ NOTHING: Schema = {"type": "null"}
 BY_KIND: Mapping[str, Schema] = {
     "proportion": {"value": SHARE, "low": SHARE, "high": SHARE},
     "probability": {"value": SHARE, "low": SHARE, "high": SHARE},
-    "bounds": {"value": NOTHING, "low": {**SHARE, "type": "number"},
-               "high": {**SHARE, "type": "number"}, "n": COUNT},
+    "bounds": {"value": NOTHING, "low": SHARE, "high": SHARE, "n": COUNT},
     "P value": {"value": SHARE},
     "rate": {"per": {"type": "number", "exclusiveMinimum": 0},
              "denominator": {"type": "number", "minimum": 0}},

@@ -77,6 +77,26 @@ def test_harm_of_the_embolization_is_not_put_down_to_the_operation() -> None:
     assert not lesions(tables).loc["A-0001/1", "permanent"]
 
 
+def test_an_event_of_the_operations_phase_counts_once() -> None:
+    """Within 30 days of a session and not put down to anything: the embolization's, and said so.
+
+    Put down to the resection: the operation's, and not the embolization's.
+    """
+    cells = {"patient_id": "A-0001", "lesion_no": 1, "complication_no": 9, "session_no": pd.NA,
+             "onset_date": "2020-03-16", "phase": "resection", "deficit": "permanent",
+             "injection_no": pd.NA, "cause": pd.NA, "attribution": "possible"}
+    blank = with_row(TABLES, "complications", 0, **cells)
+    own = with_row(TABLES, "complications", 0, **{**cells, "cause": "resection"})
+    for tables, of_embolization, of_operation in ((blank, True, False), (own, False, True)):
+        units = units_of(tables)
+        assert ("A-0001/1/9" in set(units.events["key"])) == of_embolization
+        assert bool(resected_with_extent(units).set_index("key").loc[
+            "A-0001/1", "permanent"]) == of_operation
+    told = next(e for e in estimates_of("complications", units_of(blank))
+                if e.id == "complication.any" and e.unit == "session" and not e.group)
+    assert any("not separated from another treatment" in note for note in told.notes())
+
+
 def test_each_operation_has_the_extent_of_the_session_before_it() -> None:
     # Residual after the first operation, embolized again, operated again.
     tables = with_row(TABLES, "sessions", 1, session_no=3, session_date="2020-04-01",
