@@ -18,7 +18,7 @@ import pandas as pd
 from analyses.measures.counting import levels, share
 from analyses.measures.measure import Measure, SmallCells, Worked
 from analyses.measures.measuring import mean_of, median_of
-from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units, once
+from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units, as_group, once
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.standardised import standardised_difference
 from analyses.words.about import About, same_words
@@ -125,10 +125,8 @@ def compared_levels(frame: pd.DataFrame, by: str) -> list[str]:
 
 def as_levels(values: pd.Series) -> pd.Series:
     """A column as level text; yes/no for truth values; blank where not recorded."""
-    if values.dtype == "boolean" or values.dtype == bool:
-        return values.astype("boolean").map({True: "yes", False: "no"},
-                                            na_action="ignore").astype("string")
-    return values.astype("string").mask(values.astype("string").eq(NOT_RECORDED))
+    words = as_group(values)
+    return words.mask(words.eq(NOT_RECORDED))
 
 
 def _field(
@@ -137,7 +135,7 @@ def _field(
     yield from _described(frame, frame, field, unit, None)
     for grouping in by:
         for level in levels(frame[grouping], grouping):
-            part = frame[frame[grouping] == level]
+            part = frame[as_group(frame[grouping]) == level]
             yield from _described(frame, part, field, unit, {grouping: level})
         names = compared_levels(frame, grouping)
         if len(names) >= 2:

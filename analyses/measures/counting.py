@@ -12,12 +12,13 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from analyses.measures.gate import Known, Verdict, gate
-from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED
+from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED, as_group
 from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.clustered import clustered_proportion
 from analyses.statistics.proportions.independent import proportion
+from analyses.statistics.regression.terms import is_two_valued
 from analyses.words.estimate_text import plural
 from analyses.words.flags import FEW_UNITS, NO_INTERVAL, NOTHING_COUNTED
 from registry.schema import TABLES, Patients
@@ -41,8 +42,9 @@ def share(
     the words on units whose event is blank: "3 sessions of unknown outcome left out". `known`: in
     which units the outcome can be unknown; where the gate refuses a point, bounds (kind "bounds":
     its events and n are those of the known, the two cases stand in `beside`). level: coverage of
-    the interval.
+    the interval. Raises ValueError where `event` holds anything but yes, no and blanks.
     """
+    frame = frame.assign(**{event: event_column(frame, event)})
     verdict = gate(frame, event, known)
     if not verdict:
         return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown, level)
@@ -64,13 +66,17 @@ def shares(
     by: Iterable[str] = GROUPINGS, notes: Iterable[str] = (), unknown: str = UNKNOWN,
     known: Known = Known.EITHER_WAY, level: float = 0.95,
 ) -> list[Estimate]:
-    """The share overall, then within each level of each grouping (levels in their order)."""
+    """The share overall, then within each level of each grouping (levels in their order).
+
+    by: columns of any type that makes groups; units with a blank are the group "not recorded".
+    """
     notes = tuple(notes)
     found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown, known=known,
                    level=level)]
     for column in by:
+        groups = as_group(frame[column])
         for name in levels(frame[column], column):
-            part = frame[frame[column] == name]
+            part = frame[groups == name]
             estimate = share(part, event, id=id, unit=unit, group={column: name},
                              unknown=unknown, known=known, level=level)
             found.append(few_marked(estimate))
@@ -87,18 +93,41 @@ def few_marked(estimate: Estimate) -> Estimate:
 
 
 def levels(values: pd.Series, column: str) -> list[str]:
-    """The levels of a grouping that occur, in order.
+    """The levels of a grouping that occur, as `as_group` words them, in order.
 
-    That of the categories where the column has them, else of the schema's list, else sorted;
-    "not recorded" comes last.
+    That of the categories where the column has them, no before yes, numbers by size, else that of
+    the schema's list, else sorted; "not recorded" comes last.
     """
-    present = {str(value) for value in values.dropna()}
+    present = set(as_group(values))
     if isinstance(values.dtype, pd.CategoricalDtype):
-        return [str(level) for level in values.cat.categories if str(level) in present]
+        known = dict.fromkeys((*as_group(values.cat.categories.to_series()), NOT_RECORDED))
+        return [level for level in known if level in present]
+    if pd.api.types.is_numeric_dtype(values.dtype) and not is_two_valued(values):
+        known = dict.fromkeys((*as_group(values.dropna().sort_values()), NOT_RECORDED))
+        return [level for level in known if level in present]
     listed = [v for table in TABLES.values() for v in _listed(table.by_name.get(column))]
     order = {value: place for place, value in enumerate(dict.fromkeys(listed))}
     last = {NOT_EMBOLIZED: 1, NOT_RECORDED: 2}
     return sorted(present, key=lambda v: (last.get(v, 0), order.get(v, len(order)), v))
+
+
+def event_column(frame: pd.DataFrame, event: str) -> pd.Series:
+    """A column of events as truth values (dtype "boolean"), blank where not known.
+
+    Raises ValueError for text and for numbers other than 0 and 1: the word "no" would count as an
+    event, and so would the code of a competing one.
+    """
+    values = frame[event]
+    if is_two_valued(values) or values.isna().all():
+        return values.astype("boolean")
+    if not pd.api.types.is_numeric_dtype(values.dtype):
+        raise ValueError(f"{event!r} is text; a share counts yes and no: give True and False (or "
+                         "1 and 0), blank where it is not known.")
+    other = values[values.notna() & ~values.isin((0, 1))]
+    if len(other):
+        raise ValueError(f"{event!r} holds {other.iloc[0]:g}; a share counts 0 and 1 only: say "
+                         "which codes are the event.")
+    return values.astype("boolean")
 
 
 def any_known(units: pd.DataFrame, unit_column: str, rows: pd.DataFrame, flag: pd.Series,

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from analyses.measures.counting import few_marked, levels
+from analyses.population.unit_frames import as_group
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.measurements.medians import clustered_mean, clustered_median
 from analyses.words.estimate_text import plural
@@ -56,8 +57,9 @@ def medians(
 
     found = [of(frame, None)]
     for grouping in by:
+        groups = as_group(frame[grouping])
         for name in levels(frame[grouping], grouping):
-            found.append(few_marked(of(frame[frame[grouping] == name], {grouping: name})))
+            found.append(few_marked(of(frame[groups == name], {grouping: name})))
     return found
 
 

@@ -16,6 +16,7 @@ from analyses.population.counted_events import (
     unit_key,
 )
 from analyses.population.deaths_told import with_deaths_told
+from analyses.statistics.regression.terms import is_two_valued
 from registry.clinical.grading import add_grades
 from registry.clinical.practice_limits import PracticeLimits, default_limits
 from registry.schema import Injections, Lesions, Patients, Radiosurgeries, Resections, Sessions
@@ -118,11 +119,20 @@ def agent_groups(injections: pd.DataFrame, by: list[str]) -> pd.Series:
 
 
 def as_group(values: pd.Series) -> pd.Series:
-    """A column as group labels: text, yes/no for truth values, blanks "not recorded"."""
-    if values.dtype in ("boolean", "bool"):
+    """A column of any type as group labels of text, one a row.
+
+    Yes/no for truth values, whole numbers without a decimal point, and "not recorded" for blanks
+    (also for text of nothing but spaces).
+    """
+    if isinstance(values.dtype, pd.CategoricalDtype):  # as its categories, whatever they are
+        values = values.astype(values.cat.categories.to_series().convert_dtypes().dtype)
+    if is_two_valued(values):
         words = values.astype("boolean").map({True: "yes", False: "no"}, na_action="ignore")
         return words.astype("string").fillna(NOT_RECORDED)
-    return values.astype("string").fillna(NOT_RECORDED)
+    if pd.api.types.is_float_dtype(values.dtype) and values.dropna().mod(1).eq(0).all():
+        return values.astype("Int64").astype("string").fillna(NOT_RECORDED)
+    text = values.astype("string")
+    return text.mask(text.str.strip().eq(""), NOT_RECORDED).fillna(NOT_RECORDED)
 
 
 def lesion_units(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:

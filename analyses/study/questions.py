@@ -89,22 +89,10 @@ def grouped(rows: pd.DataFrame, by: str, frame: StudyFrame) -> pd.DataFrame:
         raise StudyError(f"{by} has {many} different values; make groups of it with study.add, "
                          "such as older = study.patients[\"age_y\"] >= 60.")
     text = as_group(values).reindex(rows["key"].astype("string")).set_axis(rows.index)
-    dtype = pd.CategoricalDtype(_ordered(values, by))
+    known = [level for level in levels(values, by) if level != NOT_RECORDED]
+    dtype = pd.CategoricalDtype([*known, NOT_RECORDED])
     return rows.assign(**{by: pd.Series(pd.Categorical(text.fillna(NOT_RECORDED), dtype=dtype),
                                         index=rows.index)})
-
-
-def _ordered(values: pd.Series, by: str) -> list[str]:
-    """The levels in order: that of the categories, of the numbers, or of the words."""
-    if isinstance(values.dtype, pd.CategoricalDtype):
-        known = [str(one) for one in values.cat.categories]
-    elif pd.api.types.is_bool_dtype(values.dtype):
-        known = ["no", "yes"]
-    elif pd.api.types.is_numeric_dtype(values.dtype):
-        known = list(as_group(pd.Series(sorted(values.dropna().unique()), dtype=values.dtype)))
-    else:
-        known = [one for one in levels(as_group(values), by) if one != NOT_RECORDED]
-    return [*known, NOT_RECORDED]
 
 
 def rows_of(measure: Measure, units: Units, unit: str) -> pd.DataFrame:

@@ -31,8 +31,9 @@ CLUSTERED = ("Cox model, ties after Efron; the larger of the variance by patient
 def cox(rows: ModelRows, duration: str, level: float) -> Fitted:
     """Log hazard ratios; `duration` is a column of time to event or censoring, above 0.
 
-    Raises ValueError where a duration is not above 0, no event was seen, or (several rows a
-    patient) one side of a term has no event.
+    Raises ValueError where a duration is missing or not above 0, the outcome holds another code
+    than 0 and 1 (competing events), no event was seen, or (several rows a patient) one side of a
+    term has no event.
     """
     time = pd.to_numeric(rows.frame[duration]).to_numpy(float)
     _check(rows, time, duration)
@@ -132,6 +133,14 @@ def _by_lifelines(rows: ModelRows, time: Floats) -> tuple[Floats, Floats]:
 
 def _check(rows: ModelRows, time: Floats, duration: str) -> None:
     if not (time > 0).all():
-        raise ValueError(f"{duration}: {int((~(time > 0)).sum())} rows have a time not above 0")
+        raise ValueError(f"{duration}: {int((~(time > 0)).sum())} rows have a time that is "
+                         "missing or not above 0")
+    other = sorted(set(rows.y[~np.isin(rows.y, (0, 1))]))
+    if other:
+        raise ValueError(
+            f"{rows.outcome}: holds {', '.join(f'{value:g}' for value in other)} beside 0 and 1. "
+            "A competing event is no censoring: give a column that is 1 for the event and 0 for "
+            "all else, where its hazard among those still free of both is what is asked "
+            "(cause-specific), or use cumulative_incidence for the risk")
     if not (rows.y == 1).any():
         raise ValueError(f"{rows.outcome}: no event was seen, so no hazard ratio can be given")

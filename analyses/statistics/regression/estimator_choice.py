@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 
 from analyses.statistics.regression.model_checks import FEWEST_EVENTS, is_binary, rarer_outcome
@@ -11,6 +12,8 @@ from analyses.statistics.regression.model_rows import ModelRows
 
 BINARY = ("firth", "logistic", "gee", "penalised-gee", "poisson", "exact")
 ESTIMATORS = ("auto", *BINARY, "ordinal", "log-linear", "cox")
+HIGHEST_CODE = 6
+"""Whole numbers up to here may be codes or grades (0 to 6, as of the modified Rankin Scale)."""
 
 
 @dataclass(frozen=True)
@@ -48,10 +51,8 @@ def automatic(rows: ModelRows) -> Choice:
     """The estimator for these rows, by outcome, rows a patient and number of events."""
     if is_binary(rows.y):
         return _automatic_binary(rows)
-    ordered = isinstance(rows.frame[rows.outcome].dtype, pd.CategoricalDtype)
     levels = len(set(rows.y))
-    whole = bool((rows.y == rows.y.round()).all())
-    if ordered or (whole and levels <= 7 and rows.y.min() >= 0 and rows.y.max() <= 6):
+    if isinstance(rows.frame[rows.outcome].dtype, pd.CategoricalDtype):
         return Choice("ordinal", (
             f"The outcome has {levels} ordered levels: proportional odds"
             + (f", clustered on the patient ({_patients(rows)})." if rows.repeated else ".")))
@@ -68,9 +69,23 @@ def choose(rows: ModelRows, asked: str) -> Choice:
     if asked not in ESTIMATORS:
         raise ValueError(f"estimator {asked!r} is not known; wanted one of {', '.join(ESTIMATORS)}")
     if asked == "auto":
+        _refuse_codes(rows)
         return automatic(rows)
     if asked in BINARY and not is_binary(rows.y):
         seen = ", ".join(f"{value:g}" for value in sorted(set(rows.y))[:6])
         raise ValueError(f"outcome {rows.outcome!r}: estimator {asked!r} needs yes/no or 0/1; "
                          f"found {seen}")
     return Choice(asked, f"{asked} was asked for ({_patients(rows)}).")
+
+
+def _refuse_codes(rows: ModelRows) -> None:
+    """Raise ValueError where a few whole numbers may be grades in order or codes of events."""
+    ordered = isinstance(rows.frame[rows.outcome].dtype, pd.CategoricalDtype)
+    whole = bool(np.isin(rows.y, range(HIGHEST_CODE + 1)).all())
+    if ordered or not whole or is_binary(rows.y):
+        return
+    seen = ", ".join(f"{value:g}" for value in sorted(set(rows.y)))
+    raise ValueError(
+        f"outcome {rows.outcome!r} holds {seen}: grades in order, or codes of events? Say "
+        "estimator='ordinal' (or give an ordered categorical) for grades; of event codes make a "
+        "yes/no of the event that is meant, or use cumulative_incidence")

@@ -34,11 +34,12 @@ def fit(
 ) -> ModelFit:
     """Fit a regression model and say which, why, and what to beware of.
 
-    data: one row a unit. outcome: a column of yes/no or 0/1, ordered levels, or a positive
-    measurement. terms: column names, `Term`s or a plan file's tables. cluster: the column that
-    names the patient. estimator: "auto" chooses by rule; or "firth", "logistic", "gee",
-    "penalised-gee", "poisson", "exact", "ordinal", "log-linear", "cox" (needs `duration`, a
-    column of time). level: coverage of the intervals.
+    data: one row a unit. outcome: a column of yes/no or 0/1, an ordered categorical, or a
+    positive measurement (a few whole numbers up to 6 only with the estimator named, since they
+    may be codes of events). terms: column names, `Term`s or a plan file's tables. cluster: the
+    column that names the patient. estimator: "auto" chooses by rule; or "firth", "logistic",
+    "gee", "penalised-gee", "poisson", "exact", "ordinal", "log-linear", "cox" (needs `duration`,
+    a column of time). level: coverage of the intervals.
 
     Rows with a gap are left out and counted in the warnings. Raises ValueError, in words that
     name the columns, for a call or data no model can be fitted to.

@@ -96,6 +96,9 @@ def _type_problems(data: pd.DataFrame, outcome: str, terms: Sequence[Term]) -> l
             or isinstance(column.dtype, pd.CategoricalDtype)):
         problems.append(f"outcome {outcome!r} is text; wanted True and False, 0 and 1, "
                         "numbers, or an ordered categorical")
+    if isinstance(column.dtype, pd.CategoricalDtype) and not column.dtype.ordered:
+        problems.append(f"outcome {outcome!r} is a categorical without an order; wanted an "
+                        "ordered one, or True and False of the level that is meant")
     for term in terms:
         for name in term.columns:
             if term.form in ("linear", "spline") and not (

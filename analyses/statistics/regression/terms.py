@@ -143,6 +143,7 @@ def _levels(term: Term, column: pd.Series) -> tuple[Any, ...]:
 def encoding_of(term: Term, column: pd.Series) -> Encoding:
     """Learn knots or levels of a one-column term from the rows of the model."""
     form = form_of(term, column)
+    _refuse_ignored(term, form)
     if form == "factor":
         levels = _levels(term, column)
         if len(levels) < 2:
@@ -154,3 +155,13 @@ def encoding_of(term: Term, column: pd.Series) -> Encoding:
             knots = default_knots(numbers(column.dropna()), knots)
         return Encoding(term.columns[0], form, knots=knots)
     return Encoding(term.columns[0], form, per=term.per)
+
+
+def _refuse_ignored(term: Term, form: str) -> None:
+    """Raise ValueError where an option says something that a term of this form cannot follow."""
+    options = (("reference", term.reference is not None, "factor"),
+               ("knots", term.knots != Term.knots, "spline"), ("per", term.per != 1, "linear"))
+    for name, given, wanted in options:
+        if given and form != wanted:
+            raise ValueError(f"{term.name}: {name} is for a {wanted} term, and this one is "
+                             f"{form}; leave {name} out, or say form {wanted}")

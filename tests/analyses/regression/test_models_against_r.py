@@ -30,7 +30,9 @@ def test_modified_poisson_by_patient_agrees_with_r_sandwich():
 
 
 def test_proportional_odds_agrees_with_r_polr():
-    found = fit(frame("ordinal"), "sat", ["influence", "contact"])
+    data = frame("ordinal")
+    data["sat"] = pd.Categorical(data["sat"], ordered=True)
+    found = fit(data, "sat", ["influence", "contact"])
     assert found.estimator == "ordinal"
     np.testing.assert_allclose(found.table["estimate"], VALUES["ordinal"]["estimate"], rtol=1e-6)
     np.testing.assert_allclose(found.table["se"], VALUES["ordinal"]["se"], rtol=1e-5)
