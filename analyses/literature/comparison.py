@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
-from analyses.literature import place as places
-from analyses.literature.compared import COMPARED, Beside, lines_for, lines_pooled
+from analyses.literature.compared import (
+    COMPARED,
+    FEWEST_SERIES,
+    Beside,
+    lines_for,
+    lines_pooled,
+)
 from analyses.literature.place import Place, place_of
-from analyses.literature.published import PublishedSeries
+from analyses.literature.published import PublishedSeries, published_series
 from analyses.measures.declared import about
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, replaced
@@ -22,8 +29,6 @@ WORDS = {
     f".pooled{pooling.PARTS[1]}": "standard deviation between published series",
     f".pooled{pooling.PARTS[2]}": "prediction for a new series",
     f".pooled{pooling.SIMPLE}": "prediction for a new series, t interval",
-    f".place{places.PARTS[0]}": "new series of this size with as high a proportion or higher",
-    f".place{places.PARTS[1]}": "new series of this size with as low a proportion or lower",
 }
 
 
@@ -36,31 +41,40 @@ def stem(one: Beside) -> str:
 class Comparison:
     """One measure: our own estimate, the lines beside it, those pooled, and our place.
 
-    `pooled` is worked out for all alike, and told where `is_pooled`.
+    recent: the lines of the last years that print counts, no patient twice: those pooled where
+    they are enough. frozen: the freeze's date, from which those years are counted. pooled: None
+    where they are fewer than FEWEST_SERIES series.
     """
 
     one: Beside
     own: Estimate
     lines: tuple[PublishedSeries, ...]
-    alike: tuple[PublishedSeries, ...]
-    pooled: Pooled
-    place: Place
+    recent: tuple[PublishedSeries, ...]
+    frozen: datetime.date
+    pooled: Pooled | None = None
+
+    @property
+    def series(self) -> int:
+        """How many series the recent lines are of: a paper entered split is one."""
+        return len({line.cohort for line in self.recent})
 
     @property
     def is_pooled(self) -> bool:
-        """Whether a pooled number is told: three lines or more, and the model has an answer.
+        """Whether a pooled number is told: lines enough, and the model has an answer."""
+        return self.pooled is not None and self.pooled.estimate.value is not None
 
-        Of two the interval is of almost any width, and no number says more than the two lines.
-        """
-        return (len(self.alike) >= pooling.FEWEST_PREDICTED
-                and self.pooled.estimate.value is not None)
+    @cached_property
+    def place(self) -> Place | None:
+        """How the service lies to the pooled lines; None where nothing is pooled."""
+        if self.pooled is None or not self.is_pooled:
+            return None
+        return place_of(self.own, self.pooled)
 
     @property
     def estimates(self) -> tuple[Estimate, ...]:
-        """All numbers but our own: the lines, the pooled ones where there are any, the place."""
-        pooled = self.pooled.all_estimates if self.is_pooled else ()
-        own = tuple(self._called(e) for e in (*pooled, *self.place.estimates))
-        return (*(line.estimate for line in self.lines), *own)
+        """All numbers but our own: the lines, and the pooled ones where there are any."""
+        pooled = self.pooled.all_estimates if self.pooled is not None and self.is_pooled else ()
+        return (*(line.estimate for line in self.lines), *map(self._called, pooled))
 
     def _called(self, estimate: Estimate) -> Estimate:
         """The estimate under the words of our measure and of what was worked out from others."""
@@ -71,10 +85,11 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Literature:
-    """All comparisons, and every published line they were chosen from."""
+    """The comparisons that have a line, what has none, and every line they were chosen from."""
 
     comparisons: tuple[Comparison, ...]
     lines: tuple[PublishedSeries, ...]
+    without: tuple[Beside, ...] = ()
 
     @property
     def estimates(self) -> tuple[Estimate, ...]:
@@ -91,19 +106,21 @@ def beside_literature(
 
     results: with the topics NEEDED_TOPICS at least.
     """
-    from analyses.literature.published import published_series
-
     given = published_series() if lines is None else tuple(lines)
-    return Literature(tuple(_compared(results, one, given) for one in COMPARED), given)
+    frozen = datetime.date.fromisoformat(results.manifest["date"])
+    found = {one: lines_for(one, given) for one in COMPARED}
+    return Literature(
+        tuple(_compared(results, one, beside, frozen) for one, beside in found.items() if beside),
+        given, tuple(one for one, beside in found.items() if not beside))
 
 
 def _compared(
-    results: Results, one: Beside, given: Sequence[PublishedSeries],
+    results: Results, one: Beside, lines: Sequence[PublishedSeries], frozen: datetime.date,
 ) -> Comparison:
-    own, lines = results.one(one.id, one.unit), lines_for(one, given)
-    alike = lines_pooled(one, lines)
-    pooled = pool_proportions(
-        [line.estimate.events or 0 for line in alike], [line.estimate.n or 0 for line in alike],
-        id=f"{stem(one)}.pooled", unit=one.unit)
-    return Comparison(one, own, tuple(lines), tuple(alike), pooled,
-                      place_of(own, pooled, id=f"{stem(one)}.place"))
+    recent = lines_pooled(lines, frozen)
+    found = Comparison(one, results.one(one.id, one.unit), tuple(lines), tuple(recent), frozen)
+    if found.series < FEWEST_SERIES:
+        return found
+    return replace(found, pooled=pool_proportions(
+        [line.estimate.events or 0 for line in recent], [line.estimate.n or 0 for line in recent],
+        id=f"{stem(one)}.pooled", unit=one.unit))

@@ -19,6 +19,7 @@ from analyses.literature.table_checks import (
     COHORT,
     COLUMNS,
     PERSON_TIME,
+    SUBGROUP,
     SeriesError,
     problems_of,
 )
@@ -31,20 +32,45 @@ from analyses.statistics.rates.rates import incidence_rate
 class PublishedSeries:
     """One line of the table: a paper, what it counted, and that count as an estimate.
 
-    `estimate` has no value where the paper prints no counts; `as_printed` is what it prints.
+    source: authors, year and journal. code: what it counts (see `codes`). subgroup: the part of
+    the paper's patients (grade, period) where it is entered split, else empty. `estimate` has no
+    value where the paper prints no counts; `as_printed` is what it prints.
     `cohort`: lines with the same one count some of the same patients (the paper itself, or one
     hospital in overlapping years).
     """
 
     id: str
-    citation: str
+    authors: str
+    year: int
+    journal: str
     identifier: str
     unit: str
-    measure: str
+    code: str
+    subgroup: str
     agent_group: str
     as_printed: str
     estimate: Estimate
     cohort: str = ""
+
+    @property
+    def name(self) -> str:
+        """Authors and year."""
+        return f"{self.authors} {self.year}"
+
+    @property
+    def source(self) -> str:
+        """Authors, year and journal."""
+        return f"{self.name}, {self.journal}"
+
+    @property
+    def numbers(self) -> str:
+        """The count with its interval, or what the paper prints where it prints no count."""
+        return self.as_printed if self.estimate.value is None else self.estimate.number_text()
+
+    @property
+    def counted(self) -> str:
+        """What was counted, and in which part of the patients."""
+        return f"{self.code} ({self.subgroup})" if self.subgroup else self.code
 
 
 @cache
@@ -67,7 +93,8 @@ def chosen_series(path: Path | str) -> tuple[PublishedSeries, ...]:
 def read_series(path: Path | str) -> tuple[PublishedSeries, ...]:
     """The lines of a table of one's own: CSV (UTF-8) with the columns of COLUMNS, one line a count.
 
-    A column `cohort` may be added: lines that share it are never pooled with each other.
+    Columns `subgroup` (grade or period of a paper entered split) and `cohort` (lines that share it
+    are never pooled with each other) may be added.
 
     Raises SeriesError, with every problem in one message, where the file cannot be read or a line
     is wrong: nothing is left out in silence.
@@ -92,19 +119,19 @@ def read_series(path: Path | str) -> tuple[PublishedSeries, ...]:
 
 def _rows(frame: pd.DataFrame) -> list[dict[str, str]]:
     """The rows as plain texts, an empty cell as an empty text."""
-    names = (*COLUMNS, COHORT)
+    names = (*COLUMNS, SUBGROUP, COHORT)
     return [{name: ("" if pd.isna(value) else str(value).strip())
              for name, value in zip(names, row, strict=True)}
             for row in frame.reindex(columns=list(names)).itertuples(index=False)]
 
 
 def _line(values: Mapping[str, str]) -> PublishedSeries:
-    year = f" {values['year']}" if values["year"] else ""
     return PublishedSeries(
-        id=values["id"], citation=f"{values['authors']}{year}, {values['journal']}",
-        identifier=values["identifier"], unit=values["unit"], measure=values["measure"],
-        agent_group=values["agent_group"], as_printed=values["as_printed"],
-        estimate=_estimate(values), cohort=values[COHORT] or values["identifier"],
+        id=values["id"], authors=values["authors"], year=int(values["year"]),
+        journal=values["journal"], identifier=values["identifier"], unit=values["unit"],
+        code=values["code"], subgroup=values[SUBGROUP], agent_group=values["agent_group"],
+        as_printed=values["as_printed"], estimate=_estimate(values),
+        cohort=values[COHORT] or values["identifier"],
     )
 
 

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from analyses.literature.codes import CODES
 from registry.problems.sentence_error import SentenceError
 
 COLUMNS = (
-    "id", "authors", "year", "journal", "identifier", "unit", "measure", "events", "total",
+    "id", "authors", "year", "journal", "identifier", "unit", "code", "events", "total",
     "agent_group", "as_printed", "seen",
 )
 """The columns of a table of published series."""
 COHORT = "cohort"
 """A column that may be left out: lines of one cohort count some of the same patients."""
+SUBGROUP = "subgroup"
+"""A column that may be left out: the grade or period of a line of a paper that is entered split."""
 PERSON_TIME = "patient-years"
 UNITS = ("patient", "lesion", "session", "injection", "catheter", PERSON_TIME)
-NEEDED = ("id", "authors", "journal", "identifier", "unit", "measure")
+NEEDED = ("id", "authors", "year", "journal", "identifier", "unit", "code")
 FIRST_ROW = 2
 """Row of the sheet in which the first line stands, below the headings."""
 
@@ -37,6 +40,8 @@ def _row_problems(row: Mapping[str, str]) -> Iterator[str]:
             yield f"column {name}: is empty; it is needed."
     if row["unit"] and row["unit"] not in UNITS:
         yield f"column unit: is {row['unit']!r}; one of {', '.join(UNITS)} is wanted."
+    if row["code"] and row["code"] not in CODES:
+        yield f"column code: is {row['code']!r}; one of {', '.join(CODES)} is wanted."
     wrong = [name for name in ("year", "events", "total")
              if row[name] and not row[name].isdecimal()]
     for name in wrong:

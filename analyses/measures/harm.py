@@ -354,7 +354,7 @@ SYMPTOMATIC = Share(
               Place.HARM_OTHER_UNITS: ("injection", "lesion"), Place.HARM_TEXT: PER_SESSION,
               Place.HARM_BY_GROUP: PER_SESSION, Place.QUALITY_OUTCOME: PER_SESSION,
               Place.COMPARED: PER_SESSION},
-    comparable=("clinically significant",),
+    comparable=("clinically significant complication",),
     uses=(*THE_SET, "complications.symptomatic", "complications.deficit", "complications.death"),
     checked_against=BY_HAND)
 HAEMORRHAGIC_EVENT = Share(
@@ -386,7 +386,7 @@ HAEMORRHAGIC_WITHOUT_NAVIGATION = Share(
     window_days=WINDOW_DAYS, known=Known.ONLY_WITH_AN_EVENT,
     counts=with_event(haemorrhagic_without_navigation),
     notes=placement(haemorrhagic_without_navigation), shown_in=IN_TABLES,
-    comparable=("haemorrhage unrelated to",),
+    comparable=("haemorrhage unrelated to navigation perforation",),
     uses=(*THE_SET, "complications.kind", "complications.mechanism"), checked_against=BY_HAND)
 ISCHAEMIC = Share(
     id="complication.ischaemic", units=TWO, label="Ischaemic complication",
@@ -409,7 +409,8 @@ PERMANENT_DEFICIT = Share(
               Place.DEFINITIONS: TWO, Place.QUALITY_OUTCOME: PER_SESSION, Place.HARM_DETAIL: TWO,
               Place.COMPARED: PER_SESSION, Place.QUESTIONED: PER_SESSION,
               Place.MODELLED: PER_SESSION},
-    answers=("avm-endovascular: Deficit and death",), comparable=("permanent deficit",),
+    answers=("avm-endovascular: Deficit and death",),
+    comparable=("permanent deficit or death",),
     uses=(*THE_SET, "complications.deficit", "complications.death"), checked_against=BY_HAND)
 NEW_DEFICIT = Share(
     id="complication.new_deficit", units=TWO, label="Any new deficit or death from embolization",

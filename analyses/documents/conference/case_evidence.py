@@ -8,9 +8,10 @@ from analyses.cases.case_signal import CaseSignal, own_measure
 from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Block, Cell, Picture, Points, Sentence, Table
 from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
-from analyses.documents.series.literature_beside import COMPARED, Beside, lines_for
+from analyses.documents.series.literature_beside import lines_for
 from analyses.figures.figure_shares import interval_figure
 from analyses.figures.figure_style import INK
+from analyses.literature.compared import Beside, beside
 from analyses.literature.published import PublishedSeries
 from analyses.measures.counting import share
 from analyses.measures.declared import about
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 
 NO_EVENT = ("No embolization complication is recorded for this case; shown is any complication in "
             "this service.")
+NOTHING_BESIDE = ("There is nothing to set side by side: no published line with counts, or no "
+                  "number of this service that may be given.")
 IMPRECISE = "Few events: the interval matters more than the percentage."
 
 
@@ -54,18 +57,21 @@ def here_blocks(results: Results, case: OneCase, found: tuple[Estimate, ...]) ->
 
 def compared_with(case: OneCase) -> Beside:
     """The measure whose published lines are set beside this case's event."""
-    return next(one for one in COMPARED
-                if one.id == own_measure(case) and one.unit == "session")
+    one = beside(own_measure(case), "session")
+    assert one is not None  # every measure that a case is charted by declares a code
+    return one
 
 
 def published_blocks(results: Results, case: OneCase) -> tuple[Block, ...]:
-    """The service beside published series: a figure with the numbers in it; never pooled."""
+    """The service beside published series: a figure with the numbers in it; never pooled.
+
+    Where the service's number is given as bounds there is no point to draw.
+    """
     one = compared_with(case)
     ours, lines = results.one(one.id, one.unit), lines_for(one)
     drawn = [line for line in lines if line.estimate.value is not None]
     if not drawn or ours.value is None:
-        return (Points((Sentence("There is nothing to set side by side: no published line, or no "
-                                 "session of this service."),)),)
+        return (Points((Sentence(NOTHING_BESIDE),)),)
     found = [ours, *(line.estimate for line in drawn)]
     labels = ["This service", *(_label(line, drawn) for line in drawn)]
     caption = (f"{about(one.id).label} per session, with 95 % intervals; never pooled. "
@@ -111,9 +117,9 @@ def signal_words(signal: CaseSignal | None) -> tuple[Sentence, ...]:
 
 
 def _label(line: PublishedSeries, lines: list[PublishedSeries]) -> str:
-    """The paper and its agent; what it counted, where one paper counted two things."""
-    twice = sum(line.citation == other.citation for other in lines) > 1
-    return f"{line.citation.partition(',')[0]}\n{line.measure if twice else line.agent_group}"
+    """The paper and its agent; what it counted, where one paper gives two lines."""
+    twice = sum(line.source == other.source for other in lines) > 1
+    return f"{line.name}\n{line.counted if twice else line.agent_group}"
 
 
 def _beside_figure(found: list[Estimate], labels: list[str], width: float) -> Figure:

@@ -202,7 +202,7 @@ def _published_notes(case: OneCase) -> tuple[str, ...]:
     lines = lines_for(one)
     return (
         f"Ours: {about(one.id).definition('session')}.", one.difference,
-        *(f"{line.citation}: {line.measure}, {line.estimate.number_text()}; "
+        *(f"{line.source}: {line.counted}, {line.numbers}; "
           f"{line.identifier}." for line in lines),
         "Published intervals are exact binomial and take the paper's rows as independent; ours is "
         "clustered on the patient. Papers differ in what they count: compare with care.",

@@ -1,7 +1,8 @@
 """The service's own rates beside those of published series: lines, pooled numbers, own place.
 
-Only lines that count the same thing in the same unit are pooled; with fewer than two nothing is,
-and with two no prediction is made. A place among series is neither a verdict nor a rank.
+Only lines of the same definition code and the same unit stand beside a measure, and all of those.
+They are pooled where five series or more of the last 15 years print counts; otherwise the lines
+alone are shown, and words say why.
 """
 
 from __future__ import annotations
@@ -11,25 +12,35 @@ from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Block, Cell, Paragraph, Picture, Section, Sentence, Table
 from analyses.figures.figure_shares import interval_figure
-from analyses.literature.compared import COMPARED, Beside, lines_for
+from analyses.literature.compared import (
+    COMPARED,
+    FEWEST_SERIES,
+    YEARS,
+    Beside,
+    is_recent,
+    lines_for,
+)
 from analyses.literature.comparison import (
     NEEDED_TOPICS,
     Comparison,
     Literature,
     beside_literature,
 )
+from analyses.literature.place import BOUNDS
 from analyses.literature.published import PublishedSeries
 from analyses.measures.declared import about
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate, replaced
-from analyses.statistics.pooling.pooled_proportion import FEWEST_POOLED, FEWEST_PREDICTED
+from analyses.statistics.pooling.pooled_proportion import Pooled
+from analyses.words.estimate_text import plural
+from analyses.words.numerals import whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = ["COMPARED", "NEEDED_TOPICS", "Beside", "all_published", "comparison_blocks",
            "comparison_table", "lines_for", "literature_sections", "name_of", "pooled_sentence",
-           "short", "title_of"]
+           "title_of", "why_not_pooled", "without_a_line"]
 
 INDEPENDENT = (
     "Intervals of published series are exact and take their rows as independent, because a "
@@ -37,13 +48,8 @@ INDEPENDENT = (
     "they are too narrow. The service's own interval allows for it.")
 TYPICAL = ("Typical series: half of such series would have a lower proportion of their own, half "
            "a higher one; it is not the share among all patients together.")
-NO_VERDICT = ("A place among published series is neither a verdict nor a rank: papers choose whom "
-              "to treat, what to count and what to publish.")
-NONE_POOLED = ("Fewer than two of these lines print a count of the same thing in the same unit: "
-               "nothing is pooled.")
-TWO_ONLY = ("Two series cannot tell how much series differ: the interval of a pooled number would "
-            "be of almost any width, and none is given.")
-NO_LINE = "No published line of the table counts this in this unit."
+NO_VERDICT = ("Published series are neither a standard nor a ranking: papers choose whom to treat, "
+              "what to count and what to publish.")
 
 
 def literature_sections(
@@ -56,7 +62,10 @@ def literature_sections(
     """
     found = beside_literature(results, lines)
     compared = [Section(title_of(c.one), comparison_blocks(c)) for c in found.comparisons]
-    return (*compared, Section("Every published line", (all_published(found),)))
+    every: tuple[Block, ...] = (all_published(found),)
+    if found.without:
+        every = (Paragraph((without_a_line(found),)), *every)
+    return (*compared, Section("Every published line", every))
 
 
 def comparison_blocks(compared: Comparison) -> tuple[Block, ...]:
@@ -64,11 +73,18 @@ def comparison_blocks(compared: Comparison) -> tuple[Block, ...]:
     return (Paragraph(tuple(_said(compared))), *_pictures(compared), comparison_table(compared))
 
 
+def without_a_line(literature: Literature) -> Sentence:
+    """The measures and units that no published line counts."""
+    named = ("; ".join(title_of(one) for one in literature.without))
+    return Sentence("No published line of the table counts the same thing in the same unit as: "
+                    f"{named}.")
+
+
 def all_published(literature: Literature) -> Table:
     """Every line of the table of published series, with its source."""
     rows = tuple(
-        (Cell(line.citation, heading=True), Cell(line.measure), Cell(f"per {line.unit}"),
-         Cell(line.agent_group), Cell(*_number(line)), Cell(line.identifier))
+        (Cell(line.source, heading=True), Cell(line.counted), Cell(f"per {line.unit}"),
+         Cell(line.agent_group), Cell(line.numbers, line.estimate), Cell(line.identifier))
         for line in literature.lines)
     return Table("published", "Published series", (
         "Series", "What was counted", "Unit", "Agent", "Events/n (%, 95 % interval)", "Source"),
@@ -85,13 +101,11 @@ def name_of(one: Beside) -> str:
     return f"beside-{one.id.replace('.', '-')}-{one.unit}"
 
 
-def pooled_sentence(compared: Comparison) -> Sentence:
-    """The pooled lines in one sentence, or that nothing is pooled."""
-    pooled, k = compared.pooled, len(compared.alike)
-    if not compared.is_pooled:
-        return _not_pooled(compared)
+def pooled_sentence(compared: Comparison, pooled: Pooled) -> Sentence:
+    """The pooled lines in one sentence."""
     typical, spread, new = pooled.estimates
-    said = (f"Published series that count {compared.alike[0].measure} per {compared.one.unit}: {k} "
+    said = (f"Published series of the last {YEARS} years that count {compared.one.code} per "
+            f"{compared.one.unit}: {compared.series} "
             f"({pooled.estimate.events:,} events among {pooled.estimate.n:,}); in a typical one "
             f"{_range(typical)}, 95 % confidence interval {_span(typical)} %")
     return Sentence(
@@ -100,77 +114,77 @@ def pooled_sentence(compared: Comparison) -> Sentence:
         (typical, new, spread))
 
 
-def _not_pooled(compared: Comparison) -> Sentence:
-    if len(compared.alike) < FEWEST_POOLED:
-        return Sentence(NONE_POOLED)
-    if len(compared.alike) >= FEWEST_PREDICTED:
-        return Sentence(compared.pooled.notes[0])
-    found = tuple(line.estimate for line in compared.alike)
-    first, second = (e.number_text() for e in found)
-    return Sentence(f"Two of these lines count the same thing per {compared.one.unit} ({first} "
-                    f"and {second}). {TWO_ONLY}", found)
+def why_not_pooled(compared: Comparison) -> str:
+    """Why the lines stand alone: too few series, or no answer of the model."""
+    if compared.pooled is not None:
+        return compared.pooled.notes[0]
+    k = compared.series
+    found = "No series" if k == 0 else "One series" if k == 1 else f"{k} series"
+    print_ = "prints" if k == 1 else "print"
+    return (f"{found} of the last {YEARS} years before the freeze {print_} a count of this per "
+            f"{compared.one.unit}; with fewer than {FEWEST_SERIES} how much series differ cannot "
+            "be told, so nothing is pooled and this service is given no place.")
 
 
 def comparison_table(compared: Comparison) -> Table:
     """This service, every line beside it, and what the pooled ones give."""
     own, one = compared.own, compared.one
-    pooled = {line.id for line in compared.alike} if compared.is_pooled else set()
+    pooled = {line.id for line in compared.recent} if compared.is_pooled else set()
     rows: list[tuple[Cell, ...]] = [
         (Cell("This service", heading=True), Cell(about(one.id).label), Cell("all agents"),
          Cell(own.number_text(), own), Cell("")),
-        *((Cell(line.citation, heading=True), Cell(line.measure), Cell(line.agent_group),
-           Cell(*_number(line)), Cell("yes" if line.id in pooled else "no"))
+        *((Cell(line.source, heading=True), Cell(line.counted), Cell(line.agent_group),
+           Cell(line.numbers, line.estimate), Cell("yes" if line.id in pooled else "no"))
           for line in compared.lines)]
-    if pooled:
-        rows += _pooled_rows(compared)
+    if compared.pooled is not None and pooled:
+        rows += _pooled_rows(compared, compared.pooled)
     return Table(
         name_of(one), f"{title_of(one)}: this service and published series",
         ("Series", "What was counted", "Agent", "Events/n (%, 95 % interval)", "Pooled"),
         tuple(rows), _notes(compared))
 
 
-def _pooled_rows(compared: Comparison) -> list[tuple[Cell, ...]]:
-    measure, k = compared.alike[0].measure, len(compared.alike)
+def _pooled_rows(compared: Comparison, pooled: Pooled) -> list[tuple[Cell, ...]]:
     named = ("Typical series of those pooled", "Prediction for a new series")
-    return [(Cell(name, heading=True), Cell(measure), Cell(""), Cell(_share(e), e),
-             Cell(f"{k} series"))
-            for name, e in zip(named, (compared.pooled.estimate, compared.pooled.prediction),
-                               strict=True)]
+    return [(Cell(name, heading=True), Cell(compared.one.code), Cell(""), Cell(_share(e), e),
+             Cell(f"{compared.series} series"))
+            for name, e in zip(named, (pooled.estimate, pooled.prediction), strict=True)]
 
 
 def _said(compared: Comparison) -> list[Sentence]:
     """Everything that is said of one comparison, in order."""
-    one = compared.one
-    said = [Sentence(one.difference)]
-    if not compared.lines:
-        return [*said, Sentence(NO_LINE)]
-    said += [Sentence(words) for words in _apart(compared)]
-    said.append(pooled_sentence(compared))
-    if compared.is_pooled:
-        said += [Sentence(TYPICAL), *map(Sentence, compared.pooled.notes),
-                 Sentence(compared.place.words, (compared.own, *compared.place.estimates)),
-                 _simple(compared), Sentence(NO_VERDICT)]
-    return said
+    one, pooled = compared.one, compared.pooled
+    said = [Sentence(one.difference)] if one.difference else []
+    if compared.own.kind == "bounds":
+        said.append(Sentence(BOUNDS, (compared.own,)))
+    if pooled is None or not compared.is_pooled:
+        return [*said, Sentence(why_not_pooled(compared)), Sentence(NO_VERDICT)]
+    said += [*map(Sentence, _apart(compared)), pooled_sentence(compared, pooled),
+             Sentence(TYPICAL), *map(Sentence, pooled.notes)]
+    if compared.place is not None and compared.own.kind != "bounds":
+        said.append(Sentence(compared.place.words, (compared.own,)))
+    return [*said, *_simple(pooled), Sentence(NO_VERDICT)]
 
 
 def _apart(compared: Comparison) -> list[str]:
     """Why lines that are shown are not pooled."""
-    one, left = compared.one, [line for line in compared.lines if line not in compared.alike]
-    said = [one.apart] if one.apart and any(
-        line.measure not in one.alike for line in left) else []
-    twice = [short(line) for line in left if any(
-        line.cohort == other.cohort and line.measure == other.measure for other in compared.alike)]
-    if twice:
-        said.append(f"{', '.join(twice)}: some of the same patients as another line, which has "
-                    "more of them and stands for both.")
-    return said
+    left = [line for line in compared.lines if line not in compared.recent]
+    old = {line.name: None for line in left if line.estimate.value is not None
+           and not is_recent(line, compared.frozen)}
+    none = {line.name: None for line in left if line.estimate.value is None}
+    twice = {line.name: None for line in left if line.name not in (*old, *none)}
+    return [f"{', '.join(names)}: {words}" for names, words in (
+        (old, f"published more than {YEARS} years before the freeze, shown and not pooled."),
+        (none, "the count is not printed, shown and not pooled."),
+        (twice, "some of the same patients as another line, which has more of them and stands for "
+                "both.")) if names]
 
 
-def _simple(compared: Comparison) -> Sentence:
-    other = compared.pooled.higgins
-    assert other is not None
-    return Sentence(f"The simpler t interval of Higgins and colleagues (2009) for a new series "
-                    f"would be {_span(other)} %.", (other,))
+def _simple(pooled: Pooled) -> list[Sentence]:
+    other = pooled.higgins
+    return [] if other is None else [Sentence(
+        "The simpler t interval of Higgins and colleagues (2009) for a new series would be "
+        f"{_span(other)} %.", (other,))]
 
 
 def _pictures(compared: Comparison) -> tuple[Picture, ...]:
@@ -184,10 +198,10 @@ def _intervals(compared: Comparison, drawn: list[PublishedSeries]) -> Picture:
     one = compared.one
     found = [compared.own, *(line.estimate for line in drawn)]
     labels = ["This service", *(_label(line, drawn) for line in drawn)]
-    if compared.is_pooled:
+    if compared.pooled is not None and compared.is_pooled:
         found += [compared.pooled.estimate, compared.pooled.prediction]
         labels += ["Typical series of those pooled", "New series: 95 % prediction interval"]
-    ending = (f"{len(compared.alike)} of them pooled" if compared.is_pooled else "not pooled")
+    ending = (f"{len(compared.recent)} of them pooled" if compared.is_pooled else "not pooled")
     caption = (f"{title_of(one)}: this service and published series, with 95 % intervals; {ending}")
     alt = f"{caption}: " + "; ".join(
         f"{label.replace(chr(10), ', ')} {_share(e)}"
@@ -211,27 +225,33 @@ def _interval_figure(
 
 
 def _funnel(compared: Comparison) -> tuple[Picture, ...]:
-    """The funnel, where there are series enough for a prediction."""
-    if not compared.is_pooled:
+    """The funnel, where there are series enough for a prediction and the service has a place."""
+    pooled, place, own = compared.pooled, compared.place, compared.own
+    if pooled is None or place is None or place.prediction is None:
         return ()
-    one, lines = compared.one, [line.estimate for line in compared.alike]
-    names = [short(line) for line in compared.alike]
+    one, lines = compared.one, [line.estimate for line in compared.recent]
+    names = [line.name for line in compared.recent]
+    size = own.effective_n or float(own.n or 0)
     caption = (f"{title_of(one)}: pooled series and this service by size, with the range that a "
                "new series of each size would show in 95 of 100")
 
     def draw(width: float) -> Figure:
         from analyses.figures.figure_literature import literature_funnel
 
-        return literature_funnel(compared.pooled, lines, names, compared.own,
-                                 compared.place.total, width)
+        return literature_funnel(pooled, lines, names, own, size, width)
 
-    return (Picture(f"{name_of(one)}-funnel", caption, f"{caption}. {compared.place.words}", draw,
-                    (compared.own, *lines, compared.pooled.estimate)),)
+    units = plural(one.unit)
+    drawn = f"This service is drawn at {own.n:,} {units}"
+    if own.n and round(size) != own.n:
+        drawn += f", worth {whole(size)} independent ones because patients repeat"
+    return (Picture(f"{name_of(one)}-funnel", f"{caption}. {drawn}",
+                    f"{caption}. {drawn}. {place.words}", draw,
+                    (own, *lines, pooled.estimate)),)
 
 
 def _notes(compared: Comparison) -> tuple[str, ...]:
     notes = (INDEPENDENT,) if compared.one.unit != "patient" else ()
-    if not compared.is_pooled:
+    if compared.pooled is None or not compared.is_pooled:
         return notes
     return (*notes, f"Pooled: {compared.pooled.estimate.method}. Interval of the prediction: "
                     f"{compared.pooled.prediction.method}.")
@@ -239,9 +259,9 @@ def _notes(compared: Comparison) -> tuple[str, ...]:
 
 def _label(line: PublishedSeries, lines: list[PublishedSeries]) -> str:
     """The paper; what it counted too, where the lines of a figure differ in that."""
-    if len({other.measure for other in lines}) == 1:
-        return short(line)
-    return f"{short(line)}\n{line.measure}"
+    if len({other.counted for other in lines}) == 1:
+        return line.name
+    return f"{line.name}\n{line.counted}"
 
 
 def _share(estimate: Estimate) -> str:
@@ -261,14 +281,3 @@ def _span(estimate: Estimate) -> str:
 
 def _without_n(estimate: Estimate) -> str:
     return estimate.number_text().partition(", n")[0]
-
-
-def _number(line: PublishedSeries) -> tuple[str, Estimate]:
-    if line.estimate.value is None:
-        return line.as_printed, line.estimate
-    return line.estimate.number_text(), line.estimate
-
-
-def short(line: PublishedSeries) -> str:
-    """Authors and year."""
-    return line.citation.partition(",")[0]

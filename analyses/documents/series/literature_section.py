@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analyses.content.blocks import (
+    Block,
     Cell,
     Paragraph,
     Picture,
@@ -20,25 +21,32 @@ from analyses.documents.series.literature_beside import (
     comparison_blocks,
     comparison_table,
     pooled_sentence,
-    short,
     title_of,
+    why_not_pooled,
+    without_a_line,
 )
 from analyses.documents.series.said import listed
+from analyses.literature.compared import FEWEST_SERIES, YEARS
 from analyses.literature.comparison import Comparison, Literature
+from analyses.literature.place import BOUNDS
 from analyses.statistics.pooling.predictive import PRIOR_SCALE
 
 TITLE = "Beside published series"
 SUPPLEMENT = "Published series, measure by measure"
-METHODS = plain(
-    "Published series are set beside our own rates where they print a count of nearly the same "
-    "thing in the same unit (sources in @published). Three or more that count the same thing are "
-    "pooled with a binomial–normal random-effects model by maximum likelihood (Stijnen and "
-    "colleagues, 2010); no count is corrected, and lines that count some of the same patients are "
-    "not pooled with each other. The 95 % prediction interval for a new series averages over how "
-    "much series differ, weighted by the likelihood and by a half-normal distribution of scale "
-    f"{PRIOR_SCALE:g} on the log odds (Röver and colleagues, 2021); the t interval of Higgins and "
-    "colleagues (2009) is given with it. Our own rows that repeat within patients are compared at "
-    "their number of independent rows.")
+METHODS = (
+    "Every published line of the table that counts the same thing (the same definition code) in "
+    "the same unit is set beside our own rate, whichever way it differs (sources in @published). "
+    f"Lines are pooled only where {FEWEST_SERIES} series or more of the {YEARS} years before the "
+    "freeze print their counts; lines that count some of the same patients are not pooled with "
+    "each other.")
+POOLING = (
+    "Pooling: a binomial–normal random-effects model by maximum likelihood (Stijnen and "
+    "colleagues, 2010); no count is corrected. The 95 % prediction interval for a new series "
+    "averages over how much series differ, weighted by the likelihood and by a half-normal "
+    f"distribution of scale {PRIOR_SCALE:g} on the log odds (Röver and colleagues, 2021); the t "
+    "interval of Higgins and colleagues (2009) is given with it. In the funnel our own rows that "
+    "repeat within patients count as their number of independent rows.")
+NONE_POOLED = "No measure has so many: nothing is pooled, and the lines stand beside each other."
 COLUMNS = ("Measure", "Series", "What was counted", "Agent", "Events/n (%, 95 % interval)",
            "Pooled")
 NAME = "beside-literature"
@@ -46,24 +54,24 @@ NAME = "beside-literature"
 
 def literature_methods(literature: Literature) -> list[Section]:
     """How the comparison was made; nothing where there is no published line."""
-    return [Section("Comparison with published series", (METHODS,), level=2)
-            ] if literature.lines else []
+    if not literature.lines:
+        return []
+    pooled = any(c.is_pooled for c in literature.comparisons)
+    return [Section("Comparison with published series",
+                    (plain(METHODS, POOLING if pooled else NONE_POOLED),), level=2)]
 
 
 def literature_results(literature: Literature) -> list[Section]:
-    """A short part of the results: what is pooled, where this service lies, and what is not."""
+    """A short part of the results: what is pooled, and what stands beside each other."""
     if not literature.lines:
         return []
-    pooled = [c for c in literature.comparisons if c.is_pooled]
     said = [Sentence(f"Rates with a published counterpart stand beside it in @{NAME}.")]
-    for compared in pooled:
-        said += [Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here.",
-                          (compared.own,)),
-                 Sentence(compared.one.difference), pooled_sentence(compared), _placed(compared)]
-    apart = [_side_by_side(c) for c in literature.comparisons if not c.is_pooled and c.alike]
-    if apart:
-        apart.append(Sentence("Fewer than three published series count each of these; they are "
-                              "set side by side and not pooled."))
+    apart: list[Sentence] = []
+    for compared in literature.comparisons:
+        if compared.is_pooled:
+            said += _pooled(compared)
+        else:
+            apart += _side_by_side(compared)
     return [Section(TITLE, tuple(Paragraph(tuple(part)) for part in (
         said, apart, [Sentence(NO_VERDICT)]) if part), level=2)]
 
@@ -72,32 +80,43 @@ def literature_supplement(literature: Literature) -> list[Section]:
     """One table of every measure, the figures of those pooled, and every published line."""
     if not literature.lines:
         return []
-    differing = tuple(
-        Sentence(f"{title_of(c.one)}: {c.one.difference}") for c in literature.comparisons)
+    differing = tuple(Sentence(f"{title_of(c.one)}: {c.one.difference}")
+                      for c in literature.comparisons if c.one.difference)
     pictures = [block for c in literature.comparisons if c.is_pooled
                 for block in comparison_blocks(c) if isinstance(block, Picture)]
     simple = [(c, c.pooled.higgins) for c in literature.comparisons
-              if c.is_pooled and c.pooled.higgins]
+              if c.pooled is not None and c.is_pooled and c.pooled.higgins]
     said = [Sentence(TYPICAL)] + [
         Sentence(f"{title_of(c.one)}: the t interval of Higgins and colleagues (2009) for a new "
                  f"series would be {e.number_text().partition('(')[2].partition(')')[0]} %.", (e,))
         for c, e in simple]
+    blocks: list[Block] = [Points(differing)] if differing else []
+    blocks += [Paragraph(tuple(said))] if simple else []
+    blocks += [Paragraph((without_a_line(literature),))] if literature.without else []
     return [Section(SUPPLEMENT, (
-        Points(differing), *([Paragraph(tuple(said))] if simple else []),
-        _table(literature), *pictures, all_published(literature)), level=2, wide=True,
+        *blocks, _table(literature), *pictures, all_published(literature)), level=2, wide=True,
         supplement=True)]
 
 
-def _placed(compared: Comparison) -> Sentence:
-    return Sentence(compared.place.words, (compared.own, *compared.place.estimates))
+def _pooled(compared: Comparison) -> list[Sentence]:
+    """Ours, what differs, the pooled lines, and where the two intervals lie."""
+    assert compared.pooled is not None and compared.place is not None
+    own, difference = compared.own, compared.one.difference
+    return [Sentence(f"{title_of(compared.one)}: {own.number_text()} here.", (own,)),
+            *([Sentence(difference)] if difference else []),
+            pooled_sentence(compared, compared.pooled), Sentence(compared.place.words, (own,))]
 
 
-def _side_by_side(compared: Comparison) -> Sentence:
-    """Ours and those that count it most nearly, with their papers."""
-    lines = compared.alike
-    theirs = listed(f"{line.estimate.number_text()} in {short(line)}" for line in lines)
-    return Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here, {theirs}.",
-                    (compared.own, *(line.estimate for line in lines)))
+def _side_by_side(compared: Comparison) -> list[Sentence]:
+    """Ours and every line beside it, with their papers, and why nothing is pooled."""
+    theirs = listed(
+        f"{line.numbers} in {line.name}" + (f" ({line.subgroup})" if line.subgroup else "")
+        for line in compared.lines)
+    said = [Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here, {theirs}.",
+                     (compared.own, *(line.estimate for line in compared.lines)))]
+    if compared.own.kind == "bounds":
+        said.append(Sentence(BOUNDS, (compared.own,)))
+    return [*said, Sentence(why_not_pooled(compared))]
 
 
 def _table(literature: Literature) -> Table:

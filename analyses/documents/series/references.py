@@ -5,7 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from analyses.content.blocks import Caution, Paragraph, Points, Section, Sentence, Table
+from analyses.content.blocks import (
+    Caution,
+    Paragraph,
+    Picture,
+    Points,
+    Section,
+    Sentence,
+    Table,
+)
+from analyses.literature.published import PublishedSeries
 
 WORKS = (
     ("Aalen", "1978", "Aalen OO, Johansen S. An empirical transition matrix for non-homogeneous "
@@ -98,12 +107,38 @@ NEAR = 60
 """Letters between a name and its year: `Korn and Graubard's (1998)`."""
 
 
-def references_section(sections: Iterable[Section]) -> Section:
-    """The works named in the sections, in alphabetical order."""
-    said = " ".join(text for section in sections for text in texts_of(section))
+def references_section(
+    sections: Iterable[Section], series: Iterable[PublishedSeries] = (),
+) -> Section:
+    """The works named in the sections and the published series named there, in order of names.
+
+    series: the lines of the table of published series; each paper is listed once, where its
+    authors and year stand in a text, a cell or the words of a picture.
+    """
+    given = tuple(sections)
+    said = " ".join(text for section in given for text in texts_of(section))
     cited = [work for name, year, work in WORKS
              if re.search(rf"\b{re.escape(name)}\b.{{0,{NEAR}}}?\b{year}\b", said)]
-    return Section("References", (Points(tuple(map(Sentence, cited))),))
+    everywhere = " ".join([said, *(text for section in given for text in _also_named(section))])
+    papers = dict.fromkeys(_paper(line) for line in series if line.name in everywhere)
+    return Section("References", (Points(tuple(map(
+        Sentence, sorted((*cited, *papers), key=str.casefold) if papers else cited))),))
+
+
+def _paper(line: PublishedSeries) -> str:
+    """A published series as it is listed: authors, journal, year, and where it was read."""
+    return f"{line.authors}. {line.journal}, {line.year}. {line.identifier}."
+
+
+def _also_named(section: Section) -> list[str]:
+    """Cells of tables, and the words of pictures."""
+    found: list[str] = []
+    for block in section.blocks:
+        if isinstance(block, Table):
+            found += [cell.text for row in block.rows for cell in row]
+        elif isinstance(block, Picture):
+            found += [block.caption, block.alt]
+    return found
 
 
 def texts_of(section: Section) -> list[str]:

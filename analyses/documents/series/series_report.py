@@ -183,7 +183,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
                         embolized_section(work.embolized), learning_section(work.learning),
                         *plan_sections(work.models)], events)
     more += literature_supplement(work.literature)
-    main.append(references_section([*main, *more]))
+    main.append(references_section([*main, *more], work.literature.lines))
     return [*main, *more]
 
 

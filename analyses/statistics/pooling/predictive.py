@@ -13,13 +13,12 @@ tau, 93 to 100 of 100 (`tests/reference/coverage_pooling.md`).
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import cast
 
 import numpy as np
-from scipy.special import betainc, expit, gammaln, ndtr
+from scipy.special import expit, gammaln, ndtr
 
 from analyses.statistics.arrays import Floats
 from analyses.statistics.pooling.binomial_normal import marginal, values
@@ -65,18 +64,6 @@ class NewSeries:
         return (float(expit(self.quantile(0.5 - level / 2))),
                 float(expit(self.quantile(0.5 + level / 2))))
 
-    def chance_of_as_many(self, events: float, total: float) -> float:
-        """The chance that a new series of `total` units shows `events` or more.
-
-        Neither must be whole: an effective number of units is not. The binomial tail is then the
-        beta function that equals it at whole numbers, as in the Korn–Graubard interval.
-        """
-        return self._mean(lambda p: _upper_tail(events, total, p))
-
-    def chance_of_as_few(self, events: float, total: float) -> float:
-        """The chance that a new series of `total` units shows `events` or fewer."""
-        return self._mean(lambda p: 1.0 - _upper_tail(events + 1, total, p))
-
     def chances(self, total: int) -> Floats:
         """The chance of 0, 1, … `total` events in a new series of this size."""
         weight, odds = self._points
@@ -84,10 +71,6 @@ class NewSeries:
         log_chance = (gammaln(total + 1) - gammaln(count + 1) - gammaln(total - count + 1)
                       + count * odds[:, None] - total * np.logaddexp(0.0, odds)[:, None])
         return cast("Floats", weight @ np.exp(log_chance))
-
-    def _mean(self, of: Callable[[Floats], Floats]) -> float:
-        weight, odds = self._points
-        return float(np.clip(weight @ of(np.asarray(expit(odds))), 0.0, 1.0))
 
     @cached_property
     def _points(self) -> tuple[Floats, Floats]:
@@ -128,12 +111,3 @@ def higgins_limits(
 
     half = float(t.ppf(0.5 + level / 2, series - 2)) * float(np.hypot(found.tau, error))
     return float(expit(found.mu - half)), float(expit(found.mu + half))
-
-
-def _upper_tail(events: float, total: float, p: Floats) -> Floats:
-    """The chance of `events` or more among `total` at each p."""
-    if events <= 0:
-        return np.ones_like(p)
-    if events > total:
-        return np.zeros_like(p)
-    return np.asarray(betainc(events, total - events + 1, p))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from coverage_pooling import WAYS, cell
 from reference_runs import recorded
@@ -10,8 +11,9 @@ from scipy.special import expit, logit
 from scipy.stats import binom
 
 from analyses.literature.place import place_of
+from analyses.measures.counting import shares
+from analyses.measures.gate import Known
 from analyses.statistics.pooling.pooled_proportion import pool_proportions
-from analyses.statistics.proportions.clustered import clustered_proportion
 from analyses.statistics.proportions.independent import proportion
 
 SETS = tuple(recorded("pooling")["predictive"])
@@ -25,82 +27,65 @@ def test_prediction_agrees_with_plain_sums_over_a_fine_grid(name):
     found = pool_proportions(entry["events"], entry["totals"])
     mine = (found.prediction.low, found.prediction.value, found.prediction.high)
     assert logit(mine) == pytest.approx(entry["limits"], abs=3e-3)
-    assert found.new.chance_of_as_many(*entry["own"]) == pytest.approx(
-        entry["as_many"], abs=3e-4)
-    assert found.new.chance_of_as_few(*entry["own"]) == pytest.approx(entry["as_few"], abs=3e-4)
+    count, total = entry["own"]
+    chances = found.new.chances(total)
+    assert chances[count:].sum() == pytest.approx(entry["as_many"], abs=3e-4)
+    assert chances[:count + 1].sum() == pytest.approx(entry["as_few"], abs=3e-4)
 
 
-def test_chances_of_whole_counts_are_those_of_the_binomial_mixture():
-    chances = FOUR.new.chances(60)
+def test_chances_of_all_counts_sum_to_one_and_agree_with_series_drawn():
+    chances = FOUR.new.chances(128)
     assert chances.sum() == pytest.approx(1, abs=1e-9)
-    for count in (0, 1, 4, 30):
-        assert FOUR.new.chance_of_as_many(count, 60) == pytest.approx(
-            chances[count:].sum(), abs=1e-9)
-        assert FOUR.new.chance_of_as_few(count, 60) == pytest.approx(
-            chances[:count + 1].sum(), abs=1e-9)
-
-
-def test_chances_agree_with_series_drawn_from_the_distribution():
     rng = np.random.default_rng(5)
     part = rng.choice(len(FOUR.new.weight), size=200_000, p=FOUR.new.weight)
     drawn = rng.binomial(128, expit(FOUR.new.centre[part] + FOUR.new.spread[part]
                                     * rng.standard_normal(len(part))))
-    assert FOUR.new.chance_of_as_many(9, 128) == pytest.approx((drawn >= 9).mean(), abs=0.004)
-
-
-def test_a_very_large_series_shows_its_own_proportion():
-    low, high = FOUR.new.limits(0.95)
-    assert FOUR.new.chance_of_as_few(low * 1e6, 1e6) == pytest.approx(0.025, abs=1e-3)
-    assert FOUR.new.chance_of_as_many(high * 1e6, 1e6) == pytest.approx(0.025, abs=1e-3)
+    assert chances[9:].sum() == pytest.approx((drawn >= 9).mean(), abs=0.004)
 
 
 def test_alike_series_of_great_size_leave_little_but_chance():
     """Twelve large series of one proportion: a new one is nearly binomial."""
     found = pool_proportions([1000] * 12, [10000] * 12)
-    assert found.new.chance_of_as_few(4, 60) == pytest.approx(binom.cdf(4, 60, 0.1), abs=0.01)
+    assert found.new.chances(60)[:5].sum() == pytest.approx(binom.cdf(4, 60, 0.1), abs=0.01)
 
 
 def test_the_prediction_is_wider_than_the_confidence_interval():
     assert FOUR.prediction.low < FOUR.estimate.low < FOUR.estimate.high < FOUR.prediction.high
 
 
-def test_a_service_in_the_middle_is_said_to_be_there():
-    place = place_of(proportion(6, 128, unit="session"), FOUR)
-    assert "in the middle half" in place.words and "128 sessions" in place.words
-    assert 0.25 < place.as_many.value < 1 and 0.25 < place.as_few.value < 1
-
-
-@pytest.mark.parametrize(("events", "words"), [
-    (16, "on the higher side, inside the range of 95 of 100"),
-    (90, "on the higher side, outside the range of 95 of 100"),
-    (2, "on the lower side, inside the range of 95 of 100"),
-    (0, "on the lower side, outside the range of 95 of 100"),
+@pytest.mark.parametrize(("events", "total", "words"), [
+    (64, 1280, "lies within"), (2, 128, "overlaps and reaches below"),
+    (90, 128, "lies above"), (16, 128, "overlaps and reaches above"),
+    (0, 9000, "lies below"), (1, 6, "reaches beyond both ends of"),
 ])
-def test_a_service_at_the_edge_is_said_to_be_there_without_a_verdict(events, words):
-    place = place_of(proportion(events, 128, unit="session"), FOUR)
-    assert words in place.words
-    assert not any(word in place.words.lower() for word in ("better", "worse", "rank", "p ="))
-
-
-def test_rows_that_repeat_are_compared_at_their_effective_number():
-    """Sessions of 40 patients whose outcomes repeat are worth fewer independent ones."""
-    patients = np.repeat(np.arange(40), 3)
-    event = np.isin(patients, np.arange(6)).astype(int)
-    own = clustered_proportion(event, patients, unit="session")
+def test_the_place_is_where_the_two_intervals_lie_and_no_more(events, total, words):
+    """No side, no rank, no share of series beyond: version 1 said "lies in the middle half"."""
+    own = proportion(events, total, unit="session")
     place = place_of(own, FOUR)
-    assert place.total == own.effective_n < 60
-    assert place.events / place.total == pytest.approx(18 / 120)
-    assert f"worth {round(place.total)} independent ones because patients repeat" in place.words
-    alone = place_of(proportion(18, 120, unit="session"), FOUR)
-    assert place.as_many.value > alone.as_many.value, "fewer rows, more room for chance"
+    assert f"%) {words} the 95 % prediction interval" in place.words
+    assert own.number_text().partition(", ")[2].rstrip(")") in place.words
+    assert place.prediction == FOUR.prediction
+    for banned in ("half", "side", "of 100", "better", "worse", "rank", "p ="):
+        assert banned not in place.words.lower()
+
+
+def test_bounds_have_no_place():
+    """The gate refuses a point where what is unknown points one way (`analyses.measures.gate`)."""
+    rows = pd.DataFrame({"event": pd.array([True, False, False, None], dtype="boolean"),
+                         "patient_id": list("abcd"), "key": list("abcd")})
+    own = shares(rows, "event", id="a", unit="patient", by=(),
+                 known=Known.ONLY_WITHOUT_AN_EVENT)[0]
+    assert own.kind == "bounds"
+    place = place_of(own, FOUR)
+    assert place.prediction is None and "no place among published series" in place.words
 
 
 def test_without_a_prediction_there_is_no_place():
     two = pool_proportions([92, 3], [846, 43])
     place = place_of(proportion(9, 128, unit="session"), two)
-    assert place.estimates == () and "no prediction interval" in place.words
+    assert place.prediction is None and "no prediction interval" in place.words
     empty = place_of(proportion(0, 0, unit="session"), FOUR)
-    assert empty.estimates == () and "no row" in empty.words
+    assert empty.prediction is None and "no row" in empty.words
 
 
 @pytest.mark.slow
