@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.pooling.pooled_proportion import Pooled
 
-BOUNDS = ("This service's number is given as bounds, because what is unknown of it points one way: "
+BOUNDS = ("this service's number is given as bounds, because what is unknown of it points one way; "
           "it has no place among published series.")
 NO_ROW = "This service has no row to compare."
 NOT_PLACED = ("There is no prediction interval to place this service in; the lines are set beside "
@@ -33,7 +33,7 @@ class Place:
 def place_of(own: Estimate, pooled: Pooled) -> Place:
     """How the interval of `own`, a proportion, lies to the prediction interval of those pooled."""
     if own.kind == "bounds":
-        return Place(own, None, BOUNDS)
+        return Place(own, None, BOUNDS[:1].upper() + BOUNDS[1:])
     if own.value is None:
         return Place(own, None, NO_ROW)
     if pooled.prediction.value is None:

@@ -156,7 +156,7 @@ def _said(compared: Comparison) -> list[Sentence]:
     one, pooled = compared.one, compared.pooled
     said = [Sentence(one.difference)] if one.difference else []
     if compared.own.kind == "bounds":
-        said.append(Sentence(BOUNDS, (compared.own,)))
+        said.append(Sentence(f"Here {BOUNDS}", (compared.own,)))
     if pooled is None or not compared.is_pooled:
         return [*said, Sentence(why_not_pooled(compared)), Sentence(NO_VERDICT)]
     said += [*map(Sentence, _apart(compared)), pooled_sentence(compared, pooled),

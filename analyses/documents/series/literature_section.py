@@ -66,12 +66,11 @@ def literature_results(literature: Literature) -> list[Section]:
     if not literature.lines:
         return []
     said = [Sentence(f"Rates with a published counterpart stand beside it in @{NAME}.")]
-    apart: list[Sentence] = []
+    alone = [c for c in literature.comparisons if not c.is_pooled]
     for compared in literature.comparisons:
         if compared.is_pooled:
             said += _pooled(compared)
-        else:
-            apart += _side_by_side(compared)
+    apart = [*map(_side_by_side, alone), *_why_alone(alone)]
     return [Section(TITLE, tuple(Paragraph(tuple(part)) for part in (
         said, apart, [Sentence(NO_VERDICT)]) if part), level=2)]
 
@@ -107,16 +106,29 @@ def _pooled(compared: Comparison) -> list[Sentence]:
             pooled_sentence(compared, compared.pooled), Sentence(compared.place.words, (own,))]
 
 
-def _side_by_side(compared: Comparison) -> list[Sentence]:
-    """Ours and every line beside it, with their papers, and why nothing is pooled."""
+def _side_by_side(compared: Comparison) -> Sentence:
+    """Ours and every line beside it, with their papers."""
     theirs = listed(
         f"{line.numbers} in {line.name}" + (f" ({line.subgroup})" if line.subgroup else "")
         for line in compared.lines)
-    said = [Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here, {theirs}.",
-                     (compared.own, *(line.estimate for line in compared.lines)))]
-    if compared.own.kind == "bounds":
-        said.append(Sentence(BOUNDS, (compared.own,)))
-    return [*said, Sentence(why_not_pooled(compared))]
+    return Sentence(f"{title_of(compared.one)}: {compared.own.number_text()} here, {theirs}.",
+                    (compared.own, *(line.estimate for line in compared.lines)))
+
+
+def _why_alone(alone: list[Comparison]) -> list[Sentence]:
+    """Why these stand unpooled: bounds, too few series, or no answer of the model."""
+    said = []
+    if any(c.own.kind == "bounds" for c in alone):
+        said.append(Sentence(f"Where two counts are given for this service: {BOUNDS}"))
+    few = [c for c in alone if c.pooled is None]
+    if few:
+        said.append(Sentence(
+            f"Each of these has fewer than {FEWEST_SERIES} series of the {YEARS} years before the "
+            f"freeze that print a count (at most {max(c.series for c in few)}): how much series "
+            "differ cannot be told from so few, so nothing is pooled and this service is given no "
+            "place."))
+    return said + [Sentence(f"{title_of(c.one)}: {why_not_pooled(c)}")
+                   for c in alone if c.pooled is not None]
 
 
 def _table(literature: Literature) -> Table:
