@@ -73,7 +73,7 @@ IN_REGISTRY = (
           "<= numbers(wanted) + TOLERANCE", "< numbers(wanted) - TOLERANCE", (LIMITS,)),
     Fault("reflux without an agreed limit is within it", "registry/clinical/practice_limits.py",
           ".mask(limit.isna(), False)", ".mask(limit.isna(), True)", (LIMITS,)),
-    Fault("a score of 6 after the death is a living visit", "registry/rules/order_of_dates.py",
+    Fault("a score of 6 after the death is a living visit", "registry/rules/deaths_and_life.py",
           "< 6)", "<= 6)", (RULES,)),
     Fault("sessions compared with the one before alone", "registry/rules/order_of_dates.py",
           ".cummax()", ".shift(0)", (RULES,)),

@@ -130,9 +130,9 @@ def _recorded_after_death(table: str, field: str, what: str, known_to: str | Non
 def recorded_after_death() -> list[Rule]:
     """What is dated after the death, a rule a table."""
     return [
-        _recorded_after_death(
-            "radiosurgeries", Radiosurgeries.radiosurgery_date, "radiosurgery", None),
         _recorded_after_death("complications", Complications.onset_date, "a complication", None),
+        _recorded_after_death(
+            "complications", Complications.resolved_date, "a recovery from a deficit", None),
         _recorded_after_death(
             "haemorrhages", Haemorrhages.haemorrhage_date, "a bleed", Haemorrhages.date_known_to),
     ]

@@ -226,3 +226,35 @@ def test_every_sentence_says_what_was_found_wanted_and_how_to_mend_it():
         assert finding.found and finding.wanted and finding.mend
         assert "nan" not in finding.found.lower() and "<NA>" not in finding.found
     assert S["session_no"] == 1
+
+
+@pytest.mark.parametrize("cells", [
+    {"clavien_dindo": "V"}, {"mrs_worst": 6}, {"mrs_30d": 6}, {"mrs_90d": 6},
+    {"mrs_worst": 6, "mrs_30d": 6, "mrs_90d": 6, "clavien_dindo": "V", "death": True},
+])
+def test_every_sign_of_death_asks_for_the_date_and_an_event_once(cells):
+    dead = with_cells(clean_tables(), "complications", **cells)
+    finding = only_error(dead, "death without a date")
+    assert finding.field == ("death" if len(cells) > 1 else next(iter(cells)))
+    with_date = with_cells(dead, "patients", death_date="2022-01-01")
+    assert not errors(with_date)
+
+
+def test_radiosurgery_of_the_dead_keeps_the_patient_out():
+    tables = with_cells(clean_tables(), "patients", death_date="2021-12-01")
+    tables = with_row(tables, "radiosurgeries", **L, radiosurgery_no=1,
+                      radiosurgery_date="2021-12-02", margin_dose_gy=20.0)
+    assert only_error(tables, "after death").table == "radiosurgeries"
+
+
+@pytest.mark.parametrize(("field", "day", "out"), [
+    # 30 days less 7, 90 days less 14, after the onset on 21 March (common practice, no source).
+    ("mrs_30d", "2021-04-12", True), ("mrs_30d", "2021-04-13", False),
+    ("mrs_90d", "2021-06-04", True), ("mrs_90d", "2021-06-05", False),
+])
+def test_a_living_score_after_the_death_keeps_the_patient_out(field, day, out):
+    tables = without_rows(without_rows(clean_tables(), "follow_ups"), "resections")
+    tables = with_cells(tables, "sessions", 1, session_date="2021-03-25")
+    tables = with_cells(tables, "complications", **{field: 3})
+    dead = with_cells(tables, "patients", death_date=day)
+    assert [(f.rule, f.field) for f in errors(dead)] == ([("after death", field)] if out else [])

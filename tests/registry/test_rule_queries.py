@@ -309,13 +309,12 @@ def test_a_bleed_after_death_at_the_precision_known(known_to, asks):
     assert bool(found(tables, "recorded after death")) is asks
 
 
-def test_events_and_radiosurgery_after_death():
+def test_events_and_recoveries_after_death():
     tables = with_cells(clean_tables(), "patients", death_date="2021-11-30")
-    tables = with_cells(tables, "complications", onset_date="2021-12-01", hours_after=None)
-    tables = with_row(tables, "radiosurgeries", **L, radiosurgery_no=1,
-                      radiosurgery_date="2021-12-02", margin_dose_gy=20.0)
+    tables = with_cells(tables, "complications", onset_date="2021-12-01", hours_after=None,
+                        resolved_date="2021-12-02")
     late = found(tables, "recorded after death")
-    assert {f.table for f in late} == {"complications", "radiosurgeries"}
+    assert [f.field for f in late] == ["onset_date", "resolved_date"]
 
 
 def test_dead_at_a_visit_before_the_death():
