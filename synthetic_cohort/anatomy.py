@@ -16,7 +16,7 @@ PRESENTATION_WEIGHTS = (0.45, 0.22, 0.10, 0.20, 0.03)
 LOCATION_WEIGHTS = (0.24, 0.19, 0.18, 0.13, 0.03, 0.05, 0.04, 0.03, 0.015, 0.02, 0.07, 0.005)
 DEEP_SITES = ("basal ganglia", "thalamus", "corpus callosum", "intraventricular", "brainstem")
 # Chance of eloquence by site, in the order of vocabulary.LOCATIONS.
-ELOQUENT_BY_SITE = (0.45, 0.45, 0.55, 0.60, 0.70, 0.95, 0.95, 0.40, 0.40, 1.0, 0.35, 0.4)
+ELOQUENT_BY_SITE = (0.45, 0.45, 0.55, 0.60, 0.70, 0.95, 1.0, 0.40, 0.40, 1.0, 0.35, 0.4)
 TERRITORIES = {
     "frontal": ("ACA", "MCA"), "temporal": ("MCA", "PCA"), "parietal": ("MCA", "ACA"),
     "occipital": ("PCA", "MCA"), "insula": ("MCA", "lenticulostriate"),
@@ -143,8 +143,13 @@ def draw_patients(s: Streams, lesion: Columns, patients: int) -> Columns:
     )
     patient[Patients.hht] = s.chance("hht", 0.02, n)
     patient[Patients.mrs_before] = _mrs_before(s, patient, n)
+    # Nobody whose lesion was found by chance is disabled.
+    disabled = (patient[Patients.presentation] == "incidental") & (
+        patient[Patients.mrs_before] > 2)
+    patient[Patients.presentation][disabled] = "focal deficit"
     gcs = np.where(bled, 15 - s.poisson("gcs", 2.0, n), 15 - s.poisson("gcs well", 0.05, n))
-    patient[Patients.gcs] = np.clip(gcs, 3, 15)
+    awake = np.isin(patient[Patients.presentation], ("incidental", "headache"))
+    patient[Patients.gcs] = np.clip(gcs, np.where(awake, 14, 3), 15)
     patient[Patients.research_use] = s.pick(
         "research use", vocabulary.RESEARCH_USE, (0.80, 0.12, 0.03, 0.01, 0.04), n
     )

@@ -12,7 +12,7 @@ import numpy as np
 
 from registry.schema import Complications, Injections
 from synthetic_cohort.course import NEVER
-from synthetic_cohort.draws import Columns, Streams, group_last, take
+from synthetic_cohort.draws import Columns, Streams, group_any, group_last, take
 from synthetic_cohort.patient_kinds import KINDS, NAMES, PLACE, UNRELATED
 
 
@@ -28,7 +28,7 @@ def draw_complications(
     event["second"] = np.r_[False, event["procedure"][1:] == event["procedure"][:-1]][:n]
     event["patient"] = procedure["patient"][event["procedure"]]
     _place(s, session, procedure, event)
-    _kind(s, session, event)
+    _kind(s, session, injection, event)
     _timing(s, patient, lesion, procedure, event)
     _severity(s, procedure, event)
     _injection(s, session, injection, event)
@@ -46,7 +46,7 @@ def _place(s: Streams, session: Columns, procedure: Columns, event: Columns) -> 
     event["lesion"] = session["lesion"][event["session"]]
 
 
-def _kind(s: Streams, session: Columns, event: Columns) -> None:
+def _kind(s: Streams, session: Columns, injection: Columns, event: Columns) -> None:
     n = len(event["procedure"])
     code = s.code("kind", [kind.share for kind in KINDS], n)
     later = s.code("second kind", (0.5, 0.3, 0.2), n)
@@ -55,6 +55,11 @@ def _kind(s: Streams, session: Columns, event: Columns) -> None:
     # A catheter is retained only where one carried agent.
     bare = session["injections"][event["session"]] == 0
     code = np.where(bare & (code == PLACE["retained catheter"]), PLACE["access site"], code)
+    # A vein closed on purpose is no complication.
+    meant = group_any(injection[Injections.access] == "vein", injection["session"],
+                      len(session["lesion"]))[event["session"]]
+    code = np.where(meant & (code == PLACE["outflow vein occlusion"]),
+                    PLACE["unintended vessel occlusion"], code)
     event["kind_code"] = code
     event[Complications.kind] = take(NAMES, code)
 

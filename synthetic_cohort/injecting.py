@@ -147,6 +147,9 @@ def _reflux(
     limit = limit.astype(float)
     below = np.rint(limit * np.minimum(0.15 + 0.85 * s.uniform("reflux", k), 1.0))
     above = limit + 1 + np.rint(s.exponential("reflux over", 1 / 5.0, k))
+    # Nobody pushes on without a stop while the agent runs far past the limit.
+    unstopped = injection[Injections.reflux_stops] == 0
+    above = np.where(unstopped, np.minimum(above, limit + 9), above)
     slow = np.flatnonzero(injection["copolymer"])
     _, where = np.unique(injection["procedure"][slow], return_index=True)
     chosen = np.zeros(k, dtype=bool)

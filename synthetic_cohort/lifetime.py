@@ -17,6 +17,7 @@ from synthetic_cohort.settings import CohortSettings
 YEAR = 365.25
 FATAL_BLEED = 0.15      # deaths of spontaneous bleeds; plausible, no source
 MAX_BLEEDS = 5
+SAME_BLEED_DAYS = 7     # a bleed so soon after another of the lesion is the same one
 
 
 def draw_presentation(s: Streams, cfg: CohortSettings, patient: Columns, lesion: Columns) -> None:
@@ -29,7 +30,7 @@ def draw_presentation(s: Streams, cfg: CohortSettings, patient: Columns, lesion:
     yearly = np.where(bled, cfg.bleed_before_ruptured, cfg.bleed_before_unruptured) / 100
     when = np.ceil(s.exponential("bleed before", yearly, n) * YEAR)
     # Treatment then follows soon; a bleed on the day of treatment would be its complication.
-    between = when < wait
+    between = (when < wait) & ~(bled & (when <= SAME_BLEED_DAYS))
     patient["early_bleed_day"] = np.where(between, patient["presentation_day"] + when, NEVER)
     patient["ruptured"] = bled | between
     first = lesion[Lesions.lesion_no] == 1
@@ -73,6 +74,7 @@ def _process(
     finite = np.where(np.isfinite(start), start, 0.0)
     day = np.ceil(finite[:, None] + np.cumsum(gaps, axis=1))
     keep = (day < stop[:, None]) & np.isfinite(start)[:, None] & (day <= 3 * LOCK)
+    keep[:, 1:] &= np.diff(day, axis=1) > SAME_BLEED_DAYS
     owner, slot = np.nonzero(keep)
     return owner, day[owner, slot]
 

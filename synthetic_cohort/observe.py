@@ -49,8 +49,11 @@ def _events(sim: Simulation) -> None:
         ) & ~fatal
         table["fatal"] = fatal
     event = sim.complication
-    event["resolved_day"] = np.where(event["not_yet_known"], NEVER, event["resolved_day"])
-    sim.complication = _rows(event, event["day"] <= lock)
+    gone = np.where(event["not_yet_known"], NEVER, event["resolved_day"])
+    # Of those who died sooner of something else, the deficit was gone by then.
+    dies = patient["death_day"][event["patient"]]
+    event["resolved_day"] = np.where(np.isfinite(gone), np.minimum(gone, dies), NEVER)
+    sim.complication = _rows(event, (event["day"] <= lock) & (event["day"] <= dies))
     row = sim.lesion["angiography_day"]
     owner = sim.lesion["patient"]
     gone = (row > lock) | (row >= patient["death_day"][owner]) | ~np.isfinite(

@@ -17,9 +17,12 @@ from synthetic_cohort.draws import Columns, Streams, logistic
 BLOOD_LOSS_GRADE, BLOOD_LOSS_PCT = 0.22, -0.006
 OPERATION_GRADE, OPERATION_PCT = 0.12, -0.002
 DEFICIT_GRADE = 0.55
+URGENT, URGENT_DAYS = 0.3, 7    # of the operations so soon after an event; plausible, no source
 
 
-def draw_operations(s: Streams, patient: Columns, lesion: Columns) -> Columns:
+def draw_operations(
+    s: Streams, patient: Columns, lesion: Columns, complication: Columns
+) -> Columns:
     """One row a resection done (day reached, patient alive)."""
     row = np.flatnonzero(np.isfinite(lesion["resection_day"]))
     n = len(row)
@@ -51,5 +54,20 @@ def draw_operations(s: Streams, patient: Columns, lesion: Columns) -> Columns:
     out["permanent"] |= out["fatal"]
     out["transient"] &= ~out["fatal"]
     out[Resections.nights] = 4 + s.poisson("resection nights", 4.0 + 6 * out["permanent"], n)
-    out["urgent"] = s.chance("urgent", 0.03, n)
+    out["urgent"] = _after_event(patient, complication, out) & s.chance("urgent", URGENT, n)
     return out
+
+
+def _after_event(patient: Columns, complication: Columns, operation: Columns) -> np.ndarray:
+    """Whether the patient had a complication or a bleed in the week up to each operation."""
+    span = 1_000_000.0
+    people = np.arange(len(patient["first_day"]))
+    bled = np.where(patient["ruptured_at_presentation"], patient["presentation_day"], NEVER)
+    parts = [(complication["patient"], complication["day"]), (people, bled),
+             (people, patient["early_bleed_day"])]
+    owner, day = (np.concatenate(part) for part in zip(*parts, strict=True))
+    there = np.isfinite(day)
+    key = np.sort(owner[there] * span + day[there])
+    here = operation["patient"] * span + operation["day"]
+    return np.searchsorted(key, here, side="right") > np.searchsorted(
+        key, here - URGENT_DAYS, side="left")

@@ -152,7 +152,7 @@ def simulate(
     patient["last_procedure_day"] = patient["first_day"].copy()
     np.maximum.at(patient["last_procedure_day"], procedure["patient"], procedure["day"])
     _drop_after_death(patient, lesion)
-    operation = operations.draw_operations(s, patient, lesion)
+    operation = operations.draw_operations(s, patient, lesion, complication)
     _die(patient, operation, "treatment")
     _drop_after_death(patient, lesion)
     unrelated = events.draw_unrelated(s, patient, lesion, procedure, lock)

@@ -185,12 +185,15 @@ def follow_ups(sim: Simulation, codes: np.ndarray) -> pd.DataFrame:
 
 
 def _bled_since(sim: Simulation, visit: Columns) -> np.ndarray:
-    """Whether a bleed of the lesion lies between the visit before (or treatment) and this one."""
+    """Whether a bleed of the lesion lies between the visit before and this one.
+
+    A first visit asks from the end of the patient's treatment, of whichever lesion.
+    """
     span = 1_000_000.0
     key = np.sort(sim.bleed["lesion"] * span + sim.bleed["day"])
     here = visit["lesion"] * span + visit["day"]
     first = visit[FollowUps.follow_up_no] == 1
-    since = np.where(first, sim.lesion["end_day"][visit["lesion"]], np.roll(visit["day"], 1))
+    since = np.where(first, sim.patient["end_day"][visit["patient"]], np.roll(visit["day"], 1))
     before = visit["lesion"] * span + since
     return np.searchsorted(key, here, side="right") > np.searchsorted(key, before, side="right")
 

@@ -129,13 +129,15 @@ def radiosurgeries(s: Streams, sim: Simulation, codes: np.ndarray) -> pd.DataFra
     row = np.flatnonzero(np.isfinite(lesion["radiosurgery_day"]))
     dose = take((16, 18, 20, 22), s.code("dose", (0.2, 0.4, 0.3, 0.1), n)).astype(float)
     left = np.maximum(1 - lesion["reached_pct"] / 100, 0.08)
-    volume = np.clip(np.round(lesion["nidus_ml"] * left, 1), 0.1, 60.0)
+    volume = np.clip(np.round(lesion["nidus_ml"] * left, 1), 0.1, 60.0)[row]
+    # Large targets get less in one fraction (common practice, no source).
+    dose[row] = np.where(volume > 15, np.minimum(dose[row], 18.0), dose[row])
     return frame("radiosurgeries", {
         Patients.patient_id: codes[lesion["patient"][row]],
         Lesions.lesion_no: lesion[Lesions.lesion_no][row],
         Radiosurgeries.radiosurgery_no: np.ones(len(row), dtype=np.int64),
         Radiosurgeries.radiosurgery_date: to_dates(lesion["radiosurgery_day"][row]),
         Radiosurgeries.margin_dose_gy: dose[row],
-        Radiosurgeries.target_volume_ml: volume[row],
+        Radiosurgeries.target_volume_ml: volume,
         Radiosurgeries.fractions: np.ones(len(row), dtype=np.int64),
     }, len(row))
