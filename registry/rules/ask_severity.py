@@ -5,7 +5,13 @@ from __future__ import annotations
 import pandas as pd
 
 from registry.rules.columns import bring, figure, sure
-from registry.rules.deaths_and_life import DEAD, DEAD_GRADE, MRS_OF_EVENT, signs_of_death
+from registry.rules.deaths_and_life import (
+    DEAD,
+    DEAD_GRADE,
+    MRS_OF_EVENT,
+    dead_without_date,
+    signs_of_death,
+)
 from registry.rules.finding import Hits, Tables, query
 from registry.rules.words import column
 from registry.schema import Complications, Patients
@@ -52,9 +58,11 @@ def death_below_its_grade(tables: Tables) -> Hits:
 def grade_of_a_death(tables: Tables) -> Hits:
     """Grade V, or a worst mRS of 6, of an event that nobody died of.
 
-    An mRS of 6 at 30 or 90 days may be a death of something else.
+    An mRS of 6 at 30 or 90 days may be a death of something else. Of a patient without a date of
+    death the date is asked for first, as an error.
     """
     rows = tables["complications"]
+    rows = rows[~rows.index.isin(dead_without_date(rows, tables).index)]
     signs = signs_of_death(rows)
     named = [Complications.clavien_dindo, Complications.mrs_worst]
     hit = sure(~rows[Complications.death]) & (signs[named[0]] | signs[named[1]])
