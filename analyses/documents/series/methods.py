@@ -119,8 +119,9 @@ def _statistics() -> tuple[Block, ...]:
             "bounds are given in place of a share.",
             "Numbers that fail the presentation standards of the US National Center for Health "
             "Statistics (Parker and others 2017) are printed and marked.",
-            "Medians are given with quartiles and an interval by order statistics, or by the "
-            "bootstrap of patients where patients repeat."),
+            "Medians are given with quartiles and an interval by order statistics, where patients "
+            "repeat at ranks from an effective number of rows (Woodruff 1952; Korn and Graubard "
+            "1998)."),
         plain(
             "Person-time is counted in days and given in years of 365.25 days, to death or the "
             "last day on which a patient is known about.",

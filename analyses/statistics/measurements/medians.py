@@ -20,13 +20,11 @@ from analyses.statistics.arrays import Floats, Labels, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.presentation import few_units
 from analyses.statistics.proportions import clusters as by_patient
+from analyses.statistics.proportions.intervals import clopper_pearson
 from analyses.words.flags import NO_INTERVAL, NOTHING_COUNTED, ONE_CLUSTER
 
-REPLICATES = 2000
-SEED = 1
 FEWEST_PATIENTS = 6
 """Under 6 patients no 95 % interval of a median exists without assumptions (2 · ½⁵ = 6 %)."""
-CHUNK = 4_000_000
 
 
 def median(
@@ -57,14 +55,18 @@ def median(
 
 def clustered_median(
     values: ArrayLike, cluster: Sequence[Any] | Labels, *, level: float = 0.95,
-    measure: str = "", replicates: int = REPLICATES, seed: int = SEED, id: str = "median",
+    measure: str = "", id: str = "median",
     unit: str = "", group: Mapping[str, str] | None = None, keys: Sequence[Any] | None = None,
 ) -> Estimate:
-    """Median of measurements that repeat within patients: percentile bootstrap of patients.
+    """Median of measurements that repeat within patients: order statistics at an effective n.
 
-    values, cluster: one a row. `replicates` samples of whole patients, drawn with the seed given
-    (Efron and Tibshirani 1993, An Introduction to the Bootstrap, 8 and 13). One row a patient: as
-    `median`. Under 6 patients: no interval, flagged.
+    values, cluster: one a row. The share of rows below the median is ½; its Clopper–Pearson
+    limits with Korn and Graubard's effective n (`effective_rows`) say between which ranks of the
+    rows the truth lies (Woodruff 1952, J Am Stat Assoc 47:635; Korn and Graubard 1998, Survey
+    Methodology 24:193). Coverage at 8 to 150 patients: 95.6 % and more
+    (tests/reference/coverage_medians.md); a percentile bootstrap of patients gave 85 to 93 % at
+    8 to 12. One row a patient: as `median`. Under 6 patients, or where the ranks lie outside the
+    rows: no interval, flagged.
 
     Raises ValueError for missing values or patients, or columns of different length.
     """
@@ -76,17 +78,37 @@ def clustered_median(
     )
     if len(names) == len(found):
         return plain
-    flags = few_units(len(found))
-    if len(names) < FEWEST_PATIENTS:
+    flags, rank, n = few_units(len(found)), 0, 0.0
+    if len(names) >= FEWEST_PATIENTS:
+        n = effective_rows(found, patient, level)
+        below = float(clopper_pearson(n / 2, n, level)[0])
+        rank = int(np.floor(below * len(found) + 1e-9))
+    if not rank:
         why = ONE_CLUSTER if len(names) == 1 else NO_INTERVAL
         return replaced(plain, low=None, high=None, method="none", flags=(*flags, why))
-    medians = bootstrap_medians(found, patient, replicates=replicates, seed=seed)
-    tail = (1 - level) / 2
-    low, high = np.quantile(medians, (tail, 1 - tail))
+    in_order = np.sort(found)
     return replaced(
-        plain, low=low, high=high, flags=flags,
-        method=f"bootstrap of patients, {replicates:,} samples",
+        plain, low=in_order[rank - 1], high=in_order[-rank], flags=flags, effective_n=n,
+        method=f"order statistics {rank} and {len(found) + 1 - rank}, effective n by patient",
     )
+
+
+def effective_rows(values: Floats, patient: Whole, level: float = 0.95) -> float:
+    """How many independent rows the median rests on: Korn and Graubard's effective n at ½.
+
+    values: one a row; patient: codes 0, 1, …. n over the design effect of the share of rows below
+    the median (a row level with it counts half), times (t(n−1)/t(C−1))² for C patients; at most n.
+    """
+    n, patients = len(values), int(patient.max()) + 1
+    below = np.sign(np.median(values) - values) / 2
+    off = below - below.mean()
+    alone = float(off @ off) / n**2
+    if alone == 0:  # every row has the same value: nothing says how alike those of a patient are
+        return float(patients)
+    variance = float(by_patient.cluster_variance(by_patient.totals(off / n, patient), patients))
+    tail = 1 - (1 - level) / 2
+    small = float(special.stdtrit(n - 1, tail) / special.stdtrit(patients - 1, tail))
+    return min(float(n), n * alone / variance * small**2) if variance > 0 else float(n)
 
 
 def clustered_mean(
@@ -120,37 +142,6 @@ def clustered_mean(
         method="t interval" if alone else "t interval, clustered on the patient",
         flags=few_units(len(found)), beside=spread,
     )
-
-
-def bootstrap_medians(
-    values: Floats, patient: Whole, *, replicates: int = REPLICATES, seed: int = SEED
-) -> Floats:
-    """Medians of `replicates` samples of whole patients, drawn with replacement, seeded.
-
-    values: one a row; patient: codes 0, 1, …. A sample is a weight a patient, so the median is
-    read off the running sum of weights along the sorted values.
-    """
-    rng = np.random.default_rng(seed)
-    patients = int(patient.max()) + 1
-    order = np.argsort(values, kind="stable")
-    in_order, whose = values[order], patient[order]
-    chance = np.full(patients, 1 / patients)
-    step = max(1, CHUNK // len(values))
-    parts = []
-    for start in range(0, replicates, step):
-        weights = rng.multinomial(patients, chance, size=min(step, replicates - start))
-        parts.append(_weighted_medians(in_order, weights[:, whose]))
-    return np.concatenate(parts)
-
-
-def _weighted_medians(in_order: Floats, weights: Whole) -> Floats:
-    """The median of each row's weighted sample; the mean of the middle two where even."""
-    running = weights.cumsum(axis=1)
-    total = running[:, -1]
-    lower = (running < ((total + 1) // 2)[:, None]).sum(axis=1)
-    upper = (running < (total // 2 + 1)[:, None]).sum(axis=1)
-    found: Floats = (in_order[lower] + in_order[upper]) / 2
-    return found
 
 
 def _counted(
