@@ -23,6 +23,7 @@ from analyses.measures.durations import (
 from analyses.measures.measure import Direction, Worked
 from analyses.population.unit_frames import NOT_RECORDED, Units, once
 from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.timetoevent.at_risk import FEW_LEFT
 from analyses.statistics.timetoevent.incidence_curves import (
     IncidenceCurves,
     cumulative_incidence,
@@ -32,7 +33,6 @@ from analyses.statistics.timetoevent.interval_censoring import (
     interval_censored,
 )
 from analyses.statistics.timetoevent.survival_curves import SurvivalCurves, follow_up, survival
-from analyses.statistics.timetoevent.time_labels import FEW_LEFT
 from analyses.statistics.timetoevent.weighted_incidence import (
     LOSSES_A_COVARIATE,
     weighted_cumulative_incidence,
@@ -217,12 +217,13 @@ def _never(
 ) -> Estimate:
     value, low, high = curves.curve().value_at(year, 2)
     people = curves.people
-    if year > people.duration.max():
-        return replaced(_named(curves.at(year), id, group), events=0)
+    read = curves.at(year)
+    if read.value is None:
+        return replaced(_named(read, id, group), events=0)
     return Estimate(
         id=id, kind="probability", value=value, low=low, high=high, unit=unit, group=group,
         events=0, n=people.duration.size, clusters=people.clusters or people.duration.size,
-        method=curves.at(year).method,
+        method=read.method,
         flags=("no such event yet: exact upper limit for the number followed so far",),
     )
 

@@ -171,3 +171,8 @@ def test_the_clustered_interval_covers_at_eight_patients(correlation):
     found = coverage_medians.cell(8, correlation, coverage_medians.DESIGNS[0], 600)
     assert found.clustered >= found.floor and found.none < 0.01
     assert found.ignoring < found.clustered
+
+
+@pytest.mark.reference
+def test_r_still_gives_the_recorded_medians():
+    assert_same(run_r("medians"), VALUES)

@@ -14,6 +14,7 @@ from reference_runs import assert_same, recorded, run_r
 from analyses.statistics.timetoevent.gray import gray_test
 from analyses.statistics.timetoevent.incidence_curves import cumulative_incidence
 from analyses.statistics.timetoevent.survival_curves import survival
+from analyses.statistics.timetoevent.weighted_incidence import weighted_cumulative_incidence
 
 R = recorded("competing_risks")
 SETS, CLUSTERED = R["sets"], R["clustered"]
@@ -154,9 +155,68 @@ def test_past_the_last_follow_up_words_and_no_number() -> None:
     assert "nobody was followed so long: the last follow-up is at 5 years" in estimate.flags
 
 
-def test_few_left_is_said() -> None:
-    estimate = cumulative_incidence(np.arange(1, 101), np.tile([0, 1], 50)).at(96)
-    assert "only 5 of 100 still followed at 96" in estimate.flags
+def test_where_few_are_left_nothing_is_read_off() -> None:
+    curves = cumulative_incidence(np.arange(1, 101), np.tile([0, 1], 50))
+    estimate = curves.at(92)
+    assert estimate.value is None and estimate.low is None and estimate.high is None
+    assert "only 9 of 100 still followed at 92: not read off" in estimate.flags
+    assert curves.at(91).value is not None  # ten of a hundred
+
+
+def test_with_lesions_open_it_is_never_said_that_everybody_had_an_event() -> None:
+    """Sixty lesions, 24 open at their last look, the last observation an event.
+
+    Version 1: "100 %, everybody has had an event by then".
+    """
+    years = np.concatenate([np.linspace(0.1, 3.4, 35), np.linspace(0.5, 3.3, 24), [3.5]])
+    event = np.concatenate([np.ones(35, int), np.zeros(24, int), [1]])
+    patient = np.concatenate([np.arange(35), np.arange(24), [40]])
+    for cluster in (None, patient):
+        curves = cumulative_incidence(years, event, cluster=cluster, measure="years")
+        assert curves.table["estimate"].iloc[-1] == 1  # the curve does jump there
+        for time in (3.45, 3.5, 5, 50):
+            found = curves.at(time)
+            assert (found.value, found.low, found.high) == (None, None, None)
+            assert not any("everybody" in flag for flag in found.flags)
+        free = survival(years, event, cluster=cluster).at(5)
+        assert free.value is None and "the curve has reached 0" not in free.flags
+        weighted = weighted_cumulative_incidence(
+            years, event, covariates=None, cluster=cluster, replicates=5).at(5)
+        assert weighted.value is None and not any("everybody" in f for f in weighted.flags)
+
+
+def test_with_nobody_lost_every_time_may_be_read() -> None:
+    """Of 60, 58 had the event early: what happened to each is known until the two are lost."""
+    curves = cumulative_incidence([1.0] * 58 + [6.0, 7.0], [1] * 58 + [0, 0])
+    assert curves.at(5).value == pytest.approx(58 / 60)
+    assert curves.at(6).value == pytest.approx(58 / 60) and curves.at(6.5).value is None
+    everybody = cumulative_incidence([1.0] * 60, [1, 2] * 30).at(9)
+    assert everybody.value == 0.5 and "everybody has had an event by then" in everybody.flags
+
+
+def test_a_group_has_one_interval_alone_or_beside_others() -> None:
+    """A group without a patient twice, in a series with some: version 1 gave it two intervals
+    (by patient beside others, by row alone)."""
+    rng = np.random.default_rng(4)
+    years, event = rng.exponential(2, 80), rng.integers(0, 3, 80)
+    group = np.repeat(["a", "b"], 40)
+    patient = np.concatenate([np.arange(40), 100 + np.arange(40) // 2])
+    both = cumulative_incidence(years, event, group=group, cluster=patient)
+    kept = survival(years, (event > 0).astype(int), group=group, cluster=patient)
+    for name in ("a", "b"):
+        mine = group == name
+        for beside, alone in (
+                (both.at(1, name), cumulative_incidence(
+                    years[mine], event[mine], cluster=None if name == "a" else patient[mine])),
+                (kept.at(1, name), survival(
+                    years[mine], (event[mine] > 0).astype(int),
+                    cluster=None if name == "a" else patient[mine]))):
+            found = alone.at(1)
+            assert (beside.value, beside.low, beside.high) == pytest.approx(
+                (found.value, found.low, found.high))
+            assert beside.method == found.method
+    arms = both.difference(1, "b", "a").arms
+    assert [arm.low for arm in arms] == [both.at(1, "b").low, both.at(1, "a").low]
 
 
 def test_one_person() -> None:

@@ -57,7 +57,7 @@ class AalenJohansen:
 
     def se(self, cause: int) -> Floats:
         """Standard error of F(t), one a time."""
-        if self.people.cluster is not None:
+        if self.people.repeated:
             found: Floats = np.sqrt((self.influence(cause)**2).sum(axis=0))
             return found
         return np.sqrt(np.maximum(self._variance(cause), 0.0))

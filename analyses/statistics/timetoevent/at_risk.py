@@ -58,6 +58,27 @@ def number_at_risk(people: Followed, times: Floats) -> Floats:
     return (come - gone).astype(np.float64)
 
 
+FEW_LEFT = 0.1
+"""Under this share of those at the start still watched, nothing is read off (Pocock and others
+2002, Lancet 359:1686, end a curve where 10–20 % are left; from memory). The analysis plan's
+"fewer than 10 (or a tenth)": from 100 on a tenth is the stricter; under 100 ten would leave a
+small series without any number, and a tenth holds too."""
+
+
+def read_to(people: Followed) -> float:
+    """The last time at which a curve of these people may be read.
+
+    As long as FEW_LEFT of them (with late entry: of the most ever under observation) are still at
+    risk; or until the first is lost, since up to there the curve is the plain share of all.
+    Infinite where nobody was lost: what happened to each is known.
+    """
+    lost = people.duration[people.event == 0]
+    at = np.unique(people.duration)
+    left = number_at_risk(people, at)
+    watched = at[left >= FEW_LEFT * left.max()].max()
+    return float(max(watched, lost.min() if lost.size else np.inf))
+
+
 def throughout(people: Followed, times: Floats) -> Floats:
     """How many independent units were under observation from the first entry to each time.
 

@@ -10,8 +10,8 @@ from scipy.stats import chi2
 
 from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.timetoevent.at_risk import FEW_LEFT
 from analyses.statistics.timetoevent.time_inputs import Followed
-from analyses.statistics.timetoevent.time_labels import FEW_LEFT
 from analyses.words.wording_of_p import p_text
 
 

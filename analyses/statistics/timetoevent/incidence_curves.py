@@ -25,11 +25,10 @@ from analyses.statistics.timetoevent.time_differences import (
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
 from analyses.statistics.timetoevent.time_labels import (
     TimeLabels,
-    beyond_words,
-    few_left_words,
     finite,
     one_group,
     unit_name,
+    unread_words,
 )
 from analyses.statistics.timetoevent.time_limits import limits_of_difference
 from analyses.words.self_showing import Displayed, Summary
@@ -89,22 +88,22 @@ class IncidenceCurves(Displayed):
     def at(self, time: float, group: Hashable | None = None, *, cause: int = 1) -> Estimate:
         """The probability of the event by `time`, with its interval.
 
-        Past the last follow-up the value is None and a flag says so, unless everybody has had
-        some event by then. Raises ValueError for a negative time, an unknown group or cause.
+        Where too few are still watched (`read_to`), or nobody, the value is None and a flag says
+        so. Raises ValueError for a negative time, an unknown group or cause.
         """
         time = whole_time(time)
         self._known(cause)
         curve, label = self.curve(group), one_group(self.groups, group)[1]
         people = curve.people
         value, low, high = curve.value_at(time, cause)
-        ended = curve.event_free[-1] <= 0
-        last = float(people.duration.max())
-        if time > last and not ended:
+        unread = unread_words(people, time, self.labels)
+        if unread:
             value, low, high = np.nan, np.nan, np.nan
         return self.labels.estimate(
-            people, "probability", self._method, finite(value), finite(low), finite(high),
+            people, "probability", ROBUST if people.repeated else PLAIN,
+            finite(value), finite(low), finite(high),
             happened=(people.event == cause) & (people.duration <= time), group=label,
-            words=self._words_at(people, time, ended, value),
+            words=unread or _words_at(people, time, value),
             suffix="" if cause == 1 else f".cause_{cause}",
         )
 
@@ -117,7 +116,7 @@ class IncidenceCurves(Displayed):
         """
         ours, theirs = (self.at(time, g, cause=cause) for g in (group, reference))
         shared = 0.0
-        if self.people.cluster is not None:
+        if self.people.repeated:
             shared = correlation(*aligned(*(
                 self.curve(g).influence_at(time, cause) for g in (group, reference)
             )))
@@ -149,10 +148,6 @@ class IncidenceCurves(Displayed):
         """The value at round times, with who is still followed."""
         return summary_by_group(self, "With the event", ("events", "competing"))
 
-    @property
-    def _method(self) -> str:
-        return PLAIN if self.people.cluster is None else ROBUST
-
     def _known(self, cause: int) -> None:
         if cause not in self.causes:
             known = ", ".join(map(str, self.causes))
@@ -173,19 +168,6 @@ class IncidenceCurves(Displayed):
         for part, group in zip(parts, self.groups, strict=True):
             part.insert(0, "group", [group] * len(part))
         return pd.concat(parts, ignore_index=True)
-
-    def _words_at(
-        self, people: Followed, time: float, ended: bool, value: float,
-    ) -> tuple[str, ...]:
-        last = float(people.duration.max())
-        if time > last:
-            return ("everybody has had an event by then",) if ended else (
-                beyond_words(self.labels.time(last)),)
-        left = int(number_at_risk(people, np.array([time]))[0])
-        said = few_left_words(left, people.duration.size, self.labels.time(time))
-        if value == 0:
-            said += ("no such event yet: exact upper limit for the number followed so far",)
-        return said
 
 
 def cumulative_incidence(
@@ -226,3 +208,12 @@ def _table(curve: AalenJohansen, cause: int) -> pd.DataFrame:
         "se": curve.se(cause), "at_risk": c.at_risk.astype(int),
         "events": c.of(cause).astype(int), "censored": c.censored.astype(int),
     })
+
+
+def _words_at(people: Followed, time: float, value: float) -> tuple[str, ...]:
+    """What goes with a number that may be read."""
+    if time > people.duration.max():  # nobody was lost, else it would not be read
+        return ("everybody has had an event by then",)
+    if value == 0:
+        return ("no such event yet: exact upper limit for the number followed so far",)
+    return ()

@@ -88,10 +88,14 @@ class IntervalCensored(Displayed):
         limits are the outermost of the ordinary ones with every event placed at the earliest,
         the middle and the latest time it may have had; these three stand beside it. Inside an
         interval in which the estimate is not determined, a straight line, and a flag says so.
+        None where one of the three cannot be read so far.
         """
         time = whole_time(time)
         value, words = self._value_at(time)
         placed = tuple(self.placed(where).at(time) for where in PLACES)
+        unread = next((e.flags for e in placed if e.value is None), None)
+        if unread is not None:
+            value, words = None, unread
         lows = [e.low for e in placed if e.low is not None and e.high is not None]
         highs = [e.high for e in placed if e.low is not None and e.high is not None]
         low = min(value, *lows) if value is not None and lows else None

@@ -84,7 +84,7 @@ class KaplanMeier:
     @cached_property
     def se(self) -> Floats:
         """Standard error of S(t); 0 before the first event and where the curve has ended."""
-        if self.people.cluster is not None:
+        if self.people.repeated:
             found: Floats = np.sqrt((self.influence**2).sum(axis=0))
             return found
         return self.survival * np.sqrt(np.cumsum(self._greenwood))
@@ -92,7 +92,7 @@ class KaplanMeier:
     @cached_property
     def limits(self) -> tuple[Floats, Floats]:
         """Lower and upper limit of S(t) at each time."""
-        if self.people.entry is None and self.people.cluster is None:
+        if self.people.entry is None and not self.people.repeated:
             found = self._by_lifelines.confidence_interval_survival_function_
             low, high = found.reindex(self.counts.time).to_numpy(float).T
         else:
@@ -134,7 +134,7 @@ class KaplanMeier:
         """Area under the curve from 0 to tau, and its standard error (clustered if asked)."""
         widths = self._widths(tau)
         area = float(widths @ np.concatenate([[1.0], self.survival]))
-        if self.people.cluster is not None:
+        if self.people.repeated:
             return area, float(np.sqrt((self.restricted_influence(tau)**2).sum()))
         return area, float(np.sqrt(self._restricted_variance(widths)))
 

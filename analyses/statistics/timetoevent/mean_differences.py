@@ -37,7 +37,7 @@ def _se_of_difference(
     curves: SurvivalCurves, tau: float, group: Hashable, reference: Hashable,
 ) -> float:
     ours, theirs = curves.curve(group), curves.curve(reference)
-    if curves.people.cluster is None:
+    if not curves.people.repeated:
         return float(np.hypot(ours.restricted_mean(tau)[1], theirs.restricted_mean(tau)[1]))
     first, second = aligned(ours.restricted_influence(tau), theirs.restricted_influence(tau))
     return float(np.sqrt(((first - second)**2).sum()))

@@ -25,11 +25,10 @@ from analyses.statistics.timetoevent.time_differences import (
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
 from analyses.statistics.timetoevent.time_labels import (
     TimeLabels,
-    beyond_words,
-    few_left_words,
     finite,
     one_group,
     unit_name,
+    unread_words,
 )
 from analyses.statistics.timetoevent.time_limits import limits_of_difference, z_value
 from analyses.words import flags
@@ -84,20 +83,20 @@ class SurvivalCurves(Displayed):
     def at(self, time: float, group: Hashable | None = None) -> Estimate:
         """The probability of no event by `time`, with its interval.
 
-        Past the last follow-up the value is None and a flag says so, unless the curve has
-        reached 0. Raises ValueError for a negative time or an unknown group.
+        Where too few are still watched (`read_to`), or nobody, the value is None and a flag says
+        so. Raises ValueError for a negative time or an unknown group.
         """
         time = whole_time(time)
         curve, label = self.curve(group), one_group(self.groups, group)[1]
         people = curve.people
-        last = float(people.duration.max())
         happened = (people.event == 1) & (people.duration <= time)
         value, low, high = curve.value_at(time)
-        words = self._words_at(curve, time, value)
-        if time > last and value > 0:
+        unread = unread_words(people, time, self.labels)
+        words = (*self.words, *(unread or _words_at(people, time, value)))
+        if unread:
             value, low, high = np.nan, np.nan, np.nan
         return self.labels.estimate(
-            people, "probability", self._method, finite(value), finite(low), finite(high),
+            people, "probability", self._method(people), finite(value), finite(low), finite(high),
             happened=happened, group=label, words=words,
         )
 
@@ -113,14 +112,20 @@ class SurvivalCurves(Displayed):
             curve.quantile(c) for c in (curve.survival, low_curve, curve.limits[1])
         )
         words = list(self.words)
-        if np.isinf(value):
+        unread: tuple[str, ...] = ()
+        if np.isfinite(value) and self.method != REVERSE:  # that is of the watching itself
+            unread = unread_words(curve.people, value, self.labels)
+        if unread:
+            words.extend(unread)
+            value = low = high = np.inf
+        elif np.isinf(value):
             words.append("the median was not reached: more than half had no event by the last "
                          f"follow-up ({self.labels.time(float(curve.people.duration.max()))})")
         elif np.isinf(high):
             words.append(flags.UNBOUNDED)
         not_reached = np.isinf(low)
         return self.labels.estimate(
-            curve.people, "median", self._method + " (Brookmeyer–Crowley)",
+            curve.people, "median", self._method(curve.people) + " (Brookmeyer–Crowley)",
             None if np.isinf(value) else value, None if not_reached else low,
             None if not_reached else high, happened=curve.people.event == 1,
             group=label, words=tuple(words), measure=self.labels.measure, suffix=".median",
@@ -130,7 +135,7 @@ class SurvivalCurves(Displayed):
         """The mean time without the event within the first `tau`, with a normal interval.
 
         The area under the curve (Royston and Parmar 2013, BMC Med Res Methodol 13:152). None
-        with a flag where follow-up ends before tau. With no event by tau the lower limit is
+        with a flag where the curve cannot be read so far. With no event by tau the lower limit is
         tau times the exact lower limit of survival at tau.
         """
         tau = whole_time(tau, "tau")
@@ -179,28 +184,11 @@ class SurvivalCurves(Displayed):
         return summary_by_group(self, "Without the event", ("events",),
                                 [f"{words}." for words in self.words])
 
-    @property
-    def _method(self) -> str:
-        return ROBUST if self.people.cluster is not None else self.method
-
-    def _words_at(self, curve: KaplanMeier, time: float, value: float) -> tuple[str, ...]:
-        people, said = curve.people, list(self.words)
-        last = float(people.duration.max())
-        if time > last:
-            said.append("the curve has reached 0" if value == 0 else
-                        beyond_words(self.labels.time(last)))
-        else:
-            left = int(number_at_risk(people, np.array([time]))[0])
-            said += few_left_words(left, people.duration.size, self.labels.time(time))
-            if value == 0 and time < last:
-                said.append("late entry: the few at risk early all had the event, which ends "
-                            "the curve although others were followed later")
-            if value == 1:
-                said.append("no event yet: exact lower limit for those still followed")
-        return tuple(said)
+    def _method(self, people: Followed) -> str:
+        return ROBUST if people.repeated else self.method
 
     def _correlation(self, time: float, group: Hashable, reference: Hashable) -> float:
-        if self.people.cluster is None:
+        if not self.people.repeated:
             return 0.0
         return correlation(*aligned(self.curve(group).influence_at(time),
                                     self.curve(reference).influence_at(time)))
@@ -266,14 +254,26 @@ def follow_up(
     return SurvivalCurves(turned, labels, _late_entry_words(people), REVERSE)
 
 
+def _words_at(people: Followed, time: float, value: float) -> tuple[str, ...]:
+    """What goes with a number that may be read."""
+    last = float(people.duration.max())
+    if value == 0 and time > last:
+        return ("the curve has reached 0",)
+    if value == 0 and time < last:
+        return ("late entry: the few at risk early all had the event, which ends the curve "
+                "although others were followed later",)
+    return ("no event yet: exact lower limit for those still followed",) if value == 1 else ()
+
+
 def _restricted(
     curve: KaplanMeier, tau: float, labels: TimeLabels,
 ) -> tuple[float, float, float, tuple[str, ...]]:
     """Value, low, high and words of a restricted mean."""
-    nan, last = float("nan"), float(curve.people.duration.max())
+    nan = float("nan")
     survives, at_least, _ = curve.value_at(tau)
-    if tau > last and survives > 0:
-        return nan, nan, nan, (beyond_words(labels.time(last)),)
+    unread = unread_words(curve.people, tau, labels)
+    if unread:
+        return nan, nan, nan, unread
     value, se = curve.restricted_mean(tau)
     if survives >= 1:
         return value, tau * at_least, tau, ("no event yet: exact lower limit",)

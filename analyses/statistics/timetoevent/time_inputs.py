@@ -50,6 +50,15 @@ class Followed:
         """The number of patients, where they were named."""
         return None if self.cluster is None else int(np.unique(self.cluster).size)
 
+    @property
+    def repeated(self) -> bool:
+        """Whether any patient gives several of these rows: the variance is then by patient.
+
+        Asked of the rows of one curve, so that a group has one interval whether it is worked out
+        alone or beside others.
+        """
+        return self.clusters is not None and self.clusters < self.duration.size
+
 
 def followed(
     duration: ArrayLike,

@@ -9,12 +9,9 @@ from typing import Any
 import numpy as np
 
 from analyses.statistics.estimate import Estimate, counted_rows
+from analyses.statistics.timetoevent.at_risk import number_at_risk, read_to
 from analyses.statistics.timetoevent.time_inputs import Followed
 from analyses.words import flags
-
-FEW_LEFT = 0.1
-"""Under this share still followed, a curve is not to be read on (Pocock and others 2002,
-Lancet 359:1686, end a curve where 10–20 % are left; from memory)."""
 
 FEW_PATIENTS = 20
 """Under this many patients a clustered standard error is known to be too small (common
@@ -64,7 +61,7 @@ class TimeLabels:
 
 def cluster_words(people: Followed) -> tuple[str, ...]:
     """How far a clustered interval can be trusted."""
-    if people.clusters is None:
+    if people.clusters is None or not people.repeated:
         return ()
     if people.clusters == 1:
         return (flags.ONE_CLUSTER,)
@@ -73,11 +70,15 @@ def cluster_words(people: Followed) -> tuple[str, ...]:
     return ()
 
 
-def few_left_words(left: int, everyone: int, time: str) -> tuple[str, ...]:
-    """Said where so few are still followed that the curve should not be read on."""
-    if 0 < left < FEW_LEFT * everyone:
-        return (f"only {left} of {everyone} still followed at {time}",)
-    return ()
+def unread_words(people: Followed, time: float, labels: TimeLabels) -> tuple[str, ...]:
+    """Said in place of a number at a time at which the curve may not be read; () where it may."""
+    if time <= read_to(people):
+        return ()
+    last, everyone = float(people.duration.max()), people.duration.size
+    if time > last:
+        return (beyond_words(labels.time(last)),)
+    left = int(number_at_risk(people, np.array([time]))[0])
+    return (f"only {left} of {everyone} still followed at {labels.time(time)}: not read off",)
 
 
 def beyond_words(last: str) -> str:

@@ -20,7 +20,7 @@ from analyses.statistics.timetoevent.at_risk import at_risk_matrix, event_matrix
 from analyses.statistics.timetoevent.censoring_model import censoring_model
 from analyses.statistics.timetoevent.curves_shown import summary_of_curve
 from analyses.statistics.timetoevent.time_inputs import Followed, followed, whole_time
-from analyses.statistics.timetoevent.time_labels import TimeLabels, beyond_words, finite, unit_name
+from analyses.statistics.timetoevent.time_labels import TimeLabels, finite, unit_name, unread_words
 from analyses.statistics.timetoevent.time_limits import (
     incidence_limits,
     settled,
@@ -79,17 +79,15 @@ class WeightedIncidence(Displayed):
         })
 
     def at(self, time: float) -> Estimate:
-        """The weighted probability of the event by `time`; None past the last follow-up."""
+        """The weighted probability of the event by `time`; None where it cannot be read."""
         time, people = whole_time(time), self.people
-        last = float(self.times[-1])
         place = int(np.searchsorted(self.times, time, side="right")) - 1
-        ended = AalenJohansen(people, self.labels.level).event_free[-1] <= 0
-        words = self._words()
-        if place < 0:
+        words, unread = self._words(), unread_words(people, time, self.labels)
+        if unread:
+            found, words = [np.nan] * 3, (*words, *unread)
+        elif place < 0:
             units = AalenJohansen(people, self.labels.level).units(np.array([time]))
             found = [0.0, 0.0, 1 - float(zero_event_bound(units, self.labels.level)[0])]
-        elif time > last and not ended:
-            found, words = [np.nan] * 3, (*words, beyond_words(self.labels.time(last)))
         else:
             found = [number_at(self.table, place, name) for name in ("estimate", "low", "high")]
         return self.labels.estimate(
