@@ -27,6 +27,10 @@ WITH_DEFICIT = tuple(
 )
 
 
+WINDOW_DAYS = 30
+NEEDS_SEEN = ("complication.permanent_deficit",)
+
+
 class _Book:
     """Collects tallies of one unit, with its groups."""
 
@@ -98,6 +102,8 @@ def _complications(sim: Simulation) -> list[_Book]:
         "patient": (event["patient"], len(sim.patient[Patients.age_y]), _patient_level(sim),
                     _embolized(sim)),
     }
+    procedures = np.arange(len(sim.procedure["patient"]))
+    unseen_at = {"session": procedures, "patient": sim.procedure["patient"]}
     per_unit = {name: ("session", "patient") for name in event_flags(event)}
     per_unit["complication.any"] = per_unit["complication.symptomatic"] = tuple(places)
     books = []
@@ -107,10 +113,21 @@ def _complications(sim: Simulation) -> list[_Book]:
             if unit in per_unit[name]:
                 yes = group_any(flag, at, size)
                 open_ = group_any(unknown, at, size) & ~yes
+                if name in NEEDS_SEEN:
+                    # Whose later course nobody saw is not known to be unharmed.
+                    open_ |= group_any(~_seen_after(sim), unseen_at[unit],
+                                       size) & ~yes
                 keep = ~open_ if among is None else among & ~open_
                 book.add(name, yes, keep)
         books.append(book)
     return [*books, _injections(sim), _catheters(sim)]
+
+
+def _seen_after(sim: Simulation) -> np.ndarray:
+    """Of each procedure: whether its patient was seen, or had died, 30 days later."""
+    patient, of = sim.patient, sim.procedure["patient"]
+    return np.isfinite(patient["recorded_death"])[of] | (
+        patient["last_contact"][of] >= sim.procedure["day"] + WINDOW_DAYS)
 
 
 def _lesion_level(sim: Simulation) -> Columns:
@@ -139,9 +156,13 @@ def _injections(sim: Simulation) -> _Book:
     named = event["session_named"] & np.isfinite(event[Injections.injection_no])
     number = np.where(named, event[Injections.injection_no], 1).astype(np.int64)
     row = start[event["session"]] + number - 1
+    q = len(sim.procedure["patient"])
     for name in ("complication.any", "complication.symptomatic"):
-        flag = event_flags(event)[name][0] & named
-        book.add(name, group_any(flag, np.where(flag, row, 0), k))
+        flag = event_flags(event)[name][0]
+        hit = group_any(flag & named, np.where(named, row, 0), k)
+        # Any injection of its procedure may have brought about an event that names none.
+        open_ = group_any(flag & ~named, event["procedure"], q)[injection["procedure"]]
+        book.add(name, hit, hit | ~open_)
     return book
 
 
@@ -166,9 +187,7 @@ def _deaths(sim: Simulation) -> list[_Book]:
     if q:
         near = some & np.isfinite(died) & (died <= procedure["day"][row] + 30)
         soon[row[near]] = True
-    known = np.isfinite(died)[procedure["patient"]] | (
-        patient["last_contact"][procedure["patient"]] >= procedure["day"] + 30
-    )
+    known = _seen_after(sim)
     by_session = _Book("session", _groups(procedure))
     by_patient = _Book("patient", _groups(_patient_level(sim)))
     for name, dead in (
@@ -260,6 +279,8 @@ def _extent(
 
 
 def _patients(sim: Simulation) -> list[_Book]:
+    from synthetic_cohort.observe import last_treatment_days
+
     patient, n = sim.patient, len(sim.patient[Patients.age_y])
     book = _Book("patient", _groups(_patient_level(sim)))
     harm = np.zeros(n, dtype=bool)
@@ -268,7 +289,10 @@ def _patients(sim: Simulation) -> list[_Book]:
         harm |= group_any(table["permanent"] & ~table["not_yet_known"], table["patient"], n)
         open_ |= group_any(table["not_yet_known"], table["patient"], n)
     harm |= patient["death_known"] & (patient[Patients.death_cause] == "treatment")
-    book.add("combined.permanent_deficit_or_death", harm, harm | ~open_)
+    treated = last_treatment_days(sim)
+    seen = np.isfinite(patient["recorded_death"]) | (
+        patient["last_contact"] >= treated + WINDOW_DAYS)
+    book.add("combined.permanent_deficit_or_death", harm, harm | (~open_ & seen))
     last, seen = last_mrs(sim)
     book.add("function.independent", last <= 2, seen)
     book.add("function.worse", last > patient[Patients.mrs_before], seen)
