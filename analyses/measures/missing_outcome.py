@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from analyses.measures.counting import share
+from analyses.measures.gate import LOST
 from analyses.measures.headlines import Headline, headlines
 from analyses.measures.places import Place
 from analyses.population.unit_frames import Units
@@ -25,6 +26,8 @@ FEWEST = 5
 """Observed and missing units a term of the model of observation needs."""
 
 TOO_FEW = f"fewer than {FEWEST} units missing, or known: no model of observation, see the bounds"
+NOT_WEIGHTED = ("not weighted: events are known whether or not a patient was seen again, so that "
+                "those known are no sample of all")
 TERMS = ("sm_grade_value", "bled", Patients.age_y, Patients.mrs_before, "year")
 """Terms of the model of observation, in the order in which they enter as numbers allow."""
 
@@ -56,11 +59,12 @@ def three_ways(headline: Headline, units: Units, id: str) -> list[Estimate]:
     if not headline.verdict:
         # Known outcomes alone, and weights learnt from them, would both point the same wrong way.
         return [replaced(bounds, value=None, flags=(headline.verdict.why, *bounds.flags))]
-    complete = share(frame, "event", id=f"{id}.complete", unit=headline.unit)
-    return [
-        replaced(complete, beside=()), bounds,
-        _weighted(headline, units, outcome, patients, f"{id}.weighted"),
-    ]
+    complete = replaced(share(frame, "event", id=f"{id}.complete", unit=headline.unit), beside=())
+    if LOST in frame and frame[LOST].any():
+        # An event is known whether or not the patient was seen again: being known goes with the
+        # outcome itself, which no weights can undo.
+        return [replaced(complete, flags=(*complete.flags, NOT_WEIGHTED)), bounds]
+    return [complete, bounds, _weighted(headline, units, outcome, patients, f"{id}.weighted")]
 
 
 def observation_terms(frame: pd.DataFrame, units: Units) -> tuple[list[str], Floats]:
