@@ -37,7 +37,7 @@ def comparisons_section(results: Results) -> Section:
         plain("Groups of an observational series differ in more than what names them: a "
               "difference describes, and does not show an effect.",
               f"Groups under {FEWEST} units are not compared, and no measure with under {FLOOR} "
-              f"events or under {FLOOR} units without one. None of these comparisons was named "
+              f"events or under {FLOOR} units without one. No comparison here was named "
               "beforehand, so none has a P value: some intervals leave out no difference by "
               "chance alone."),
         Paragraph((by_chance(null_findings(results.units)),)),

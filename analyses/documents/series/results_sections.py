@@ -59,8 +59,10 @@ def _patients(results: Results) -> tuple[Block, ...]:
         results.one(f"count.{name}", name[:-1])
         for name in ("patients", "lesions", "sessions", "injections"))
     embolized = results.one(EMBOLIZED, "patient")
-    said = (f"{_counted(patients)} with {_counted(lesions)} were treated; {embolized.n:,} of them "
-            f"had {_counted(sessions)} of embolization with {_counted(injections)}.")
+    was = "was" if patients.n == 1 else "were"
+    said = (f"{counted_in_words(patients)} with {counted_in_words(lesions)} {was} treated; "
+            f"{embolized.n:,} of them had {counted_in_words(sessions)} of embolization with "
+            f"{counted_in_words(injections)}.")
     found = [e for e in results.estimates if e.id.startswith("baseline.")]
     return (
         Paragraph((Sentence(said, (patients, lesions, embolized, sessions, injections)),
@@ -145,6 +147,7 @@ def _function(results: Results) -> tuple[Block, ...]:
     )
 
 
-def _counted(estimate: Estimate) -> str:
+def counted_in_words(estimate: Estimate) -> str:
+    """`140 patients`, `1 lesion`."""
     n, unit = estimate.n or 0, estimate.unit
     return f"{n:,} {unit if n == 1 else plural(unit)}"

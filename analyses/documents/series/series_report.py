@@ -29,7 +29,7 @@ from analyses.documents.series.methods import methods_sections
 from analyses.documents.series.outcomes_sections import operators_section
 from analyses.documents.series.precision_section import planned, precision_section
 from analyses.documents.series.references import references_section
-from analyses.documents.series.results_sections import results_sections
+from analyses.documents.series.results_sections import counted_in_words, results_sections
 from analyses.documents.series.said import told
 from analyses.documents.series.supplement import supplement_sections
 from analyses.documents.series.technique_section import (
@@ -200,9 +200,10 @@ def _summary(results: Results) -> tuple[Sentence, ...]:
     counts = tuple(
         results.one(f"count.{name}", name[:-1]) for name in ("patients", "lesions", "sessions"))
     embolized = results.one(EMBOLIZED, "patient")
-    patients, lesions, sessions = (f"{count.n:,}" for count in counts)
-    done = (f"{patients} patients with {lesions} lesions were treated; {embolized.n:,} of them had "
-            f"{sessions} embolization sessions")
+    patients, lesions, sessions = counts
+    done = (f"{counted_in_words(patients)} with {counted_in_words(lesions)} "
+            f"{'was' if patients.n == 1 else 'were'} treated; {embolized.n:,} of them had "
+            f"{counted_in_words(sessions)} of embolization")
     found = [s for pair in shown_at(Place.SUMMARY) for s in told(results, *pair)]
     first, *others = found or [Sentence("")]
     outcome = f"; {first.text[:1].lower()}{first.text[1:]}" if first.text else "."

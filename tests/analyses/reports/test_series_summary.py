@@ -19,7 +19,7 @@ def test_five_sentences_with_all_counts_and_outcomes():
     shown = [e for sentence in sentences for e in sentence.estimates]
     assert [(e.id, e.unit) for e in shown if not e.id.startswith("count.")] == summary
     assert sum(e.id.startswith("count.") for e in shown) == 4
-    assert "embolization sessions; immediate complete occlusion by emb" in sentences[0].text
+    assert "sessions of embolization; immediate complete occlusion by emb" in sentences[0].text
     assert all(s.text.endswith(".") and str(results.one(*pair).n) in s.text
                for s, pair in zip(sentences, summary, strict=True))
 
@@ -27,5 +27,5 @@ def test_five_sentences_with_all_counts_and_outcomes():
 def test_nobody_treated_is_said_as_well():
     sentences = _summary(work_out(units_of({n: t.empty() for n, t in TABLES.items()})))
     assert sentences[0].text.startswith(
-        "0 patients with 0 lesions were treated; 0 of them had 0 embolization")
+        "0 patients with 0 lesions were treated; 0 of them had 0 sessions of embolization")
     assert all(s.text.endswith(".") for s in sentences)
