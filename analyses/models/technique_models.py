@@ -93,6 +93,6 @@ def _cautions(
         found.append(f"{len(refused)} declared models could not be fitted; each says why.")
     tested = sum(r.fit is not None and not r.answered for r in results)
     if tested:
-        found.append(f"{tested} more had too few events for a model; a test of each stands in its "
-                     "place, and about one in twenty such tests is under 0.05 by chance alone.")
+        found.append(f"{tested} more had too few events for a model; what was seen stands in its "
+                     "place.")
     return tuple(found)

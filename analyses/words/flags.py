@@ -40,7 +40,7 @@ WORDS: MappingProxyType[str, str] = MappingProxyType({
     UNBOUNDED: "the interval has no limit on one side",
     WIDENED: "interval widened because patients repeat",
     BOUNDS_FOR_MISSING: "best and worst case for the missing outcomes",
-    NO_MODEL: "too few events for a model; a test stands in its place",
+    NO_MODEL: "too few events for a model; the counts stand in its place",
 })
 """Flag to words. A flag that is not listed is shown as it stands."""
 

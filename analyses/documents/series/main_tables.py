@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analyses.content.blocks import Cell, Table
-from analyses.documents.tables.measure_tables import definitions, number_cell
+from analyses.documents.tables.measure_tables import definitions, headline_cell, number_cell
 from analyses.documents.tables.measurement_tables import DASH, spread_text
 from analyses.measures import haemorrhage as bleeds
 from analyses.measures import over_time as time
@@ -58,7 +58,7 @@ def harm_table(results: Results) -> Table:
     shown = shown_at(Place.HARM_TABLE)
     ids = list(dict.fromkeys(id for id, _ in shown))
     rows = [(Cell(about(id).label, heading=True), *(
-        number_cell(results.one(id, unit)) if (id, unit) in shown else Cell(DASH)
+        headline_cell(results.one(id, unit)) if (id, unit) in shown else Cell(DASH)
         for unit in ("session", "patient"))) for id in ids]
     rows.append(_group("By other units", 3))
     others = shown_at(Place.HARM_OTHER_UNITS)
@@ -123,7 +123,7 @@ def _share_row(results: Results, pair: Pair) -> tuple[Cell, ...]:
 
 def _counted_row(results: Results, pair: Pair) -> tuple[Cell, ...]:
     e = results.one(*pair)
-    return (Cell(about(e.id).label, heading=True), number_cell(e), Cell(_units(e)))
+    return (Cell(about(e.id).label, heading=True), headline_cell(e), Cell(_units(e)))
 
 
 def _units(e: Estimate) -> str:

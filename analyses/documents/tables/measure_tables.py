@@ -63,6 +63,24 @@ def number_cell(estimate: Estimate | None) -> Cell:
     return Cell(f"{estimate.number_text()}{mark}", estimate)
 
 
+MOST_UNKNOWN = 0.05
+"""Share of unknown outcomes from which the bounds stand beside a number in a main table."""
+
+
+def headline_cell(estimate: Estimate) -> Cell:
+    """The same, and what holds whatever the unknown are where more than 5 % are unknown."""
+    cell = number_cell(estimate)
+    bounds = next((part for part in estimate.beside if part.id == f"{estimate.id}.bounds"), None)
+    if bounds is None or len(bounds.beside) < 2:
+        return cell
+    fewest, most = bounds.beside[:2]
+    every, known = fewest.n or 0, estimate.n or 0
+    if every - known <= MOST_UNKNOWN * every:
+        return cell
+    between = f"{fewest.events or 0:,} to {most.events or 0:,}"
+    return Cell(f"{cell.text}; of all {every:,}: {between}", estimate)
+
+
 def definitions(measures: Iterable[tuple[str, str]]) -> tuple[str, ...]:
     """What each measure counts over what, for the notes below a table."""
     seen: dict[str, list[str]] = {}
