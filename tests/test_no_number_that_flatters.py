@@ -13,6 +13,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from analyses.documents.series.main_tables import harm_table
 from analyses.documents.series.series_report import series_document, series_work
 from analyses.measures.results import Results, work_out
 from analyses.population.unit_frames import units_of
@@ -112,6 +113,8 @@ def test_the_lost_are_not_counted_as_unharmed(tmp_path: Path) -> None:
     assert (e.n or 0) < everyone / 2
     bounds = next(part for part in e.beside if part.id.endswith(".bounds"))
     assert bounds.beside[0].n == everyone and any("left out" in note for note in e.notes())
+    # Of more than 5 % nothing is known: what holds whatever it was stands beside the number.
+    assert f"; of all {everyone}: {e.events} to " in repr(harm_table(results))
 
 
 @pytest.fixture(scope="module")

@@ -322,14 +322,29 @@ def test_those_left_out_with_a_death_or_complication_are_counted(registry, tmp_p
         held_row("services", None), held_row("follow_ups", "N-0003"),
     ]
     registry.take_in(batch(tables, held=held))
-    left_out = read_freeze(make_freeze(registry, tmp_path / "freeze")).manifest["left_out"]
+    with pytest.raises(FreezeError, match="4 patients with a death or complication are held back"):
+        make_freeze(registry, tmp_path / "freeze")
+    left_out = read_freeze(make_freeze(
+        registry, tmp_path / "freeze", although_harm_waits=True)).manifest["left_out"]
     assert left_out["research_use"] == {
         "patients": {"refused": 1, "pending": 1}, "with_death_or_complication": 1,
     }
     assert left_out["errors"] == {
         "patients": 6, "with_death_or_complication": 4, "updates_held": 1,
-        "rows_without_code": 2,
+        "updates_with_death_or_complication": 0, "rows_without_code": 2,
     }
+
+
+def test_a_correction_that_waits_with_harm_refuses_a_freeze(registry, tmp_path):
+    """The patient is in the registry, the complication that was added is not: shares too low."""
+    who = clean_tables()["patients"]["patient_id"].iloc[0]
+    registry.take_in(batch(clean_tables(), held=[held_row("complications", who)]))
+    with pytest.raises(FreezeError, match="1 patient with a death or complication is held back"):
+        make_freeze(registry, tmp_path / "freeze")
+    frozen = read_freeze(make_freeze(registry, tmp_path / "freeze", although_harm_waits=True))
+    assert frozen.manifest["left_out"]["errors"]["updates_with_death_or_complication"] == 1
+    # A freeze for quality takes all and is for the service's own eyes: it says so, and is made.
+    assert read_freeze(make_freeze(registry, tmp_path / "quality", purpose="quality"))
 
 
 def test_a_withdrawal_counts_even_while_its_row_is_held_for_another_error(registry, tmp_path):
