@@ -92,3 +92,13 @@ def test_a_changed_number_would_be_noticed(series, estimates):
     digit = first.index(".") + 1
     wrong = first[:digit] + str((int(first[digit]) + 1) % 10) + first[digit + 1:]
     assert first in known and wrong not in known
+
+
+def test_the_manuscript_sets_published_lines_beside_it_and_claims_no_place(series):
+    """Version 1 wrote "this service lies in the middle half", and listed no series it named."""
+    text = " ".join(docx_texts(series.docx))
+    assert "nothing is pooled and this service is given no place" in text
+    assert "middle half" not in text and "outside the range of 95 of 100" not in text
+    for listed in ("Taylor et al. J Neurosurg, 2004.", "Pan et al. AJNR 35:354, 2014.",
+                   "Raymond et al. J Neurosurg 138:1393, 2023."):
+        assert listed in text, listed
