@@ -14,6 +14,7 @@ from analyses.statistics.measurements.medians import (
     effective_rows,
     median,
 )
+from analyses.words.flags import DOMINATED
 
 VALUES = recorded("medians")
 
@@ -103,6 +104,18 @@ def test_rows_wholly_alike_are_worth_their_patients():
     assert effective_rows(np.full(120, 3.0), patient) == 30
 
 
+def test_a_patient_with_most_of_the_rows_is_marked_and_takes_most_of_the_width():
+    rng = np.random.default_rng(7)
+    patient = np.repeat(np.arange(20), [30, *[2] * 19])
+    values = rng.normal(size=20)[patient] + 0.3 * rng.normal(size=len(patient))
+    found = clustered_median(values, patient)
+    assert DOMINATED in found.flags
+    even = clustered_median(values[30:], patient[30:] - 1)
+    assert DOMINATED not in even.flags
+    # 30 more rows, and fewer rows' worth: 68 of 20 patients against 38 of 19.
+    assert found.effective_n < even.effective_n < 38
+
+
 def test_one_row_a_patient_uses_the_order_statistics():
     found = clustered_median(range(1, 21), range(20))
     assert limits(found) == (6, 15) and found.method == "order statistics 6 and 15"
@@ -169,7 +182,7 @@ def test_the_clustered_interval_covers_in_every_cell(capsys):
 def test_the_clustered_interval_covers_at_eight_patients(correlation):
     """The percentile bootstrap of patients covered 85 to 91 % here."""
     found = coverage_medians.cell(8, correlation, coverage_medians.DESIGNS[0], 600)
-    assert found.clustered >= found.floor and found.none < 0.01
+    assert found.clustered >= found.floor and found.none < 0.05
     assert found.ignoring < found.clustered
 
 

@@ -20,8 +20,9 @@ from analyses.statistics.arrays import Floats, Labels, Whole
 from analyses.statistics.estimate import Estimate, counted_rows, replaced
 from analyses.statistics.presentation import few_units
 from analyses.statistics.proportions import clusters as by_patient
+from analyses.statistics.proportions.clustered import MUCH
 from analyses.statistics.proportions.intervals import clopper_pearson
-from analyses.words.flags import NO_INTERVAL, NOTHING_COUNTED, ONE_CLUSTER
+from analyses.words.flags import DOMINATED, NO_INTERVAL, NOTHING_COUNTED, ONE_CLUSTER
 
 FEWEST_PATIENTS = 6
 """Under 6 patients no 95 % interval of a median exists without assumptions (2 · ½⁵ = 6 %)."""
@@ -63,10 +64,10 @@ def clustered_median(
     values, cluster: one a row. The share of rows below the median is ½; its Clopper–Pearson
     limits with Korn and Graubard's effective n (`effective_rows`) say between which ranks of the
     rows the truth lies (Woodruff 1952, J Am Stat Assoc 47:635; Korn and Graubard 1998, Survey
-    Methodology 24:193). Coverage at 8 to 150 patients: 95.6 % and more
-    (tests/reference/coverage_medians.md); a percentile bootstrap of patients gave 85 to 93 % at
-    8 to 12. One row a patient: as `median`. Under 6 patients, or where the ranks lie outside the
-    rows: no interval, flagged.
+    Methodology 24:193). Coverage at 8 to 150 patients: tests/reference/coverage_medians.md; a
+    percentile bootstrap of patients gave 85 to 93 % at 8 to 12. One row a patient: as `median`.
+    Under 6 patients, or where the ranks lie outside the rows: no interval, flagged. A patient who
+    gives a quarter of the rows or more is flagged.
 
     Raises ValueError for missing values or patients, or columns of different length.
     """
@@ -78,14 +79,17 @@ def clustered_median(
     )
     if len(names) == len(found):
         return plain
-    flags, rank, n = few_units(len(found)), 0, 0.0
+    many = (DOMINATED,) if np.bincount(patient).max() >= MUCH * len(found) else ()
+    flags, rank, n = (*few_units(len(found)), *many), 0, 0.0
     if len(names) >= FEWEST_PATIENTS:
         n = effective_rows(found, patient, level)
         below = float(clopper_pearson(n / 2, n, level)[0])
         rank = int(np.floor(below * len(found) + 1e-9))
     if not rank:
-        why = ONE_CLUSTER if len(names) == 1 else NO_INTERVAL
-        return replaced(plain, low=None, high=None, method="none", flags=(*flags, why))
+        if len(names) == 1:
+            return replaced(plain, low=None, high=None, method="none",
+                            flags=(*few_units(len(found)), ONE_CLUSTER))
+        return replaced(plain, low=None, high=None, method="none", flags=(*flags, NO_INTERVAL))
     in_order = np.sort(found)
     return replaced(
         plain, low=in_order[rank - 1], high=in_order[-rank], flags=flags, effective_n=n,
@@ -97,17 +101,21 @@ def effective_rows(values: Floats, patient: Whole, level: float = 0.95) -> float
     """How many independent rows the median rests on: Korn and Graubard's effective n at ½.
 
     values: one a row; patient: codes 0, 1, …. n over the design effect of the share of rows below
-    the median (a row level with it counts half), times (t(n−1)/t(C−1))² for C patients; at most n.
+    the median (a row level with it counts half), times (t(n−1)/t(C−1))², at most n. C are the
+    patients that rows so unevenly spread are worth (n/m, m = sum of squared rows a patient / n),
+    and a patient's part of the variance is divided by the share of rows of the others (the
+    median is drawn to a patient with many): with one row in two from one patient of eight, C as
+    counted and C/(C−1) covered 52 to 90 %.
     """
-    n, patients = len(values), int(patient.max()) + 1
+    n, rows = len(values), np.bincount(patient).astype(float)
     below = np.sign(np.median(values) - values) / 2
     off = below - below.mean()
     alone = float(off @ off) / n**2
     if alone == 0:  # every row has the same value: nothing says how alike those of a patient are
-        return float(patients)
-    variance = float(by_patient.cluster_variance(by_patient.totals(off / n, patient), patients))
-    tail = 1 - (1 - level) / 2
-    small = float(special.stdtrit(n - 1, tail) / special.stdtrit(patients - 1, tail))
+        return float(len(rows))
+    variance = float((by_patient.totals(off / n, patient) ** 2 / (1 - rows / n)).sum())
+    tail, worth = 1 - (1 - level) / 2, n**2 / float((rows**2).sum())
+    small = float(special.stdtrit(n - 1, tail) / special.stdtrit(max(worth - 1, 1.0), tail))
     return min(float(n), n * alone / variance * small**2) if variance > 0 else float(n)
 
 
