@@ -1,8 +1,12 @@
 """Learning: does the outcome change with the operator's experience?
 
-The effect of case_number as a restricted cubic spline, adjusted, with intervals clustered on
-the patient. Operators differ for reasons of their own; how much is told by a mixed model with a
-random intercept of each operator.
+The effect of case_number within operators (their mean numbers are held the same, so that it is
+not that of who is experienced) and beside calendar time, adjusted, with intervals clustered on
+the patient. Where number and calendar time rise together, or the interval admits a halving and a
+doubling of the odds alike, they cannot be told apart, and that is the answer
+(`within_groups`). Risks are shown only between numbers that three operators and ten sessions
+reached. Operators differ for reasons of their own; how much is told by a mixed model with a random
+intercept of each operator.
 """
 
 from __future__ import annotations
@@ -23,6 +27,15 @@ from analyses.statistics.regression.predictions import corrected_coefficients
 from analyses.statistics.regression.sandwich import sum_by_cluster
 from analyses.statistics.regression.standardisation import effect_curve, standardised_risks
 from analyses.statistics.regression.terms import Term, numbers
+from analyses.statistics.regression.within_groups import (
+    FEWEST_GROUPS,
+    FEWEST_TRIALS,
+    TOGETHER,
+    own_means,
+    says_nothing,
+    shared_range,
+    within_correlation,
+)
 from registry.schema import Patients, Sessions
 
 STEP = 50.0
@@ -35,28 +48,31 @@ LARGEST_SPREAD = 3.0
 class LearningEffect:
     """The learning curve of a group of operators.
 
-    model: the adjusted model with a spline (or a line, where events are few); curve: columns
-    case_number, risk, low, high; spread: standard deviation of operators on the log odds scale
-    with its 95 % interval, None where it cannot be estimated; sentences: for the reader; ratio:
-    the adjusted odds ratio per STEP cases, of the line; risks: at the first and the last number
-    of the curve, their difference last; operators: how many there are.
+    model: the adjusted model with a spline (or a line, where events are few), None where
+    experience and calendar time cannot be told apart; curve: columns case_number, risk, low, high,
+    empty where three operators and ten sessions share no range; spread: standard deviation of
+    operators on the log odds scale with its 95 % interval, None where it cannot be estimated;
+    sentences: for the reader; ratio: the adjusted odds ratio per STEP cases, of the line, None
+    where the two cannot be told apart by their correlation; risks: at the first and the last
+    number of the curve, their difference last, or none; operators: how many there are.
     """
 
-    model: ModelFit
+    model: ModelFit | None
     curve: pd.DataFrame
     spread: tuple[float, float, float] | None
     sentences: tuple[str, ...]
-    ratio: Estimate
+    ratio: Estimate | None
     risks: tuple[Estimate, ...]
     operators: int
 
     @property
     def estimates(self) -> tuple[Estimate, ...]:
         """The numbers of the effect: ratio, risks, and the spread of operators."""
-        if self.spread is None or self.operators < ENOUGH_OPERATORS:
-            return (self.ratio, *self.risks)
+        told = (*(() if self.ratio is None else (self.ratio,)), *self.risks)
+        if self.model is None or self.spread is None or self.operators < ENOUGH_OPERATORS:
+            return told
         value, low, high = self.spread
-        return (self.ratio, *self.risks, Estimate(
+        return (*told, Estimate(
             id=f"learning.{self.model.outcome}.operators", kind="standard deviation", value=value,
             low=low, high=high, unit="operator", n=self.operators,
             method="random intercept of operators, profile likelihood"))
@@ -68,6 +84,7 @@ def learning_effect(
     adjust: Sequence[str | Term],
     *,
     case_number: str = "case_number",
+    calendar: str = "year",
     operator: str = Sessions.operator_id,
     cluster: str = Patients.patient_id,
     level: float = 0.95,
@@ -75,34 +92,72 @@ def learning_effect(
 ) -> LearningEffect:
     """Adjusted effect of case_number on a yes/no outcome of sessions.
 
-    data: one row a session (or another `unit`); adjust: terms held beside it. A spline with 3
-    knots needs 10 events a coefficient; with fewer the effect is a straight line on the log
-    odds scale, and the sentence says so. Raises ValueError as `fit` does, or where no risk can
-    be given.
+    data: one row a session (or another `unit`), with its operator and calendar time in years;
+    adjust: terms held beside it. A spline with 3 knots needs 10 events a coefficient; with fewer
+    the effect is a straight line on the log odds scale, and the sentence says so. Raises
+    ValueError as `fit` does, or where no risk can be given.
     """
+    rows = _known(data, (outcome, case_number, calendar, operator))
+    number, who = numbers(rows[case_number]), rows[operator].to_numpy(dtype=str)
+    count = len(set(who))
+    together = within_correlation(number, numbers(rows[calendar]), who)
+    if abs(together) >= TOGETHER:
+        return _not_told((_together_words(together, count),), count)
+    rows = rows.assign(**{OWN_MEAN: own_means(number, who)})
+    held = [calendar, *([OWN_MEAN] if np.ptp(rows[OWN_MEAN]) > 0 else []), *adjust]
     step = Term((case_number,), "linear", per=STEP)
-    line = fit(data, outcome, [step, *adjust], cluster=cluster, level=level)
+    line = fit(rows, outcome, [step, *held], cluster=cluster, level=level)
     if line.estimator == "exact":
         raise ValueError(line.why)
-    smooth = Term((case_number,), "spline", 3)
-    model, said = line, []
-    enough = (line.events or 0) >= 10 * (line.rows.x.shape[1])
-    if enough:
-        model = fit(data, outcome, [smooth, *adjust], cluster=cluster, level=level)
+    ratio = replace(line.estimate(line.rows.columns.names[1], unit),
+                    id=f"learning.{outcome}.odds_ratio")
+    if ratio.low is None or ratio.high is None or says_nothing(ratio.low, ratio.high):
+        return _not_told((_wide_words(ratio),), count, ratio)
+    model, said = line, [_ratio_words(ratio)]
+    if (line.events or 0) >= 10 * line.rows.x.shape[1]:
+        model = fit(rows, outcome, [Term((case_number,), "spline", 3), *held], cluster=cluster,
+                    level=level)
     else:
         said.append(f"With {line.events} events the effect of experience is a straight line; a "
                     "curve would follow chance.")
-    values = numbers(model.rows.frame[case_number])
-    places = np.unique(np.round(np.quantile(values, np.linspace(0.02, 0.98, 25))))
-    curve = effect_curve(model, case_number, places).rename(columns={"value": case_number})
     operators = model.rows.frame[operator]
-    spread = operator_spread(model, operators) if operators.nunique() > 1 else None
-    return LearningEffect(
-        model, curve, spread,
-        (*said, *_sentences(curve, case_number, operators, spread)),
-        replace(line.estimate(line.rows.columns.names[1], unit),
-                id=f"learning.{outcome}.odds_ratio"),
-        _ends(model, case_number, places, unit), operators.nunique())
+    curve, risks = _shown(model, case_number, operators, unit)
+    spread = operator_spread(model, operators) if count > 1 else None
+    said += [_curve_words(curve, case_number), _operator_words(count, spread)]
+    return LearningEffect(model, curve, spread, tuple(said), ratio, risks, count)
+
+
+OWN_MEAN = "operators_mean_number"
+"""Column: the mean case number of the session's operator."""
+
+
+def _known(data: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+    """The rows in which the columns are recorded. Raises ValueError for a column not there."""
+    absent = [name for name in columns if name not in data]
+    if absent:
+        raise ValueError(f"no column {', '.join(absent)}")
+    rows = data[data[list(columns)].notna().all(axis=1)].reset_index(drop=True)
+    if rows.empty:
+        raise ValueError(f"no row has {', '.join(columns)} recorded")
+    return rows
+
+
+def _not_told(said: tuple[str, ...], count: int, ratio: Estimate | None = None) -> LearningEffect:
+    empty = pd.DataFrame(columns=["case_number", "risk", "low", "high"])
+    return LearningEffect(None, empty, None, said, ratio, (), count)
+
+
+def _shown(
+    model: ModelFit, case_number: str, operators: pd.Series, unit: str,
+) -> tuple[pd.DataFrame, tuple[Estimate, ...]]:
+    """The curve, and the risks at its ends with their difference; both empty without a range."""
+    values = numbers(model.rows.frame[case_number])
+    ends = shared_range(values, operators.to_numpy(dtype=str))
+    if ends is None:
+        return pd.DataFrame(columns=[case_number, "risk", "low", "high"]), ()
+    places = np.unique(np.round(np.linspace(*ends, 25)))
+    curve = effect_curve(model, case_number, places).rename(columns={"value": case_number})
+    return curve, _ends(model, case_number, places, unit)
 
 
 def _ends(model: ModelFit, case_number: str, places: Floats, unit: str) -> tuple[Estimate, ...]:
@@ -147,24 +202,43 @@ def _marginal(offset: Floats, y: Floats, codes: Whole, sd: float) -> float:
     return float(logsumexp(operators + np.log(weights / weights.sum()), axis=1).sum())
 
 
-def _sentences(
-    curve: pd.DataFrame, case_number: str, operators: pd.Series,
-    spread: tuple[float, float, float] | None,
-) -> list[str]:
+def _together_words(together: float, count: int) -> str:
+    among = "the one operator" if count == 1 else f"{count} operators"
+    return (f"Case number and calendar time rise together (correlation {together:.2f} within "
+            f"{among}): what practice changed cannot be told apart from what the years changed, "
+            "and no effect of experience is given.")
+
+
+def _wide_words(ratio: Estimate) -> str:
+    between = ("no interval" if ratio.low is None or ratio.high is None
+               else f"{ratio.low:.2g} to {ratio.high:.2g}")
+    return ("Within operators and beside calendar time the effect of experience cannot be told: "
+            f"the odds ratio per {STEP:.0f} cases may lie anywhere from {between}.")
+
+
+def _ratio_words(ratio: Estimate) -> str:
+    return (f"Within operators and beside calendar time the odds ratio per {STEP:.0f} cases is "
+            f"{ratio.value:.2f} ({ratio.low:.2f}–{ratio.high:.2f}). Harder cases come with "
+            "experience, so that this is not the effect of practice alone.")
+
+
+def _curve_words(curve: pd.DataFrame, case_number: str) -> str:
+    if curve.empty:
+        return (f"No risk is given at a case number: fewer than {FEWEST_GROUPS} operators or "
+                f"{FEWEST_TRIALS} sessions reached any other than the same few.")
     first, last = curve.iloc[0], curve.iloc[-1]
-    said = [
-        f"From case {first[case_number]:.0f} to case {last[case_number]:.0f} the adjusted risk "
-        f"goes from {100 * first['risk']:.1f} % ({100 * first['low']:.1f}–"
-        f"{100 * first['high']:.1f}) to {100 * last['risk']:.1f} % ({100 * last['low']:.1f}–"
-        f"{100 * last['high']:.1f}). Harder cases come with experience, so that this is not the "
-        "effect of practice alone."]
-    count = operators.nunique()
+    return (f"From case {first[case_number]:.0f} to case {last[case_number]:.0f}, as far as "
+            f"{FEWEST_GROUPS} operators and {FEWEST_TRIALS} sessions reached, the adjusted risk "
+            f"goes from {100 * first['risk']:.1f} % ({100 * first['low']:.1f}–"
+            f"{100 * first['high']:.1f}) to {100 * last['risk']:.1f} % ({100 * last['low']:.1f}–"
+            f"{100 * last['high']:.1f}).")
+
+
+def _operator_words(count: int, spread: tuple[float, float, float] | None) -> str:
     if spread is None:
-        said.append("One operator only: experience and calendar time cannot be told apart.")
-    elif count < ENOUGH_OPERATORS:
-        said.append(f"With {count} operators the spread between them cannot be told from chance "
-                    "and is not for ranking.")
-    else:
-        said.append(f"Operators differ by a standard deviation of {spread[0]:.2f} in log odds "
-                    f"({spread[1]:.2f}–{spread[2]:.2f}); not for ranking.")
-    return said
+        return "One operator only: the effect is that operator's, and not for ranking."
+    if count < ENOUGH_OPERATORS:
+        return (f"With {count} operators the spread between them cannot be told from chance "
+                "and is not for ranking.")
+    return (f"Operators differ by a standard deviation of {spread[0]:.2f} in log odds "
+            f"({spread[1]:.2f}–{spread[2]:.2f}); not for ranking.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from analyses.measures.durations import DAYS_A_YEAR
 from analyses.models.learning_effect import LearningEffect, learning_effect
 from analyses.models.technique_frame import technique_frames
 from analyses.population.unit_frames import Units
@@ -13,10 +14,13 @@ ADJUST = ("sm_grade", "ruptured")
 
 
 def learning_sessions(units: Units) -> pd.DataFrame:
-    """Procedures with `event` (any complication), `case_number`, `operator_id`, and ADJUST."""
+    """Procedures with `event` (any complication), `case_number`, `operator_id`, ADJUST, and `year`
+    (calendar time in years of 365.25 days from the first procedure)."""
     frame = technique_frames(units)["session"]
-    operators = units.sessions.set_index("key")[Sessions.operator_id].astype(object)
-    return frame.assign(operator_id=frame["key"].map(operators))
+    rows = units.sessions.set_index("key")
+    days = frame["key"].map(rows[Sessions.session_date])
+    return frame.assign(operator_id=frame["key"].map(rows[Sessions.operator_id].astype(object)),
+                        year=(days - days.min()).dt.days.astype(float) / DAYS_A_YEAR)
 
 
 def learning_of_sessions(units: Units) -> LearningEffect | str:

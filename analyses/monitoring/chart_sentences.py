@@ -92,7 +92,8 @@ def learning_sentences(curve: LearningCurve) -> tuple[str, ...]:
         return curve.notes
     return (
         curve.slope.sentence("the association of complications with each doubling of the "
-                             "operator's experience, expected risk allowed for"),
+                             "operator's experience, within operators and beside calendar time, "
+                             "expected risk allowed for"),
         *curve.notes,
     )
 

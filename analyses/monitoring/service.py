@@ -154,6 +154,12 @@ def sessions_a_month(sessions: pd.DataFrame) -> float:
     return float((days >= start).sum() / months)
 
 
+def years_of(days: pd.Series) -> np.ndarray:
+    """Days as calendar time in years, 365.25 days each, from the first of them."""
+    found: np.ndarray = ((days - days.min()).dt.days / 365.25).to_numpy(float)
+    return found
+
+
 def _ordered(procedures: pd.DataFrame, expected: Iterable[Any] | None) -> pd.DataFrame:
     """The procedures in order of time, checked; all faults are told at once."""
     import pandas as pd
@@ -305,6 +311,7 @@ class _Parts:
             rows = frame[numbered]
             curve = learning_curve(rows["case_number"].astype(float), rows["complication"],
                                    rows["expected"], rows[Patients.patient_id].tolist(),
+                                   calendar=years_of(rows[Sessions.session_date]),
                                    group=rows[Sessions.operator_id].tolist(), unit="session",
                                    group_name="operator")
             self.parts["learning"] = curve

@@ -20,6 +20,7 @@ from analyses.words.numerals import percent, span
 if TYPE_CHECKING:
     from analyses.models.learning_effect import LearningEffect
     from analyses.statistics.estimate import Estimate
+    from analyses.statistics.regression.model_fit import ModelFit
 
 TITLE = "Experience of the operator"
 
@@ -31,27 +32,28 @@ def learning_section(found: LearningEffect | str | None) -> Section:
         return Section(TITLE, (plain(f"No effect of experience is given. {why}"),))
     blocks: list[Block] = [
         Paragraph(tuple(Sentence(words, found.estimates) for words in found.sentences)),
-        plain("Adjusted for Spetzler–Martin grade and rupture before treatment; the case number "
-              "counts all procedures of the operator, from the first in this registry."),
-        _table(found), _picture(found)]
+        plain("Within operators, beside calendar time, and adjusted for Spetzler–Martin grade and "
+              "rupture before treatment; the case number counts all procedures of the operator, "
+              "from the first in this registry.")]
+    if found.model is not None and found.ratio is not None:
+        blocks.append(_table(found, found.model, found.ratio))
+        if found.risks:
+            blocks.append(_picture(found, found.model))
     return Section(TITLE, tuple(blocks))
 
 
-def _table(found: LearningEffect) -> Table:
-    first, last, gap = found.risks
-    e = found.ratio
-    rows = (
-        (Cell("Odds ratio per 50 cases", heading=True),
-         Cell(ratio_text(e), e)),
-        *((Cell(f"Standardised risk at case {_case(one)}", heading=True),
-           Cell(_percent(one), one)) for one in (first, last)),
-        (Cell("Difference, last minus first", heading=True),
-         Cell(gap.number_text().partition(": ")[2], gap)),
-    )
+def _table(found: LearningEffect, model: ModelFit, ratio: Estimate) -> Table:
+    rows = [(Cell("Odds ratio per 50 cases", heading=True), Cell(ratio_text(ratio), ratio))]
+    if found.risks:
+        first, last, gap = found.risks
+        rows += [(Cell(f"Standardised risk at case {_case(one)}", heading=True),
+                  Cell(_percent(one), one)) for one in (first, last)]
+        rows.append((Cell("Difference, last minus first", heading=True),
+                     Cell(gap.number_text().partition(": ")[2], gap)))
     return Table("learning", "Any complication per session, and the operator's case number", (
-        "Measure", "Value (95 % interval)"), rows, (
-        f"{found.model.events:,} events in {found.model.n:,} sessions of "
-        f"{found.model.clusters:,} patients; intervals clustered on the patient.",))
+        "Measure", "Value (95 % interval)"), tuple(rows), (
+        f"{model.events:,} events in {model.n:,} sessions of "
+        f"{model.clusters:,} patients; intervals clustered on the patient.",))
 
 
 def _case(e: Estimate) -> str:
@@ -63,10 +65,10 @@ def _percent(e: Estimate) -> str:
     return f"{percent(e.value or 0)} % ({between})"
 
 
-def _picture(found: LearningEffect) -> Picture:
+def _picture(found: LearningEffect, model: ModelFit) -> Picture:
     from analyses.figures.model_figures import partial_effect
 
-    rows = found.model.rows
+    rows = model.rows
     column = found.curve.columns[0]
     caption = ("Standardised risk of any complication along the operator's case number; below, "
                "where the sessions lie")

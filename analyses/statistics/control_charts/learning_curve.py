@@ -1,23 +1,38 @@
 """Learning curve: how the event goes with experience, as observed and with risk allowed for.
 
 Experience is `case_number`: how many trials the same group had done before this one. The
-odds ratio for each doubling of experience comes from a logistic model whose offset is the
-expected risk, so case mix is allowed for; Firth's penalty as in Heinze and Schemper 2002, Stat
-Med 21:2409; variance clustered on the patient with Mancl and DeRouen's correction (2001,
-Biometrics 57:126). Blocks of experience are common practice, no source.
+odds ratio for each doubling of experience is within groups (their means are held the same) and
+beside calendar time, and is not given where the two cannot be told apart (`within_groups`). It
+comes from a logistic model whose offset is the expected risk, so case mix is allowed for; Firth's
+penalty as in Heinze and Schemper 2002, Stat Med 21:2409; variance clustered on the patient with
+Mancl and DeRouen's correction (2001, Biometrics 57:126). Blocks of experience are common practice,
+no source.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from analyses.statistics.arrays import Floats, Labels
-from analyses.statistics.control_charts.chart_arrays import counts, events, risks, same_length
+from analyses.statistics.control_charts.chart_arrays import (
+    counts,
+    events,
+    numbers,
+    risks,
+    same_length,
+)
 from analyses.statistics.estimate import Estimate
+from analyses.statistics.regression.within_groups import (
+    TOGETHER,
+    own_means,
+    says_nothing,
+    shared_range,
+    within_correlation,
+)
 from analyses.words.estimate_text import plural
 from analyses.words.self_showing import Displayed, Summary
 
@@ -38,7 +53,8 @@ class LearningCurve(Displayed):
 
     observed: the proportion with the event by block of experience; adjusted: observed/expected
     by the same blocks; slope: odds ratio for each doubling of experience, None where it cannot
-    be given (the notes say why); curve: case_number, ratio of odds to those expected, low, high;
+    be given (the notes say why); curve: case_number, ratio of odds to those expected, low, high,
+    as far as three groups and ten trials reached (empty where nowhere);
     running: for each group, case_number and the running sums of observed and expected events
     and of their difference.
     """
@@ -67,6 +83,7 @@ def learning_curve(
     expected: Iterable[Any],
     cluster: Sequence[Any],
     *,
+    calendar: Iterable[Any],
     group: Sequence[Any] | None = None,
     unit: str = "trial",
     group_name: str = "group",
@@ -74,8 +91,8 @@ def learning_curve(
     """Work out the learning curve.
 
     case_number: trials done before this one, whole numbers from 0; event: 0 or 1; expected: the
-    trial's risk without experience in the model; cluster: the patient; group: a code a trial;
-    unit and group_name: what these are called. Raises ValueError.
+    trial's risk without experience in the model; cluster: the patient; calendar: when it was, in
+    years; group: a code a trial; unit and group_name: what these are called. Raises ValueError.
     """
     number, y, p = counts(list(case_number), "case_number"), events(list(event)), \
         risks(list(expected))
@@ -83,7 +100,9 @@ def learning_curve(
     same_length(case_number=number, event=y, expected=p, cluster=patient)
     who = np.asarray(["all"] * y.size if group is None else [str(g) for g in group], dtype=object)
     same_length(case_number=number, group=who)
-    slope, curve, notes = _slope(number, y, p, patient, unit)
+    when = numbers(list(calendar), "calendar")
+    same_length(case_number=number, calendar=when)
+    slope, curve, notes = _slope(number, y, p, patient, _Beside(who, when), unit)
     caution = CAUTION.format(groups=plural(group_name).capitalize())
     return LearningCurve(*_blocks(number, y, p, patient, unit), slope, curve,
                          _running(number, y, p, who), (*notes, caution))
@@ -116,10 +135,17 @@ def _blocks(
     return tuple(observed), tuple(adjusted)
 
 
+class _Beside(NamedTuple):
+    """What stands beside experience: the group and the calendar time of each trial."""
+
+    group: Labels
+    calendar: Floats
+
+
 def _slope(
-    number: Floats, y: Floats, p: Floats, patient: Labels, unit: str,
+    number: Floats, y: Floats, p: Floats, patient: Labels, beside: _Beside, unit: str,
 ) -> tuple[Estimate | None, pd.DataFrame, list[str]]:
-    """The odds ratio of a doubling, and the curve it draws; None with too few events."""
+    """The odds ratio of a doubling, and the curve it draws; None where it cannot be given."""
     import pandas as pd
 
     empty = pd.DataFrame(columns=["case_number", "ratio", "low", "high"])
@@ -130,23 +156,39 @@ def _slope(
             "curve; the blocks are shown as they are."
         ]
     doublings = np.log2(number + 1)
-    x = np.column_stack([np.ones(y.size), doublings - doublings.mean()])
+    together = within_correlation(doublings, beside.calendar, beside.group)
+    if abs(together) >= TOGETHER:
+        return None, empty, [
+            f"Experience and calendar time rise together (correlation {together:.2f}), so that "
+            "their effects cannot be told apart; the blocks are shown as they are."]
+    own = own_means(doublings, beside.group)
+    columns = [doublings, beside.calendar, *([own] if np.ptp(own) > 0 else [])]
+    x = np.column_stack([np.ones(y.size), *(c - c.mean() for c in columns)])
     coefficients, covariance, df = _offset_firth(x, y, np.log(p / (1 - p)), patient)
     reach = _t(df) * np.sqrt(covariance[1, 1])
     slope = Estimate(
         id="monitoring.learning_slope", kind="odds ratio", value=np.exp(coefficients[1]),
         low=np.exp(coefficients[1] - reach), high=np.exp(coefficients[1] + reach),
-        method="Firth logistic model on log2(case number + 1), expected risk as offset, "
-               "variance clustered on the patient",
+        method="Firth logistic model on log2(case number + 1) within groups, beside calendar "
+               "time, expected risk as offset, variance clustered on the patient",
         unit=unit, events=found, n=y.size, clusters=len(set(patient.tolist())),
     )
-    grid = np.unique(np.geomspace(1, number.max() + 1, 60).astype(int)) - 1
-    lines = np.column_stack([np.ones(grid.size), np.log2(grid + 1) - doublings.mean()])
+    if says_nothing(slope.low or 0.0, slope.high or np.inf):
+        return None, empty, [
+            "Beside calendar time the effect of experience cannot be told: "
+            f"{slope.number_text()} for each doubling, a halving and a doubling of the odds "
+            "alike."]
+    seen = shared_range(number, beside.group)
+    if seen is None:
+        return slope, empty, [f"{found} events stand behind the slope."]
+    grid = np.unique(np.geomspace(seen[0] + 1, seen[1] + 1, 60).astype(int)) - 1
+    lines = np.column_stack([np.ones(grid.size), np.log2(grid + 1) - doublings.mean(),
+                             np.zeros((grid.size, x.shape[1] - 2))])
     middle = lines @ coefficients
     wide = _t(df) * np.sqrt(np.einsum("ij,jk,ik->i", lines, covariance, lines))
     curve = pd.DataFrame({"case_number": grid, "ratio": np.exp(middle),
                           "low": np.exp(middle - wide), "high": np.exp(middle + wide)})
-    return slope, curve, [f"{found} events stand behind the curve."]
+    return slope, curve, [f"{found} events stand behind the slope."]
 
 
 def _offset_firth(

@@ -193,15 +193,31 @@ def test_the_learning_slope_finds_a_risk_that_halves_with_each_doubling() -> Non
     odds = 0.25 * 0.5 ** np.log2(number + 1) + 0.02
     event = (rng.random(2000) < odds / (1 + odds)).astype(int)
     patient = [f"AV-{k // 2}" for k in range(2000)]
-    curve = learning_curve(number, event, np.full(2000, 0.05), patient)
+    # Four groups of different pace: number and time can be told apart.
+    pace = np.repeat([0.001, 0.004, 0.002, 0.03], 500)
+    beside = {"calendar": number * pace, "group": np.repeat(list("abcd"), 500)}
+    curve = learning_curve(number, event, np.full(2000, 0.05), patient, **beside)
     assert curve.slope is not None and curve.slope.high < 1
+    assert curve.curve["case_number"].max() == 497  # ten trials, of four groups, reached it
     flat = learning_curve(number, (rng.random(2000) < 0.05).astype(int), np.full(2000, 0.05),
-                          patient)
+                          patient, **beside)
     assert flat.slope is not None and flat.slope.low < 1 < flat.slope.high
+
+
+def test_experience_that_rises_with_the_years_is_not_told_apart_from_them() -> None:
+    rng = np.random.default_rng(3)
+    number = np.tile(np.arange(100), 4)
+    event = (rng.random(400) < 0.2 / (1 + number / 20)).astype(int)
+    patient, group = [f"AV-{k}" for k in range(400)], np.repeat(list("abcd"), 100)
+    curve = learning_curve(number, event, np.full(400, 0.1), patient, group=group,
+                           calendar=np.log2(number + 1) + rng.normal(size=400) / 2)
+    assert curve.slope is None and curve.curve.empty
+    assert "cannot be told apart" in curve.notes[0]
+    assert sum(e.n for e in curve.observed) == 400
 
 
 def test_too_few_events_give_blocks_without_a_slope() -> None:
     curve = learning_curve(range(60), [1] * 5 + [0] * 55, [0.08] * 60,
-                           [str(k) for k in range(60)])
+                           [str(k) for k in range(60)], calendar=range(60))
     assert curve.slope is None and "fewer than 10" in curve.notes[0]
     assert [e.n for e in curve.observed] == [10, 15, 25, 10]

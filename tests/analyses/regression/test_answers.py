@@ -28,6 +28,7 @@ from analyses.statistics.regression.standardisation import (
     numbers_needed,
     standardised_risks,
 )
+from analyses.statistics.regression.terms import Term
 from analyses.statistics.regression.validation import c_statistic, calibration_table, validate
 
 TERMS = ["exposure", "sm_grade", "ruptured", "case_number"]
@@ -196,7 +197,11 @@ def operators(spread, count=15, each=60, seed=3):
     number = np.tile(np.arange(each), count)
     effect = spread * norm.ppf((np.arange(count) + 0.5) / count)
     risk = expit(-1.2 - 0.02 * number + effect[who])
+    # Operators of different pace, so that experience and calendar time can be told apart.
+    pace = np.exp(1.5 * norm.ppf((np.arange(count) + 0.5) / count)) / 20
+    pace = np.random.default_rng(5).permutation(pace)
     return pd.DataFrame({"operator_id": [f"OP{o:02d}" for o in who], "case_number": number,
+                         "year": number * pace[who],
                          "patient_id": np.arange(len(who)), "grade": rng.integers(1, 5, len(who)),
                          "event": rng.random(len(who)) < risk})
 
@@ -212,9 +217,63 @@ def test_learning_falls_with_experience_and_operators_differ():
 
 
 def test_learning_with_few_events_is_a_line_and_says_so():
-    data = operators(0.0, count=2, each=60)
+    data = operators(0.0, count=3, each=60).assign(
+        year=lambda d: np.random.default_rng(2).uniform(0, 8, len(d)))
     found = learning_effect(data, "event", ["grade"])
-    assert "straight line" in found.sentences[0]
+    assert "straight line" in found.sentences[1]
+
+
+def test_experience_and_the_years_that_rise_together_are_not_told_apart():
+    data = operators(0.0).assign(year=lambda d: d["case_number"] / 12)
+    found = learning_effect(data, "event", ["grade"])
+    assert found.model is None and found.estimates == () and found.curve.empty
+    assert "cannot be told apart" in found.sentences[0] and "1.00" in found.sentences[0]
+    one = learning_effect(data[data["operator_id"] == "OP00"], "event", ["grade"])
+    assert "within the one operator" in one.sentences[0] and one.risks == ()
+
+
+def test_an_interval_that_admits_a_halving_and_a_doubling_is_no_answer():
+    """As the demo's: 0.0002 to 8.6 beside the calendar year."""
+    data = operators(0.0, count=3, each=40, seed=5)
+    data["year"] = data["case_number"] / 20 + np.random.default_rng(1).normal(size=len(data))
+    found = learning_effect(data, "event", ["grade"])
+    assert found.model is None and found.risks == () and found.curve.empty
+    assert found.ratio.low <= 0.5 and found.ratio.high >= 2
+    assert "cannot be told" in found.sentences[0]
+
+
+def test_no_risk_where_few_operators_reached():
+    """Twelve operators of 30 cases; one goes on to 400. Version 1: "From case 1 to case 91"."""
+    short = operators(0.3, count=12, each=30)
+    alone = operators(0.3, count=1, each=400, seed=9).assign(
+        operator_id="OP99", patient_id=lambda d: d["patient_id"] + 10_000)
+    data = pd.concat([short, alone], ignore_index=True)
+    data["year"] = data["case_number"] / 40 + np.random.default_rng(1).uniform(0, 9, len(data))
+    found = learning_effect(data, "event", ["grade"])
+    assert len(found.risks) == 3 and data["case_number"].max() == 399
+    assert found.curve["case_number"].max() <= 29
+    assert float(found.risks[1].group["case_number"]) <= 29
+    assert not any("399" in words for words in found.sentences)
+    two = data[data["operator_id"].isin(["OP00", "OP99"])].reset_index(drop=True)
+    seen = learning_effect(two, "event", ["grade"])
+    assert seen.risks == () and seen.curve.empty
+
+
+def test_the_effect_is_within_operators():
+    """Operators with long series have lower risk whatever their number: no effect within them."""
+    rng = np.random.default_rng(8)
+    sizes = np.tile([20, 150], 10)
+    who = np.repeat(np.arange(20), sizes)
+    number = np.concatenate([np.arange(size) for size in sizes])
+    risk = np.where(sizes[who] == 20, 0.4, 0.08)
+    data = pd.DataFrame({
+        "operator_id": [f"OP{o:02d}" for o in who], "case_number": number, "patient_id":
+        np.arange(len(who)), "grade": rng.integers(1, 5, len(who)), "year":
+        rng.uniform(0, 9, len(who)), "event": rng.random(len(who)) < risk})
+    found = learning_effect(data, "event", ["grade"])
+    plain = fit(data, "event", [Term(("case_number",), "linear", per=50), "grade"])
+    assert np.exp(plain.table["high"].iloc[0]) < 1  # as version 1 had it
+    assert found.ratio.low < 1 < found.ratio.high
 
 
 def test_effect_curve_runs_along_the_values(model):
