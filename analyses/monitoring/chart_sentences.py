@@ -86,6 +86,14 @@ def series_sentences(series: InterruptedSeries, change: str) -> tuple[str, ...]:
     )
 
 
+def difference_sentences(difference: Estimate, change: str) -> tuple[str, ...]:
+    """Since the change against before, where no line can be fitted."""
+    return (
+        difference.sentence(f"a complication, since “{change}” less before"),
+        "Anything else that changed at the same time changes the difference as well.",
+    )
+
+
 def learning_sentences(curve: LearningCurve) -> tuple[str, ...]:
     """The learning curve in words."""
     if curve.slope is None:

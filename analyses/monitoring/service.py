@@ -14,11 +14,17 @@ from analyses.monitoring.chart_sentences import (
     beside_sentences,
     chart_sentences,
     cusum_sentences,
+    difference_sentences,
     learning_sentences,
     risk_sentences,
     series_sentences,
 )
-from analyses.monitoring.service_charts import chosen_chart, quarterly_run_chart, series_of_change
+from analyses.monitoring.service_charts import (
+    chosen_chart,
+    difference_at,
+    quarterly_run_chart,
+    series_of_change,
+)
 from analyses.statistics.control_charts.chart import Chart
 from analyses.statistics.control_charts.chart_choice import ChartChoice, choose_chart
 from analyses.statistics.control_charts.cusum import Cusum, risk_adjusted_cusum
@@ -263,6 +269,11 @@ class _Parts:
         if series is not None and change is not None:
             self.estimates.extend(series.estimates)
             self.sections["Before and after"] = series_sentences(series, change.what)
+        elif change is not None:
+            difference = difference_at(frame, change)
+            if difference is not None:
+                self.estimates.append(difference)
+                self.sections["Before and after"] = difference_sentences(difference, change.what)
 
     def add_risk_adjusted(self, odds_ratios: Sequence[float], run_length: float) -> None:
         """Observed minus expected, CUSUM in each direction, EWMA."""

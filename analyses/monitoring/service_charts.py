@@ -12,6 +12,7 @@ from analyses.statistics.control_charts.attribute_charts import dispersion, lane
 from analyses.statistics.control_charts.chart import Chart
 from analyses.statistics.control_charts.chart_choice import ChartChoice
 from analyses.statistics.control_charts.interrupted_series import (
+    FEWEST_TRIALS,
     InterruptedSeries,
     SeriesTooShort,
     interrupted_series,
@@ -20,13 +21,15 @@ from analyses.statistics.control_charts.periods import count_by_period
 from analyses.statistics.control_charts.rare_event_charts import g_chart, gaps_between_events
 from analyses.statistics.control_charts.run_charts import run_chart
 from analyses.statistics.control_charts.stages import Change
-from registry.schema import Sessions
+from analyses.statistics.estimate import Estimate
+from analyses.statistics.proportions.difference import clustered_difference
+from analyses.statistics.proportions.proportions_compared import FLOOR
+from registry.schema import Patients, Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
 
 FEWEST_QUARTERS = 6
-FEWEST_A_MONTH = 5
 
 
 def chosen_chart(
@@ -55,27 +58,52 @@ def quarterly_run_chart(sessions: pd.DataFrame) -> Chart | None:
 def series_of_change(
     sessions: pd.DataFrame, changes: Sequence[Change], problems: list[str]
 ) -> tuple[InterruptedSeries | None, Change | None]:
-    """Segmented regression around the first change with a new stage, by month or quarter."""
+    """Segmented regression around the first change with a new stage, by month or quarter.
+
+    Periods at either end that are too small (a quarter begun or not yet over) are left off.
+    """
     marked = [change for change in changes if change.new_stage]
     if not marked:
         return None, None
-    change, period = marked[0], "month"
-    table = count_by_period(sessions[Sessions.session_date], sessions["complication"], period)
-    if table["trials"].min() < FEWEST_A_MONTH:
-        period = "quarter"
-        table = count_by_period(sessions[Sessions.session_date], sessions["complication"], period)
-    if (table["trials"] == 0).any():
-        problems.append(f"Before and after: a {period} without sessions, so no line is fitted.")
-        return None, change
-    first_after = int((table["first_day"].dt.date < change.day).sum())
-    try:
-        series = interrupted_series(
-            100 * table["events"] / table["trials"], first_after, period=period,
-            measure="percentage points", labels=table["label"].tolist())
-    except SeriesTooShort as why:
-        problems.append(f"Before and after: {why}")
-        return None, change
-    return series, change
+    change, why = marked[0], ""
+    for period in ("month", "quarter"):
+        table = _whole_periods(count_by_period(
+            sessions[Sessions.session_date], sessions["complication"], period))
+        first_after = int((table["first_day"].dt.date < change.day).sum())
+        if table.empty:
+            why = f"no {period} has {FEWEST_TRIALS} sessions, so no line is fitted."
+            continue
+        try:
+            return interrupted_series(
+                table["events"], table["trials"], first_after, period=period, unit="session",
+                labels=table["label"].tolist()), change
+        except SeriesTooShort as short:
+            why = str(short)
+    problems.append(f"Before and after: {why}")
+    return None, change
+
+
+def _whole_periods(table: pd.DataFrame) -> pd.DataFrame:
+    """The periods from the first to the last with enough sessions."""
+    enough = np.flatnonzero(table["trials"] >= FEWEST_TRIALS)
+    if not enough.size:
+        return table.iloc[:0]
+    return table.iloc[enough[0]:enough[-1] + 1].reset_index(drop=True)
+
+
+def difference_at(sessions: pd.DataFrame, change: Change) -> Estimate | None:
+    """Share with a complication since the change less that before; None below the floor.
+
+    From the counts, clustered on the patient; FLOOR events and as many sessions without one.
+    """
+    event = sessions["complication"].to_numpy(float)
+    since = (sessions[Sessions.session_date].dt.date >= change.day).to_numpy()
+    if min(event.sum(), (1 - event).sum()) < FLOOR or since.all() or not since.any():
+        return None
+    return clustered_difference(
+        event, np.where(since, "since", "before").tolist(),
+        sessions[Patients.patient_id].tolist(), reference="before",
+        id="monitoring.before_after", unit="session", keys=sessions["procedure_key"].tolist())
 
 
 def _p(sessions: pd.DataFrame, period: str) -> Chart:

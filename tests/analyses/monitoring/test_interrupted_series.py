@@ -1,69 +1,88 @@
-"""Segmented regression against R nlme and sandwich, and what it refuses."""
+"""Segmented regression of counts against R's quasi-binomial glm, and what it refuses."""
 
 from __future__ import annotations
 
+from datetime import date
+
+import coverage_series
 import numpy as np
 import pytest
+from monitoring_procedures import procedures
 from reference_runs import assert_same, recorded, run_r
+from truth_tables import ceiling_of
 
+from analyses.monitoring.service import quality_analysis
 from analyses.statistics.control_charts.interrupted_series import (
     SeriesTooShort,
-    default_lag,
     design,
     interrupted_series,
+    segmented,
 )
-from analyses.statistics.control_charts.segmented import ar1, newey_west
+from analyses.statistics.control_charts.stages import Change
 
 # Seatbelts, Harvey and Durbin 1986, as written out by the R script.
 R = recorded("monitoring_series")
-X = design(len(R["values"]), R["first_after"])
-Y = np.array(R["values"], float)
 
 
-def test_ar1_errors_agree_with_nlme() -> None:
-    fit, theirs = ar1(X, Y), R["gls"]
-    assert fit.correlation == pytest.approx(theirs["correlation"], rel=1e-4)
-    assert fit.coefficients == pytest.approx(np.array(theirs["coefficients"]), rel=1e-4)
-    assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(np.array(theirs["se"]), rel=1e-4)
-
-
-def test_newey_west_agrees_with_sandwich() -> None:
-    theirs = R["newey_west"]
-    assert default_lag(Y.size) == theirs["lag"]
-    for lag, errors in ((theirs["lag"], theirs["se"]), (12, theirs["se_lag_12"])):
-        fit = newey_west(X, Y, lag)
-        assert fit.coefficients == pytest.approx(np.array(theirs["coefficients"]), rel=1e-9)
-        assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(np.array(errors), rel=1e-9)
+def test_the_regression_agrees_with_r() -> None:
+    x = design(len(R["events"]), R["first_after"])
+    fit = segmented(x, np.array(R["events"], float), np.array(R["trials"], float))
+    assert fit.coefficients == pytest.approx(np.array(R["coefficients"]), rel=1e-7)
+    assert np.sqrt(np.diag(fit.covariance)) == pytest.approx(np.array(R["se"]), rel=1e-6)
+    assert fit.dispersion == pytest.approx(R["dispersion"], rel=1e-7)
 
 
 def test_level_and_slope_are_read_at_the_change() -> None:
     time = np.arange(40)
-    line = 10 - 0.1 * time + np.where(time >= 20, -4 + 0.3 * (time - 20), 0)
-    noise = np.random.default_rng(0).normal(0, 0.01, 40)
-    series = interrupted_series(line + noise, 20, measure="percentage points")
-    assert series.level.value == pytest.approx(-4, abs=0.05)
-    assert series.slope.value == pytest.approx(0.3, abs=0.005)
-    assert series.effect_at_end.value == pytest.approx(-4 + 0.3 * 19, abs=0.05)
+    line = -2 - 0.02 * time + np.where(time >= 20, 0.8 + 0.05 * (time - 20), 0)
+    trials = np.full(40, 100_000)
+    series = interrupted_series(np.round(trials / (1 + np.exp(-line))), trials, 20)
+    assert np.log(series.level.value) == pytest.approx(0.8, abs=0.01)
+    assert np.log(series.slope.value) == pytest.approx(0.05, abs=0.001)
+    assert np.log(series.effect_at_end.value) == pytest.approx(0.8 + 0.05 * 19, abs=0.01)
     assert series.level.low < series.level.value < series.level.high
-    assert series.table["counterfactual"].iloc[-1] == pytest.approx(10 - 0.1 * 39, abs=0.05)
-
-
-def test_the_interval_covers_a_change_that_is_not_there() -> None:
-    rng, hits = np.random.default_rng(5), 0
-    for _ in range(200):
-        noise = rng.normal(0, 1, 60)
-        for place in range(1, 60):
-            noise[place] += 0.3 * noise[place - 1]
-        level = interrupted_series(noise, 30, measure="points").level
-        hits += level.low <= 0 <= level.high
-    assert hits >= 178
+    assert series.fit.dispersion == 1
+    carried = 100 / (1 + np.exp(2 + 0.02 * 39))
+    assert series.table["counterfactual"].iloc[-1] == pytest.approx(carried, abs=0.05)
 
 
 def test_a_short_series_is_said_and_not_fitted() -> None:
-    with pytest.raises(SeriesTooShort, match="7 months before the change and 13 after"):
-        interrupted_series(range(20), 7, measure="percentage points")
-    with pytest.raises(SeriesTooShort, match="does not vary"):
-        interrupted_series([0] * 40, 20, measure="percentage points")
+    some = np.tile([1, 2], 20)
+    with pytest.raises(SeriesTooShort, match="8 months before the change and 8 after it"):
+        interrupted_series(some[:16], [10] * 16, 8)
+    with pytest.raises(SeriesTooShort, match="the smallest with 9 sessions: at least 12 of 10"):
+        interrupted_series(some[:24], [9] + [10] * 23, 12, unit="session")
+    with pytest.raises(SeriesTooShort, match="7 events in 240 trials: at least 8"):
+        interrupted_series([1] * 7 + [0] * 17, [10] * 24, 12)
+    with pytest.raises(SeriesTooShort, match="events in fewer than two"):
+        interrupted_series([2] * 12 + [0] * 12, [10] * 24, 12)
+
+
+def test_below_the_floor_the_difference_from_the_counts_stands_instead() -> None:
+    rows = procedures(300, seed=2, worse_from=200)
+    found = quality_analysis(rows, changes=(Change(date(2021, 6, 1), "Reflux limit", True),))
+    assert found.series is None
+    assert any("so no line is fitted" in problem for problem in found.problems)
+    difference = next(e for e in found.estimates if e.id == "monitoring.before_after")
+    since = found.sessions["session_date"].dt.date >= date(2021, 6, 1)
+    shares = found.sessions.groupby(since)["complication"].mean()
+    assert difference.value == pytest.approx(shares[True] - shares[False])
+    assert "since “Reflux limit” less before" in found.sections["Before and after"][0]
+
+
+def test_at_the_floor_a_change_of_level_is_rarely_found_where_there_is_none() -> None:
+    """A normal line through percentages at 8 and 8 periods: 10.9 %."""
+    found = coverage_series.cell(12, 10, 0.15, 0.3, 400)
+    assert found.series > 0.9 and found.rejected <= ceiling_of(0.06, 400)
+
+
+@pytest.mark.slow
+def test_the_type_i_error_of_the_level_in_every_cell(capsys: pytest.CaptureFixture[str]) -> None:
+    cells = coverage_series.grid(500)
+    with capsys.disabled():
+        print(f"\n{coverage_series.as_markdown(cells)}")
+    over = [c for c in cells if c.rejected > ceiling_of(0.06, 500)]
+    assert not over, coverage_series.as_markdown(over)
 
 
 @pytest.mark.reference
