@@ -7,24 +7,17 @@ import pandas as pd
 from registry.rules.columns import LESION, bring, day, has_match, sure
 from registry.rules.finding import Hits, Rule, Tables, family, query
 from registry.rules.known_dates import earliest
+from registry.rules.what_happened import TREATMENTS
 from registry.schema import (
     Complications,
     FollowUps,
     Haemorrhages,
     Patients,
-    Radiosurgeries,
     Resections,
-    Sessions,
 )
 
 GAP_MONTHS = 18
 PRESUMING = ("MR angiography", "CT angiography")
-TREATMENTS = {
-    "sessions": Sessions.session_date,
-    "resections": Resections.resection_date,
-    "radiosurgeries": Radiosurgeries.radiosurgery_date,
-}
-
 
 @query("occlusion without imaging")
 def occlusion_without_imaging(tables: Tables) -> Hits:

@@ -6,9 +6,9 @@ import pandas as pd
 
 from registry.rules.columns import day
 from registry.rules.finding import Hits, Tables, query
-from registry.rules.known_dates import earliest, latest
+from registry.rules.what_happened import days_of_events_and_bleeds
 from registry.rules.words import sheet
-from registry.schema import Complications, Haemorrhages, Patients, Resections
+from registry.schema import Patients, Resections
 
 EMERGENCY_DAYS = 7
 """An emergency operation follows what made it one within a week (common practice, no source)."""
@@ -25,25 +25,14 @@ def operation_without_urgency(tables: Tables) -> Hits:
     )
 
 
-def _event_days(tables: Tables) -> pd.DataFrame:
-    """Every complication and bleed: `patient_id`, the `first` and `last` day it can have been."""
-    events, bleeds = tables["complications"], tables["haemorrhages"]
-    date, known_to = bleeds[Haemorrhages.haemorrhage_date], bleeds[Haemorrhages.date_known_to]
-    return pd.concat([
-        events[[Patients.patient_id]].assign(
-            first=events[Complications.onset_date], last=events[Complications.onset_date]),
-        bleeds[[Patients.patient_id]].assign(
-            first=earliest(date, known_to).fillna(date), last=latest(date, known_to).fillna(date)),
-    ], ignore_index=True).dropna()
-
-
 @query("emergency operation without an event")
 def emergency_without_event(tables: Tables) -> Hits:
     """An emergency operation, and no event or bleed on its day or in the week before."""
     rows = tables["resections"]
     rows = rows[(rows[Resections.urgency] == "emergency").fillna(False)]
     pairs = rows[[Patients.patient_id, Resections.resection_date]].reset_index(
-        names="_index").merge(_event_days(tables), on=Patients.patient_id)
+        names="_index").merge(days_of_events_and_bleeds(
+            tables["complications"], tables["haemorrhages"]), on=Patients.patient_id)
     on = pairs[Resections.resection_date]
     near = (pairs["first"] <= on) & (pairs["last"] >= on - pd.Timedelta(days=EMERGENCY_DAYS))
     rows = rows[~rows.index.isin(pairs.loc[near, "_index"])]

@@ -123,17 +123,22 @@ def grade_differs(tables: Tables) -> Hits:
     )
 
 
+def diameters_in_words(lesions: pd.DataFrame) -> pd.Series:
+    """The three diameters of each lesion: `31 × 20 × blank mm`."""
+    words = pd.Series("", index=lesions.index)
+    for name in DIAMETERS:
+        words = words + " × " + figure(lesions[name]).replace("nan", "blank")
+    return words.str[3:] + " mm"
+
+
 @query("diameters not in falling order")
 def diameters_out_of_order(tables: Tables) -> Hits:
     """A diameter larger than one named before it."""
     rows = tables["lesions"]
     length, width, height = (rows[name] for name in DIAMETERS)
     rows = rows[sure(length < width) | sure(width < height) | sure(length < height)]
-    found = pd.Series("", index=rows.index)
-    for name in DIAMETERS:
-        found = found + " × " + figure(rows[name]).replace("nan", "blank")
     return Hits(
-        "lesions", rows, Lesions.nidus_length_mm, found.str[3:] + " mm",
+        "lesions", rows, Lesions.nidus_length_mm, diameters_in_words(rows),
         "three diameters in falling order, the largest first",
         "put them in order; the grade uses the largest",
     )

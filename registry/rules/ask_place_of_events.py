@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from registry.rules.ask_told_at_visits import treatment_days
 from registry.rules.columns import SESSION, bring, day, figure, sure
 from registry.rules.deaths_and_life import signs_of_death
 from registry.rules.finding import Hits, Tables, query
+from registry.rules.what_happened import treatment_days
 from registry.rules.words import column, sheet
 from registry.schema import Complications, Injections, Patients, Sessions
 

@@ -6,13 +6,13 @@ import pandas as pd
 
 from registry.rules.columns import LESION, day, has_match, sure
 from registry.rules.finding import Hits, Tables, query
+from registry.rules.what_happened import BLEED
 from registry.rules.words import column, sheet
 from registry.schema import Complications, Haemorrhages
 
 SAME_BLEED_DAYS = 7
 """Bleeds of a lesion no more days apart may be one (common practice, no source); the analyses
 count them as one."""
-BLEED = "intracranial haemorrhage"
 EVENT = [*LESION, Complications.complication_no]
 
 

@@ -6,48 +6,20 @@ import pandas as pd
 
 from registry.rules.columns import day, sure
 from registry.rules.finding import Hits, Tables, query
-from registry.rules.known_dates import earliest, latest
+from registry.rules.what_happened import BLEED, days_of_events_and_bleeds, treatment_days
 from registry.rules.words import column, sheet
 from registry.schema import (
     Complications,
     FollowUps,
-    Haemorrhages,
     Patients,
-    Radiosurgeries,
-    Resections,
-    Sessions,
 )
 
-BLEED = "intracranial haemorrhage"
-TREATED = {
-    "sessions": Sessions.session_date,
-    "resections": Resections.resection_date,
-    "radiosurgeries": Radiosurgeries.radiosurgery_date,
-}
 
-
-def treatment_days(tables: Tables) -> pd.DataFrame:
-    """Every treatment of every lesion: `patient_id`, `day`."""
-    return pd.concat([
-        tables[table][[Patients.patient_id]].assign(day=tables[table][field])
-        for table, field in TREATED.items()
-    ], ignore_index=True).dropna()
-
-
-def _bleed_days(tables: Tables) -> pd.DataFrame:
-    """Every recorded bleed: `patient_id`, and the `first` and `last` day it can have been.
-
-    One known only to the interval between visits stands at its date.
-    """
-    bleeds, events = tables["haemorrhages"], tables["complications"]
-    date, known_to = bleeds[Haemorrhages.haemorrhage_date], bleeds[Haemorrhages.date_known_to]
-    events = events[sure(events[Complications.kind] == BLEED)]
-    return pd.concat([
-        bleeds[[Patients.patient_id]].assign(
-            first=earliest(date, known_to).fillna(date), last=latest(date, known_to).fillna(date)),
-        events[[Patients.patient_id]].assign(
-            first=events[Complications.onset_date], last=events[Complications.onset_date]),
-    ], ignore_index=True).dropna()
+def _bleeds(tables: Tables) -> pd.DataFrame:
+    """Every recorded bleed, in either table."""
+    events = tables["complications"]
+    return days_of_events_and_bleeds(
+        events[sure(events[Complications.kind] == BLEED)], tables["haemorrhages"])
 
 
 def _asked_from(visits: pd.DataFrame, tables: Tables, otherwise: pd.Series) -> pd.Series:
@@ -90,7 +62,7 @@ def bled_without_row(tables: Tables) -> Hits:
     treated = treated[treated["day"] < treated[FollowUps.follow_up_date]]
     last = treated.groupby("_index")["day"].max().reindex(visits.index)
     start = _asked_from(visits, tables, last)
-    rows = _nothing_between(visits, start, _bleed_days(tables))
+    rows = _nothing_between(visits, start, _bleeds(tables))
     return Hits(
         "follow_ups", rows, FollowUps.haemorrhage_since,
         "a bleed since the visit before, told on " + day(rows[FollowUps.follow_up_date])

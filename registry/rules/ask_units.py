@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
-from registry.rules.ask_patients import DIAMETERS
+from registry.rules.ask_patients import DIAMETERS, diameters_in_words
 from registry.rules.columns import figure, sure
 from registry.rules.finding import Hits, Tables, query
 from registry.schema import Lesions, Resections
@@ -20,20 +18,13 @@ OTHERS = 5
 """Lesions beside it before "most others" means anything."""
 
 
-def _across(rows: pd.DataFrame) -> pd.Series:
-    words = pd.Series("", index=rows.index)
-    for name in DIAMETERS:
-        words = words + " × " + figure(rows[name]).replace("nan", "blank")
-    return words.str[3:] + " mm"
-
-
 @query("nidus under 5 mm")
 def nidus_too_small(tables: Tables) -> Hits:
     """A largest diameter under 5 mm."""
     rows = tables["lesions"]
     rows = rows[sure(rows[Lesions.nidus_length_mm] < LEAST_NIDUS_MM)]
     return Hits(
-        "lesions", rows, Lesions.nidus_length_mm, _across(rows),
+        "lesions", rows, Lesions.nidus_length_mm, diameters_in_words(rows),
         f"diameters in millimetres; a largest one under {LEAST_NIDUS_MM:g} mm is rare",
         "correct the unit, if these are centimetres",
     )
@@ -54,8 +45,8 @@ def diameters_in_centimetres(tables: Tables) -> Hits:
     rows = lesions[small & sure(lesions[Lesions.nidus_length_mm] >= LEAST_NIDUS_MM) & most]
     return Hits(
         "lesions", rows, Lesions.nidus_length_mm,
-        _across(rows) + f"; {usual} of {known} lesions have a diameter of {CENTIMETRE_MM:g} mm or "
-        "more",
+        diameters_in_words(rows)
+        + f"; {usual} of {known} lesions have a diameter of {CENTIMETRE_MM:g} mm or more",
         "diameters in millimetres", "correct the unit, if these are centimetres",
     )
 
