@@ -88,6 +88,8 @@ def written_out(case, level=0.95):
     degrees = max(n / typical - 1, 1)
     worth = n / (1 + (typical - 1) * rho) * (t.ppf(tail, n - 1) / t.ppf(tail, degrees)) ** 2
     worth = n if patients == n else min(worth, n)
+    if worth < 1 and 0 < k < n:
+        return 0.0, 1.0
     x = p * worth
     return (beta.ppf(1 - tail, x, worth - x + 1) if k else 0.0,
             beta.ppf(tail, x + 1, worth - x) if k < n else 1.0)

@@ -127,6 +127,9 @@ def shrunken(events: Floats, rows: Floats, level: float = 0.95) -> ClusteredLimi
     ends = (found == 0) | (found == n)
     effective = np.where(patients < 2, np.where(ends, 1.0, np.nan), effective)
     low, high = clopper_pearson(found / n * effective, effective, level)
+    # Rows worth less than one patient say nothing: 0 to 1, and not 0.000001 to 0.999999.
+    nothing = (effective < 1) & ~ends
+    low, high = np.where(nothing, 0.0, low), np.where(nothing, 1.0, high)
     low, high = (np.where(np.isnan(effective), np.nan, limit) for limit in (low, high))
     return ClusteredLimits(low, high, effective, np.minimum(plain, n),
                            proportion_variance(events, rows))

@@ -12,6 +12,7 @@ from analyses.content.blocks import Picture, Table
 from analyses.documents.series.model_tables import diagnosis_section, in_words, setting_words
 from analyses.documents.series.references import texts_of
 from analyses.documents.series.series_report import manuscript_document, series_work
+from analyses.measures.plan_followed import first_plans
 from analyses.models.model_estimates import model_numbers
 from analyses.models.model_plan import Plan, PlannedModel
 from analyses.population.unit_frames import units_of
@@ -131,18 +132,22 @@ def test_every_number_of_the_models_is_in_the_results(larger, manuscript):
 
 
 def test_resections_with_and_without_embolization_are_described_not_credited(larger, manuscript):
-    section = next(s for s in manuscript.sections if s.title.startswith("Embolized before"))
+    section = next(s for s in manuscript.sections
+                   if s.title.startswith("Embolization before resection planned"))
     text = " ".join(texts_of(section))
     assert "confounding by indication" in text and "not the effect of embolization" in text
     found = larger.embolized
-    assert sum(found.lesions) == len(larger.results.units.lesions[
-        larger.results.units.lesions["first_resection"].notna()])
+    # By the plan at the first treatment, operated or not; emergencies stand apart.
+    plans = first_plans(larger.results.units)["plan"]
+    assert sum(found.lesions) + found.left_out == int(plans.notna().sum())
     shown = table(manuscript, "embolized-or-not")
     assert [row[0].text for row in shown.rows] == [
-        "Blood loss", "Operation time", "Complete resection", "Permanent deficit or death"]
+        "Permanent deficit or death from any treatment", "Final obliteration confirmed",
+        "Blood loss of the first operation, where operated",
+        "Time of the first operation, where operated"]
     for row, one in zip(shown.rows, found.outcomes, strict=True):
         if one.weighted is None:
-            assert row[3].text.startswith("not given: only")
+            assert row[3].text.startswith(("not given: only", "not given: the outcome is unknown"))
         else:
             assert row[3].estimate == one.weighted.difference
     if found.balance:
