@@ -7,7 +7,14 @@ import pandas as pd
 import pytest
 from study_of_ten import study_of_ten
 
-from analyses import cumulative_incidence, fit, survival
+from analyses import (
+    cumulative_incidence,
+    fit,
+    gaps_between_events,
+    p_chart,
+    risk_adjusted_cusum,
+    survival,
+)
 from analyses.measures.counting import levels, share, shares
 from analyses.measures.measuring import medians
 
@@ -153,6 +160,15 @@ def test_methods_of_time_refuse_text_and_codes_they_cannot_use() -> None:
     for method in (survival, cumulative_incidence):
         with pytest.raises(ValueError, match="not a number"):
             method([1, 2, 3], ["no", "no", "yes"])
+
+
+def test_charts_refuse_words_and_codes_in_a_sentence() -> None:
+    for method in (lambda event: risk_adjusted_cusum(event, [0.1] * 3, odds_ratio=2, limit=4),
+                   gaps_between_events, lambda event: p_chart(event, [10] * 3)):
+        with pytest.raises(ValueError, match="holds something that is not a number"):
+            method(["no", "no", "yes"])
+    with pytest.raises(ValueError, match="entry 3 is 2; 0 or 1 is wanted"):
+        gaps_between_events([0, 1, 2])
 
 
 # Through a study.

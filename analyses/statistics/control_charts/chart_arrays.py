@@ -12,7 +12,11 @@ from analyses.statistics.arrays import Floats
 
 def numbers(values: Iterable[Any] | Any, name: str) -> Floats:
     """One-dimensional finite numbers. Raises ValueError naming the first place that is not."""
-    found = np.atleast_1d(np.asarray(values, dtype=float))
+    try:
+        found = np.atleast_1d(np.asarray(values, dtype=float))
+    except (TypeError, ValueError):
+        raise ValueError(f"{name}: holds something that is not a number; give numbers (of "
+                         "events 0 and 1), not words") from None
     if found.ndim != 1 or found.size == 0:
         raise ValueError(f"{name}: one row of numbers is wanted; this one is empty or nested")
     bad = np.flatnonzero(~np.isfinite(found))
