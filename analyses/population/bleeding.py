@@ -97,8 +97,8 @@ def untold_bleeds(tables: Mapping[str, pd.DataFrame], told: pd.DataFrame) -> pd.
     visits = tables["follow_ups"]
     since = visits[visits[FollowUps.haemorrhage_since].fillna(False).astype(bool)]
     rows = [_untold(visit, tables, told) for _, visit in since.iterrows()]
-    return pd.DataFrame([row for row in rows if row], columns=COLUMNS).astype(
-        {"day": "datetime64[ns]", "earliest": "datetime64[ns]"})
+    found = pd.DataFrame([row for row in rows if row], columns=COLUMNS)
+    return found.astype({name: told[name].dtype for name in COLUMNS})
 
 
 def _untold(
