@@ -90,7 +90,12 @@ def test_the_chart_over_time_is_that_of_the_quality_report(study: Study) -> None
     assert found.figure().axes and "[Figure]" in repr(found)
 
 
-@pytest.mark.parametrize("unit", ["patient", "lesion", "injection"])
+def test_injections_have_no_chart_while_events_name_none_of_them(study: Study) -> None:
+    with pytest.raises(StudyError, match="No chart of complication.any: the outcome is unknown"):
+        study.over_time("complication.any", unit="injection")
+
+
+@pytest.mark.parametrize("unit", ["patient", "lesion"])
 def test_every_unit_with_a_day_has_a_chart_in_its_own_words(study: Study, unit: str) -> None:
     found = study.over_time("complication.any", unit=unit)
     assert f"{unit}s a month" in found.sentence()
@@ -98,8 +103,8 @@ def test_every_unit_with_a_day_has_a_chart_in_its_own_words(study: Study, unit: 
 
 
 def test_a_measure_without_a_point_has_no_chart() -> None:
-    with pytest.raises(StudyError, match="No chart of complication.symptomatic: the outcome"):
-        study_of_ten().over_time("complication.symptomatic", unit="session")
+    with pytest.raises(StudyError, match="No chart of complication.permanent_deficit: the outcome"):
+        study_of_ten().over_time("complication.permanent_deficit", unit="session")
 
 
 def test_the_lines_of_the_readme_run(study: Study) -> None:

@@ -65,15 +65,15 @@ def test_the_level_is_that_of_the_interval() -> None:
     same = clustered_proportion(rows["event"].to_numpy(), cluster, level=0.99)
     assert (wide.low, wide.high, wide.level) == (same.low, same.high, 0.99)
     assert "99 % interval" in wide.number_text()
-    bounds = STUDY.ask("complication.symptomatic", unit="session", level=0.9).estimates[0]
-    usual = STUDY.ask("complication.symptomatic", unit="session").estimates[0]
+    bounds = STUDY.ask("complication.permanent_deficit", unit="session", level=0.9).estimates[0]
+    usual = STUDY.ask("complication.permanent_deficit", unit="session").estimates[0]
     assert bounds.level == 0.9 and bounds.high < usual.high
     median = STUDY.ask("procedure.agent_ml", level=0.8).estimates[0]
     assert median.level == 0.8
 
 
 def test_the_gate_stands_before_every_answer() -> None:
-    found = STUDY.ask("complication.symptomatic", unit="session").estimates[0]
+    found = STUDY.ask("complication.permanent_deficit", unit="session").estimates[0]
     assert found.kind == "bounds" and found.value is None
 
 
@@ -186,7 +186,7 @@ def test_too_few_events_make_no_model() -> None:
     with pytest.raises(StudyError, match="at least 8 of each"):
         STUDY.model("complication.any", unit="session", terms=["sm_grade"])
     with pytest.raises(StudyError, match="only in units that had an event"):
-        STUDY.model("complication.symptomatic", unit="session", terms=["sm_grade"])
+        STUDY.model("complication.permanent_deficit", unit="session", terms=["sm_grade"])
     with pytest.raises(UnknownName, match="The nearest: sm_grade"):
         STUDY.model("complication.any", unit="session", terms=["sm_grad"])
     with pytest.raises(StudyError, match="a model is given for shares"):
