@@ -18,6 +18,7 @@ from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.difference import clustered_difference
 from analyses.statistics.proportions.proportions_compared import (
+    EXPECTED,
     FLOOR,
     ProportionsCompared,
     compare_groups,
@@ -51,8 +52,9 @@ def comparison_estimates(units: Units) -> list[Estimate]:
 def differences(headline: Headline, column: str, level: float = 0.95) -> list[Estimate]:
     """Each level of a grouping minus the reference level, among units of known outcome.
 
-    level: coverage of the intervals. None below the floor of 8 events and 8 units without one in
-    all: the counts stand alone.
+    level: coverage of the intervals. None below the floor of 8 events and 8 units without one, in
+    all and in the two levels, or where under 1 of either is to be expected in the smaller: the
+    counts stand alone.
     """
     rows = halves_added(headline.known())
     names = large_enough(rows, column)
@@ -60,7 +62,15 @@ def differences(headline: Headline, column: str, level: float = 0.95) -> list[Es
         return []
     first = reference_level(rows, column, names)
     return [_difference(headline, rows, column, name, first, level)
-            for name in names if name != first]
+            for name in names if name != first and _pair_is_enough(rows, column, name, first)]
+
+
+def _pair_is_enough(rows: pd.DataFrame, column: str, name: str, first: str) -> bool:
+    """Whether the two levels have enough together, and 1 of each expected in the smaller."""
+    pair = rows[rows[column].isin([name, first])]
+    events, n = int(pair["event"].sum()), len(pair)
+    smaller = int(pair[column].value_counts().min())
+    return enough(pair) and smaller * min(events, n - events) / n >= EXPECTED
 
 
 def enough(rows: pd.DataFrame) -> bool:

@@ -32,7 +32,11 @@ WINDOW_DAYS = 30
 BEFORE, UNDER, AFTER = "before treatment", "under treatment", "after obliteration"
 NEAR, LATER = ", treatment day to day 30", ", after day 30"
 STAGES = (BEFORE, UNDER, UNDER + NEAR, UNDER + LATER, AFTER, AFTER + NEAR, AFTER + LATER)
-RATIOS = ((UNDER, BEFORE), (AFTER, UNDER), (AFTER, BEFORE), (UNDER + NEAR, UNDER + LATER))
+IN_MAIN_TEXT = (BEFORE, UNDER + LATER, AFTER)
+"""The stages of a main text. Bleeds from a treatment day to day 30 belong to the complications and
+stand there: mixed with the years after them they made a rate that closure seemed to end."""
+RATIOS = ((UNDER + LATER, BEFORE), (AFTER, UNDER + LATER), (AFTER, BEFORE),
+          (UNDER + NEAR, UNDER + LATER))
 """Which stages are compared, the first over the second."""
 
 
@@ -139,10 +143,10 @@ def _ratios(rows: pd.DataFrame) -> list[Estimate]:
         for stage in (first, second):
             arm[in_stage(rows, stage).index] = stage
         found.append(ratio(rows, arm, (first, second), {"stage": f"{first} / {second}"}))
-    under = in_stage(rows, UNDER)
+    under = in_stage(rows, UNDER + LATER)
     named = under["ruptured"].map({"yes": "ruptured", "no": "not ruptured"})
     found.append(ratio(under, named, ("ruptured", "not ruptured"),
-                       {"stage": UNDER, "ruptured": "yes / no"}))
+                       {"stage": UNDER + LATER, "ruptured": "yes / no"}))
     return found
 
 

@@ -7,6 +7,7 @@ worked out again. What leaves out no difference then is a finding made by chance
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,8 +17,6 @@ from analyses.measures.comparisons import (
     COMPARED,
     differences,
     halves_added,
-    large_enough,
-    reference_level,
 )
 from analyses.measures.headlines import Headline, headlines
 from analyses.population.unit_frames import Units, once
@@ -71,7 +70,7 @@ def null_findings(units: Units) -> NullFindings:
         printed += sum(map(len, shown.values()))
         seen += sum(_apart(e) for each in shown.values() for e in each)
         if any(shown.values()):
-            found += _by_chance(headline, [c for c, e in shown.items() if e], SEED + place)
+            found += _by_chance(headline, _pairs(shown), SEED + place)
     return NullFindings(printed, float(found.mean()), float((found > 0).mean()), seen)
 
 
@@ -79,21 +78,25 @@ def _apart(e: Estimate) -> bool:
     return e.low is not None and e.high is not None and (e.low > 0 or e.high < 0)
 
 
-def _by_chance(headline: Headline, columns: list[str], seed: int) -> Floats:
-    """Findings of each exchange, over the groupings given: (exchanges,)."""
+def _pairs(shown: Mapping[str, Sequence[Estimate]]) -> list[tuple[str, str, str]]:
+    """Column, level and reference of every difference shown."""
+    return [(column, *(e.group or {})[column].split(" against ", 1))
+            for column, each in shown.items() for e in each]
+
+
+def _by_chance(
+    headline: Headline, pairs: Sequence[tuple[str, str, str]], seed: int,
+) -> Floats:
+    """Findings of each exchange, over the differences given: (exchanges,)."""
     rows = halves_added(headline.known())
     patients = pd.factorize(rows[Patients.patient_id])[0].astype(np.int64)
     orders = exchange_patients(patients, EXCHANGES, np.random.default_rng(seed))
     outcomes = rows["event"].to_numpy(dtype=float)[orders]
     found = np.zeros(EXCHANGES)
-    for column in columns:
+    for column, name, first in pairs:
         groups = rows[column].astype(str).to_numpy()
-        names = large_enough(rows, column)
-        first = reference_level(rows, column, names)
-        reference = _totals(outcomes, groups == first, patients)
-        for name in names:
-            if name != first:
-                found += _excludes_none(_totals(outcomes, groups == name, patients), reference)
+        found += _excludes_none(*(_totals(outcomes, groups == level, patients)
+                                  for level in (name, first)))
     return found
 
 

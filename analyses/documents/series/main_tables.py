@@ -81,10 +81,9 @@ def function_table(results: Results) -> Table:
     rows = [_group("Function at the last visit", 3)]
     rows += [_counted_row(results, pair) for pair in shown_at(Place.FUNCTION_TABLE)]
     rows.append(_group("Haemorrhage", 3))
-    for group, words in ((None, "since the first treatment"),
-                         *(({"stage": s}, s) for s in (bleeds.BEFORE, bleeds.UNDER, bleeds.AFTER))):
-        e = results.one(bleeds.ID, bleeds.UNIT, group)
-        rows.append((Cell(f"Haemorrhages, {words}", heading=True), number_cell(e),
+    for stage in bleeds.IN_MAIN_TEXT:
+        e = results.one(bleeds.ID, bleeds.UNIT, {"stage": stage})
+        rows.append((Cell(f"Haemorrhages, {stage}", heading=True), number_cell(e),
                      Cell(_patients(e))))
     rows.append(_group("Over time", 3))
     follow = results.one(time.FOLLOW_UP, "patient")

@@ -18,7 +18,7 @@ from analyses.documents.series.outcomes_sections import (
     shift_picture,
 )
 from analyses.documents.series.questions_sections import flow_picture
-from analyses.documents.series.said import paragraph, sentence_of, told
+from analyses.documents.series.said import paragraph, told
 from analyses.documents.series.time_sections import (
     bleed_free_pictures,
     obliteration_pictures,
@@ -129,17 +129,18 @@ def _harm(results: Results) -> tuple[Block, ...]:
 
 
 def _function(results: Results) -> tuple[Block, ...]:
-    ratio = [sentence_of(e) for e in results.estimates
-             if e.id == bleeds.RATIO and e.group and tuple(e.group) == ("stage",)][:2]
     overall = [s for year in ("1", "2") for s in told(
         results, time.OBLITERATION, "lesion", {"years": year})]
     free = told(results, time.BLEED_FREE, "patient", {"years": str(time.GROUPED_AT)})
     return (
         paragraph(results, Place.FUNCTION_TEXT,
                   "Function is given in @function-and-follow-up and drawn in @mrs-shift."),
-        paragraph(results, Place.BLEEDING_TEXT,
-                  "Haemorrhage rates by stage are drawn in @haemorrhage-rates-by-stage."),
-        Paragraph(tuple(ratio)),
+        Paragraph((Sentence("Haemorrhage rates by stage are drawn in "
+                            "@haemorrhage-rates-by-stage; bleeds from a treatment day to day 30 "
+                            "are among the complications."),
+                   *(s for id, unit in shown_at(Place.BLEEDING_TEXT)
+                     for stage in bleeds.IN_MAIN_TEXT
+                     for s in told(results, id, unit, {"stage": stage})))),
         Paragraph((*told(results, time.FOLLOW_UP, "patient"), *overall, *free,
                    *told(results, time.RECURRENCE, "lesion", {"years": str(time.GROUPED_AT)}))),
         function_table(results), shift_picture(results), rates_picture(results),

@@ -77,8 +77,9 @@ def rates_table(results: Results) -> Table:
 
 
 def rates_picture(results: Results) -> Picture:
-    """The rates of the stages, and of the two parts of the treatment."""
-    found = [e for e in _of(results, bleeds.ID) if e.group and tuple(e.group) == ("stage",)]
+    """The rates of the stages of the main text; the parts stand in the supplement's table."""
+    found = [e for e in _of(results, bleeds.ID) if e.group and tuple(e.group) == ("stage",)
+             and e.group["stage"] in bleeds.IN_MAIN_TEXT]
     labels = [_wrapped(e.group["stage"]) for e in found if e.group]
     caption = "Haemorrhages per 100 patient-years by stage, with 95 % intervals"
     alt = f"{caption}: " + "; ".join(
