@@ -30,7 +30,7 @@ HEAD = f"""\
 Analysis plan of the technique models. Change it to what your service wants to ask, before
 anybody looks at the data, and give it to `nidusbook report FREEZE --out DIR --plan THIS-FILE`.
 The report prints it whole, with its date and a hash of its content; whatever was not declared
-before the day of the freeze is called exploratory.
+by the day of the freeze is called exploratory.
 
 Name what you want to know before you look: one primary question, up to five secondary ones.
 Only these have intervals of differences and P values in the paper, held together at 5 %;

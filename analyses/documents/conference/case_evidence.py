@@ -98,7 +98,7 @@ def signal_blocks(signal: CaseSignal | None) -> tuple[Block, ...]:
 
 def _where_marked(signal: CaseSignal) -> str:
     if signal.marked is None and signal.marked_procedure is None:
-        return "; this case has no event of this kind in it"
+        return "; none of its points is this case"
     if signal.marked_procedure is None and signal.cusum is not None:
         return "; this case lies in the baseline, before the CUSUM begins"
     return "; this case is marked"

@@ -24,9 +24,9 @@ def declared_section(answered: tuple[AnsweredQuestion, ...], *, late: bool) -> S
     if late or not answered:
         return Section(title, (plain(NAMED_LATE if late else NONE_NAMED),), level=2)
     blocks: list[Block] = [plain(
-        f"{_counted(len(answered))} named before the data were looked at. Intervals of differences "
-        "are wide enough for all of them to hold together at 95 %, and P values are adjusted "
-        "after Holm (1979).", DIFFER)]
+        f"{_counted(len(answered))} named in a plan dated no later than the freeze. Intervals of "
+        "differences are wide enough for all of them to hold together at 95 %, and P values are "
+        "adjusted after Holm (1979).", DIFFER)]
     return Section(title, (*blocks, questions_table(answered), _tests(answered)), level=2)
 
 

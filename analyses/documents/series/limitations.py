@@ -60,7 +60,8 @@ def _enrolment(results: Results) -> list[Sentence]:
     elif (log[0].n or 0) > (results.one(SESSIONS, "session").n or 0):
         held = results.one(SESSIONS, "session")
         said.append(Sentence(f"{held.n:,} of the {log[0].n:,} procedures in the suite's log are "
-                             "analysed; what happened in the others is not known here.",
+                             "analysed; the others are those of patients left out, or were not "
+                             "entered, and what happened in them is not counted here.",
                              (held, log[0])))
     return said
 

@@ -110,7 +110,9 @@ def _statistics() -> tuple[Block, ...]:
             "A proportion is printed as events/n (value %, low–high) with its 95 % interval.",
             "Where each patient gives one row the interval is that of Clopper and Pearson (1934); "
             "where patients give several rows it is the same with an effective number of rows, "
-            "from the within-patient correlation drawn towards 0.2 where events are few, so that "
+            "n/(1 + (m − 1)ρ)·(t(n − 1)/t(n/m − 1))², at most n, m the mean number of rows of the "
+            "patient that a row comes from, ρ = (8 × 0.2 + k·r)/(8 + k) with k events (or rows "
+            "without one, where fewer) and r the within-patient correlation seen, so that "
             "none and a few events have intervals of one kind; that of Korn and Graubard (1998) "
             "stands beside it in the file of results (with no events: Hanley and Lippman-Hand 1983 "
             "for the wording).",
