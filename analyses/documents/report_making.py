@@ -62,6 +62,22 @@ def check_audience(audience: str) -> None:
         raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
 
 
+OWN = {"case": "conference", "plan": "series", "project": "quality"}
+"""What can be asked for beside the results → the audience it is for."""
+
+
+def check_wish(audience: str, wish: Wish) -> None:
+    """Raises ReportError where something asked for would be ignored, or the plan is wrong.
+
+    Before anything is worked out: who forgets the audience is told at once.
+    """
+    for name, owner in OWN.items():
+        if getattr(wish, name) is not None and audience != owner:
+            raise ReportError(f"--{name} is for the report for {owner}, and this one is for "
+                              f"{audience}; add --for {owner}, or leave --{name} out.")
+    _plan(wish.plan)
+
+
 def write_report(
     results: Results, out: Path, *, audience: str = "series", wish: Wish | None = None,
     progress: Progress | None = None,
@@ -74,6 +90,7 @@ def write_report(
     """
     tell = progress or (lambda *words: None)
     check_audience(audience)
+    check_wish(audience, wish or Wish())
     files, first = AUDIENCES[audience](results, wish or Wish(), tell)
     write_folder(out, _told(files, tell))
     return [f"Report for {audience}: {out / first}"]

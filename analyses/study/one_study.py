@@ -361,10 +361,16 @@ class Study(ShowsItself):
         (files). Raises ReportError and its kin where the call or the folder is wrong; then
         nothing has been written, and an older report stays as it was.
         """
-        from analyses.documents.report_making import check_audience, wish_of, write_report
+        from analyses.documents.report_making import (
+            check_audience,
+            check_wish,
+            wish_of,
+            write_report,
+        )
 
         check_audience(audience)
         wish = wish_of(case=case, plan=plan, project=project, published=published)
+        check_wish(audience, wish)
         if progress is not None and "results" not in vars(self):
             # As `results` does, but told step by step: the next report takes the same ones.
             vars(self)["results"] = work_out(self.units, progress=progress)

@@ -18,7 +18,7 @@ from analyses.documents.series.methods import methods_sections
 from analyses.documents.series.questions_sections import flow_picture
 from analyses.documents.series.series_report import manuscript_document, series_work
 from analyses.measures.flow import flow_of
-from analyses.renderers.report_folder import results_record
+from analyses.renderers.report_folder import ReportError, results_record
 from analyses.study.condition import read_condition
 from analyses.study.study_errors import StudyError, UnknownName
 
@@ -207,3 +207,18 @@ def test_a_report_of_a_part_is_written_through_the_study(tmp_path: Path) -> None
     assert "Report for conference" in lines[0]
     assert checked_file(tmp_path / "out" / "results.json")["study"]["hash"] == LATE.hash
     assert WHY in (tmp_path / "out" / "conference.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("audience", "also", "said"), [
+    ("series", {"case": "A-0004"}, "add --for conference"),
+    ("series", {"project": "ours.toml"}, "add --for quality"),
+    ("quality", {"plan": "ours.toml"}, "add --for series"),
+    ("series", {"plan": "nowhere.toml"}, "cannot be read"),
+])
+def test_what_would_be_ignored_or_is_wrong_is_told_before_any_work(
+    tmp_path: Path, audience: str, also: dict[str, str], said: str,
+) -> None:
+    study = study_of_ten()
+    with pytest.raises(ReportError, match=said):
+        study.report(tmp_path / "out", audience=audience, **also)
+    assert "results" not in vars(study) and not (tmp_path / "out").exists()
