@@ -80,8 +80,12 @@ def _apart(e: Estimate) -> bool:
 
 def _pairs(shown: Mapping[str, Sequence[Estimate]]) -> list[tuple[str, str, str]]:
     """Column, level and reference of every difference shown."""
-    return [(column, *(e.group or {})[column].split(" against ", 1))
-            for column, each in shown.items() for e in each]
+    found = []
+    for column, each in shown.items():
+        for e in each:
+            name, _, first = (e.group or {})[column].partition(" against ")
+            found.append((column, name, first))
+    return found
 
 
 def _by_chance(
