@@ -69,7 +69,7 @@ def _pair_is_enough(rows: pd.DataFrame, column: str, name: str, first: str) -> b
     """Whether the two levels have enough together, and 1 of each expected in the smaller."""
     pair = rows[rows[column].isin([name, first])]
     events, n = int(pair["event"].sum()), len(pair)
-    smaller = int(pair[column].value_counts().min())
+    smaller = min(int(pair[column].eq(level).sum()) for level in (name, first))
     return enough(pair) and smaller * min(events, n - events) / n >= EXPECTED
 
 

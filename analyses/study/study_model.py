@@ -129,12 +129,12 @@ def study_model(
     where no model can be fitted: the gate refuses a point, there are fewer than 8 events or 8
     units without, or the chain of causes forbids a term.
     """
-    verdict = measure.verdict(units, unit)
-    if not verdict:
-        raise StudyError(f"No model of {measure.id}: {verdict.why}.")
     asked, other = _terms(terms, frame), _terms(adjust, frame)
     columns = list(dict.fromkeys(c for term in (*asked, *other) for c in term.columns))
     _refuse_by_chain(measure, asked, other)
+    verdict = measure.verdict(units, unit)
+    if not verdict:
+        raise StudyError(f"No model of {measure.id}: {verdict.why}.")
     rows = measure.frame(units, unit)
     keys = rows["key"].astype("string")
     data = pd.DataFrame({name: _for_a_model(frame.frame[name]) for name in columns})

@@ -58,7 +58,7 @@ def test_a_field_names_the_analyses_the_worked_out_values_and_the_rules_that_use
     assert "Worked out: Push time; Mean rate;" in pauses
     assert pauses.endswith("Rules: pauses longer than the injection; no pushing time left.")
     assert entry("injections", "cyanoacrylate_pct")["used by"] == (
-        "Rules: cyanoacrylate share of another agent.")
+        "Rules: cyanoacrylate without its share; cyanoacrylate share of another agent.")
     assert entry("sessions", "systolic_target_mmhg")["used by"] == ""
 
 

@@ -47,6 +47,13 @@ def test_a_freeze_of_this_version_says_nothing(tmp_path):
         pd.testing.assert_frame_equal(frame, older[name])
 
 
+MEANT_TO_DIFFER = {
+    # 8 injections were in a session with an event that names none of them: they may have had it.
+    ("complication.any", "injection"): [1, 20],
+}
+"""Counts that version 2 gives otherwise, with the reason."""
+
+
 def test_the_numbers_are_those_of_version_1():
     from analyses.study.one_study import open_study
 
@@ -57,7 +64,7 @@ def test_the_numbers_are_those_of_version_1():
     headlines = [one for one in KNOWN["estimates"] if one[0] in wanted]
     assert {one[0] for one in headlines} == wanted
     for id, unit, *counts in headlines:
-        assert now[id, unit] == counts, (id, unit)
+        assert now[id, unit] == MEANT_TO_DIFFER.get((id, unit), counts), (id, unit)
 
 
 def test_the_methods_say_that_the_data_were_frozen_by_an_older_version():

@@ -180,7 +180,9 @@ def test_obliteration_times_give_the_cumulative_incidence(block, truth) -> None:
 
     time, code = obliteration_times(block)
     found = cumulative_incidence(time, code)
-    for years in (0.5, 1, 2, 3, 5):
+    read = [years for years in (0.5, 1, 2, 3, 5) if found.at(years).value is not None]
+    assert read[:3] == [0.5, 1, 2]  # later, under a tenth may still be watched for it
+    for years in read:
         estimate = found.at(years)
         known = truth.known_incidence(years)
         error = (estimate.high - estimate.low) / 3.92
