@@ -449,7 +449,7 @@ COMBINED = Share(
     known=Known.ONLY_WITH_AN_EVENT, counts=_combined,
     shown_in={Place.HARM_TABLE: PER_PATIENT, Place.HARM_ALL_UNITS: ("patient", "lesion"),
               Place.HARM_TEXT: PER_PATIENT, Place.HARM_BY_GROUP: PER_PATIENT,
-              Place.SUMMARY: PER_PATIENT, Place.DEFINITIONS: PER_PATIENT,
+              Place.HEADLINE: PER_PATIENT, Place.DEFINITIONS: PER_PATIENT,
               Place.COMPARED: PER_PATIENT, Place.QUESTIONED: PER_PATIENT},
     uses=("complications.deficit", "complications.death", "complications.cause",
           "complications.phase", "resections.deficit", "patients.death_cause"),

@@ -11,6 +11,7 @@ from enum import StrEnum
 class Place(StrEnum):
     """A place in a document, or a question that a measure is put to."""
 
+    HEADLINE = "paper, summary, first sentence"
     SUMMARY = "paper, summary"
     DEFINITIONS = "paper, definitions"
     PROCEDURE_TEXT = "paper, procedure, text"

@@ -196,7 +196,10 @@ def _document(results: Results, sections: tuple[Section, ...], *, stays_inside: 
 
 
 def _summary(results: Results) -> tuple[Sentence, ...]:
-    """Five sentences: what was done with the first outcome, then one outcome a sentence."""
+    """Five sentences: the headline, what was done with the first outcome, then one outcome each.
+
+    The headline of a pre-surgical series is the harm of the whole treatment, so it begins.
+    """
     counts = tuple(
         results.one(f"count.{name}", name[:-1]) for name in ("patients", "lesions", "sessions"))
     embolized = results.one(EMBOLIZED, "patient")
@@ -204,7 +207,8 @@ def _summary(results: Results) -> tuple[Sentence, ...]:
     done = (f"{counted_in_words(patients)} with {counted_in_words(lesions)} "
             f"{'was' if patients.n == 1 else 'were'} treated; {embolized.n:,} of them had "
             f"{counted_in_words(sessions)} of embolization")
+    headline = [s for pair in shown_at(Place.HEADLINE) for s in told(results, *pair)]
     found = [s for pair in shown_at(Place.SUMMARY) for s in told(results, *pair)]
     first, *others = found or [Sentence("")]
     outcome = f"; {first.text[:1].lower()}{first.text[1:]}" if first.text else "."
-    return (Sentence(done + outcome, (*counts, embolized, *first.estimates)), *others)
+    return (*headline, Sentence(done + outcome, (*counts, embolized, *first.estimates)), *others)
