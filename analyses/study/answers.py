@@ -19,11 +19,16 @@ from analyses.population.exclusions import exclusions_of, hash_words
 from analyses.statistics.estimate import Estimate
 from analyses.study.study_errors import StudyError
 from analyses.study.study_shown import ShowsItself
+from registry.schema import Sessions
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DRAWN = ("proportion", "bounds", "probability")
+
+BY_OPERATOR = ("Operators are not ranked by this: they treat different patients, few events tell "
+               "little, and the numbers by operator code stay inside the service.")
+"""Stands beside whatever is given by operator."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -44,6 +49,11 @@ class Answer(ShowsItself):
     by_label: str = ""
     values: pd.DataFrame | None = None
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What must be said beside the numbers: by operator, that they rank nobody."""
+        return (BY_OPERATOR,) if self.by == Sessions.operator_id else ()
+
     def frame(self) -> pd.DataFrame:
         """One row an estimate: group, events, n, patients, value, low, high, method, notes."""
         return pd.DataFrame([{
@@ -60,7 +70,8 @@ class Answer(ShowsItself):
 
     def sentence(self) -> str:
         """The estimates in sentences, one each."""
-        return " ".join(one.sentence(about(one.id).subject) for one in self.estimates)
+        said = [one.sentence(about(one.id).subject) for one in self.estimates]
+        return " ".join((*said, *self.cautions))
 
     def methods(self) -> str:
         """What was counted over what, in what data, and how the interval was made."""
@@ -82,7 +93,7 @@ class Answer(ShowsItself):
         blocks: list[Block] = [Table("answer", caption, headings, rows)]
         if self.by and self._can_be_drawn():
             blocks.append(self._picture())
-        return (Section(self.measure.label, (*blocks, plain(self.methods()))),)
+        return (Section(self.measure.label, (*blocks, plain(*self.cautions, self.methods()))),)
 
     def _label(self, one: Estimate) -> str:
         if not one.group:

@@ -52,7 +52,7 @@ class Comparison(ShowsItself):
                           for e in self.answer.estimates if e.group) + "."]
         said += [f"{', '.join((e.group or {}).values())}: {e.number_text()}."
                  for e in self.differences]
-        return " ".join((*said, self.test()))
+        return " ".join((*said, self.test(), *self.answer.cautions))
 
     def test(self) -> str:
         """What the test of all groups says, or why there is none."""
@@ -71,7 +71,7 @@ class Comparison(ShowsItself):
                 (Cell(", ".join((e.group or {}).values()), heading=True), number_cell(e))
                 for e in self.differences)))
         return (Section(f"{counted.title}: groups compared", (
-            *blocks, plain(self.test(), CAUTION), *counted.blocks[-1:])),)
+            *blocks, plain(self.test(), CAUTION, *self.answer.cautions), *counted.blocks[-1:])),)
 
 
 def compared(headline: Headline, by: str, answer: Answer, level: float) -> Comparison:

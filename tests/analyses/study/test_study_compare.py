@@ -77,3 +77,14 @@ def test_a_wrong_call_gets_a_sentence() -> None:
         study.compare("complication.any", unit="session", group="agnt")
     with pytest.raises(StudyError, match="a comparison is given for shares"):
         study.compare("procedure.agent_ml", unit="session", group="agent")
+
+
+def test_whoever_compares_operators_is_told_that_it_ranks_nobody() -> None:
+    study = study_of_ten()
+    found = study.compare("complication.any", unit="session", group="operator_id")
+    assert "Operators are not ranked by this" in found.sentence()
+    assert "Operators are not ranked by this" in " ".join(repr(found).split())
+    asked = study.ask("complication.any", unit="session", by="operator_id")
+    assert "Operators are not ranked by this" in asked.sentence()
+    other = study.compare("complication.any", unit="session", group="ruptured")
+    assert "ranked" not in other.sentence()
