@@ -26,7 +26,7 @@ from analyses.content.blocks import (
     Table,
 )
 from analyses.content.plain_text import sections_text
-from analyses.population.exclusions import hash_words
+from analyses.population.exclusions import exclusions_of, hash_words
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
@@ -132,7 +132,8 @@ def freeze_section(freeze: Freeze) -> Section:
         Sentence(f"Freeze {manifest.get('purpose_in_words', 'of a purpose not recorded')}, "
                  f"written on {manifest.get('date', 'a day not recorded')}; "
                  f"{hash_words(manifest)}."),
-        Sentence(f"It holds {rows}."), *left_out(manifest),
+        Sentence(f"{'This study' if exclusions_of(manifest) else 'It'} holds {rows}."),
+        *left_out(manifest),
         Sentence("It lists study codes and stays inside the service."),
         *map(Sentence, freeze.opening),
     ))]

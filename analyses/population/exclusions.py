@@ -20,8 +20,9 @@ class Exclusion:
     """Units left out of a study because a condition was not met, or could not be told.
 
     condition: what the kept units meet, without any code in it; why: the reason given. units:
-    how many were left out, `unknown` of them because it could not be told; patients: who went
-    with them, `harmed` of them with a recorded death or complication; events: embolization
+    how many were left out, `unknown` of them because it could not be told, and `none` of them
+    because they had none of what it asks about (`none_of`: "session"); patients: who went with
+    them, `harmed` of them with a recorded death or complication; events: embolization
     complications that are counted no more.
     """
 
@@ -33,12 +34,16 @@ class Exclusion:
     patients: int
     harmed: int
     events: int
+    none: int = 0
+    none_of: str = ""
 
     def sentence(self) -> str:
         """`14 patients were left out of this study: new suite (kept: patients with …); …`"""
         out = _were(self.units, self.unit)
         told = f"{out} left out of this study: {self.why} (kept: {plural(self.unit)} with "
         told += self.condition
+        if self.none:
+            told += f"; {self.none} of those left out because there was no {self.none_of}"
         if self.unknown:
             told += f"; {self.unknown} of those left out because it is not recorded"
         return f"{told}); {self._with_them()}."

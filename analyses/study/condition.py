@@ -49,6 +49,12 @@ class Condition:
         """The condition without any code: `operator_id == 'a code'`."""
         return ast.unparse(_WithoutCodes().visit(ast.parse(self.text, mode="eval")).body)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The columns that it names, each once."""
+        return tuple(dict.fromkeys(
+            part.id for part in ast.walk(self.tree) if isinstance(part, ast.Name)))
+
     def of(self, frame: pd.DataFrame) -> pd.Series:
         """Yes, no or blank for every row of `frame` (dtype "boolean", its index).
 

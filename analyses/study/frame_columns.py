@@ -17,6 +17,10 @@ if TYPE_CHECKING:
 
 WORKED_OUT, ADDED = "worked out", "added to this study"
 
+TREATMENT, SESSION, RESECTION, RADIOSURGERY = (
+    "treatment", "session", "resection", "radiosurgery")
+"""What a column may need of its unit to have a value."""
+
 UNIT_NAMES = ("patient", "lesion", "session", "injection", "catheter", "resection")
 """The units of a study's frames; `study.patients` is the frame of "patient", and so on."""
 
@@ -33,7 +37,11 @@ DTYPES = {"text": pd.StringDtype(), "int": pd.Int64Dtype(), "number": pd.Float64
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its type (text, choice, grade, int, number, yes/no, date), words and source."""
+    """A column: its type (text, choice, grade, int, number, yes/no, date), words and source.
+
+    needs: what a unit must have for it to have a value ("treatment", "session" …); a blank of a
+    unit without one is not a missing record.
+    """
 
     name: str
     type: str
@@ -42,6 +50,7 @@ class Column:
     unit: str = ""
     values: tuple[int | str, ...] = ()
     source: str = WORKED_OUT
+    needs: str = ""
 
     def typed(self, values: pd.Series) -> pd.Series:
         """The values in this column's one type; blanks stay blank."""
@@ -101,21 +110,22 @@ GROUPS = (
     Column("agent", "choice", "Agent group", "The liquids used, of the whole unit; of an "
            "injection or a catheter: of its session.", values=AGENTS),
     Column("period", "int", "Year", "Calendar year of the (first) session, or of the first "
-           "treatment."),
+           "treatment.", needs=TREATMENT),
 )
 """The groupings that every unit has."""
 
 INTENT = Column("intent", "choice", "Intent", "Intent of the first session.",
-                values=(*INTENTS, "not embolized"))
+                values=(*INTENTS, "not embolized"), needs=SESSION)
 
-PUSH_MIN = Column("push_min", "number", "Push time", "Injection time less pauses, added up.", "min")
+PUSH_MIN = Column("push_min", "number", "Push time", "Injection time less pauses, added up.",
+                  "min", needs=SESSION)
 
 TECHNIQUE = (
-    *(Column(one.id, one.kind.value, one.label, one.definition, one.unit, one.levels)
-      for one in all_terms().values()),
+    *(Column(one.id, one.kind.value, one.label, one.definition, one.unit, one.levels,
+             needs=SESSION) for one in all_terms().values()),
     PUSH_MIN,
     Column("case_number", "int", "Case number", "Procedures the operator had done before the "
-           "(first) one, counted before anybody was left out.", "procedures"),
+           "(first) one, counted before anybody was left out.", "procedures", needs=SESSION),
 )
 """Worked-out technique of a session, a lesion or a patient."""
 
@@ -132,16 +142,20 @@ DATES = (
     Column("treated", "yes/no", "Treated", "Treated in any way."),
     Column("embolized", "yes/no", "Embolized", "Embolized at least once."),
     Column("first_treatment", "date", "First treatment", "Day of the first treatment of any "
-           "kind."),
-    Column("last_treatment", "date", "Last treatment", "Day of the last treatment of any kind."),
-    Column("first_session", "date", "First session", "Day of the first embolization."),
+           "kind.", needs=TREATMENT),
+    Column("last_treatment", "date", "Last treatment", "Day of the last treatment of any kind.",
+           needs=TREATMENT),
+    Column("first_session", "date", "First session", "Day of the first embolization.",
+           needs=SESSION),
 )
 OPERATED = (
-    Column("first_resection", "date", "First resection", "Day of the first resection."),
-    Column("first_radiosurgery", "date", "First radiosurgery", "Day of the first radiosurgery."),
+    Column("first_resection", "date", "First resection", "Day of the first resection.",
+           needs=RESECTION),
+    Column("first_radiosurgery", "date", "First radiosurgery", "Day of the first radiosurgery.",
+           needs=RADIOSURGERY),
 )
 AGE = Column("age_at_treatment", "number", "Age at treatment",
-             "Age at the first treatment, capped at 90.", "years")
+             "Age at the first treatment, capped at 90.", "years", needs=TREATMENT)
 LESIONS = Column("lesions", "int", "Lesions", "Lesions of the patient, or treated in the session.",
                  "lesions")
 INJECTIONS = Column("injections", "int", "Injections", "Injections of any agent.", "injections")

@@ -57,6 +57,7 @@ from analyses.study.study_frames import StudyFrame, study_frames
 from analyses.study.study_model import Given, StudyModel, study_model
 from analyses.study.study_overview import dictionary_of, measures_of, overview
 from analyses.study.study_shown import ShowsItself
+from analyses.study.untold_units import untold_units
 from registry.freeze.freeze_reading import Freeze, read_freeze
 from registry.freeze.who import harmed_patients
 from registry.freeze.worked_out import work_out as worked_out_of
@@ -195,19 +196,17 @@ class Study(ShowsItself):
         asked = read_condition(condition)
         met = asked.of(frame.frame)
         keep = met.fillna(False).astype(bool)
-        unknown = int(met.isna().sum())
+        untold = untold_units(frame, asked, met)
         if not keep.any():
-            raise StudyError(
-                f"No {frame.unit} meets “{condition}”"
-                + (f" ({unknown} of {len(met)} have it not recorded)" if unknown else "")
-                + ", so nobody would be left.")
+            raise StudyError(f"No {frame.unit} meets “{condition}”{untold.aside(len(met))}, so "
+                             "nobody would be left.")
         kept = kept_rows(self.units, frame.unit, keep.index[keep])
         after = units_of(tables_of(self.units, kept), self.limits, self.freeze.manifest)
         gone = _people(self.units) - _people(after)
         exclusion = Exclusion(
-            frame.unit, asked.printed, why.strip(), int((~keep).sum()), unknown, len(gone),
-            len(gone & harmed_patients(self.tables)),
-            len(self.units.events) - len(after.events))
+            frame.unit, asked.printed, why.strip(), int((~keep).sum()), untold.unknown,
+            len(gone), len(gone & harmed_patients(self.tables)),
+            len(self.units.events) - len(after.events), untold.none, untold.none_of)
         return self._after(LeftOut(exclusion, condition), after)
 
     def add(

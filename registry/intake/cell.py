@@ -9,6 +9,7 @@ from typing import Any
 from registry.privacy.contents import identifying_content
 from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import Severity
+from registry.schema import FieldSpec
 
 LONGEST_SHOWN = 40
 
@@ -54,6 +55,13 @@ def shown(raw: Any) -> str:
     if isinstance(raw, dt.time | dt.timedelta):
         return f"the clock time {text}"
     return f'"{text}"' if isinstance(raw, str) else text
+
+
+def or_blank(spec: FieldSpec) -> str:
+    """What may stand instead of a value: a blank, unless the field must be filled in."""
+    if spec.required:
+        return "; this column may not be blank"
+    return ", or leave the cell blank if it was not recorded"
 
 
 def is_blank(raw: Any, blanks: frozenset[str] = frozenset()) -> bool:

@@ -11,7 +11,7 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from registry.intake.cell import Cell, Remark, fault, shown
+from registry.intake.cell import Cell, Remark, fault, or_blank, shown
 from registry.problems.cell_text import clean, plain_dashes
 from registry.schema import FieldSpec
 
@@ -146,4 +146,4 @@ def _mend_type(spec: FieldSpec, raw: Any) -> str:
             "the spreadsheet took it for a date or a time: set the cell's format to number and "
             "type the number again"
         )
-    return "type one number in figures, or leave the cell blank if it was not recorded"
+    return f"type one number in figures{or_blank(spec)}"

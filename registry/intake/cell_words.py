@@ -8,7 +8,7 @@ import unicodedata
 from functools import lru_cache
 from typing import Any
 
-from registry.intake.cell import Cell, Remark, fault, shown
+from registry.intake.cell import Cell, Remark, fault, or_blank, shown
 from registry.problems.cell_text import as_text, clean, plain_dashes
 from registry.schema import FieldSpec
 
@@ -27,9 +27,7 @@ def read_yes_no(raw: Any, spec: FieldSpec) -> Cell:
     word = clean(as_text(raw)).casefold()
     if isinstance(raw, str) and word in _YES | _NO:
         return Cell(word in _YES)
-    return fault(
-        "not-yes-no", raw, spec.wanted, "write yes or no, or leave it blank if not recorded",
-    )
+    return fault("not-yes-no", raw, spec.wanted, f"write yes or no{or_blank(spec)}")
 
 
 def read_choice(raw: Any, spec: FieldSpec) -> Cell:

@@ -60,7 +60,7 @@ def _check(
     if spec.type == "yes/no":
         return _list(spec, lists, ("yes", "no"))
     if spec.type == "date":
-        return _date()
+        return _date(spec)
     if spec.type in {"int", "number"}:
         return _number(spec)
     if spec.name in table.parent_key and table.parent:
@@ -75,21 +75,26 @@ def _list(spec: FieldSpec, lists: Lists, values: tuple[str, ...]) -> dict[str, A
     }
 
 
-def _date() -> dict[str, Any]:
+def _date(spec: FieldSpec) -> dict[str, Any]:
     first, last = UNLIKELY_BEFORE, dt.date(LAST_YEAR, 12, 31)
     return {
         "validate": "date", "criteria": "between", "minimum": first, "maximum": last,
         "error_message": f"A date, year-month-day, such as 2024-03-09 (from {first} on). "
-        "Leave the cell blank if the day was not recorded.",
+        f"{_if_not_recorded(spec)}",
     }
+
+
+def _if_not_recorded(spec: FieldSpec) -> str:
+    if spec.required:
+        return "It must be filled in."
+    return "Leave the cell blank if it was not recorded."
 
 
 def _number(spec: FieldSpec) -> dict[str, Any]:
     check: dict[str, Any] = {
         "validate": "integer" if spec.type == "int" else "decimal",
         "error_message": _message(
-            f"{spec.wanted[:1].upper()}{spec.wanted[1:]}. Leave the cell blank if it was not "
-            "recorded.", "",
+            f"{spec.wanted[:1].upper()}{spec.wanted[1:]}. {_if_not_recorded(spec)}", "",
         ),
     }
     if spec.minimum is not None and spec.maximum is not None:

@@ -33,7 +33,9 @@ def test_who_stays_by_hand() -> None:
     assert set(LATE.sessions["patient_id"]) == set(LATE.patients.index)
     one, = LATE.exclusions
     # Of the four left out, 2 and 9 had a complication; one event of the set was patient 2's.
-    assert (one.units, one.unknown, one.patients, one.harmed, one.events) == (4, 2, 4, 2, 1)
+    assert (one.units, one.patients, one.harmed, one.events) == (4, 4, 2, 1)
+    # Who had no session has no day of one: nothing is missing there.
+    assert (one.unknown, one.none, one.none_of) == (0, 2, "session")
 
 
 def test_nothing_changes_in_the_study_it_came_from() -> None:
@@ -71,7 +73,8 @@ def test_methods_name_the_condition_the_reason_and_the_hash() -> None:
     text = sections_text(methods_sections(results, ()))
     text = re.sub(r"\s+", " ", text)
     assert f"4 patients were left out of this study: {WHY}" in text
-    assert "2 of those left out because it is not recorded" in text
+    assert "2 of those left out because there was no session" in text
+    assert "not recorded" not in LATE.exclusions[0].sentence()
     assert "2 of them had a recorded death or complication" in text
     assert LATE.hash in text.replace(" ", "")
 
