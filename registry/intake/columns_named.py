@@ -2,7 +2,7 @@
 
 Headings may be the workbook's (label, unit, star) or the schema's field names, in any order.
 What is wrong with the headings of a sheet is a fault of the file: no cell below them can be
-trusted.
+trusted. A heading of an earlier version is taken for the field that it was renamed to, and said.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from registry.intake.sheet import Sheet, column_letters, row_label
 from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import SourceError
 from registry.schema import FieldSpec, TableSpec
+from registry.schema.migrations.numbered import former_names
 
 # Written by ourselves beside the held rows; not data when the workbook comes back.
 WHY_HEADING = "Why it stayed out"
@@ -29,13 +30,14 @@ class Columns:
     """Where the headings stand, and the column of each field.
 
     All zero-based. `unknown` are columns with a heading that is no field of the table, by
-    their position; `absent` the fields without a column.
+    their position; `absent` the fields without a column; `notes` are sentences for the summary.
     """
 
     heading_row: int
     fields: dict[str, int]
     unknown: dict[int, str]
     absent: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
 def find_columns(sheet: Sheet, table: TableSpec) -> Columns:
@@ -59,14 +61,41 @@ def find_columns(sheet: Sheet, table: TableSpec) -> Columns:
     faults += _merged(sheet, row) + _missing(sheet, table, row, absent, unknown)
     if faults:
         raise SourceError(*faults)
-    return Columns(row, found, unknown, absent)
+    return Columns(row, found, unknown, absent,
+                   tuple(_former_notes(sheet, table, row, found, headings)))
 
 
 def _field_names(table: TableSpec) -> dict[str, FieldSpec]:
     """Every loose spelling of a heading → its field; field names win over labels."""
     labels = {loose(spec.label): spec for spec in table.fields}
     headings = {loose(spec.heading): spec for spec in table.fields}
-    return labels | headings | {loose(spec.name): spec for spec in table.fields}
+    now = labels | headings | {loose(spec.name): spec for spec in table.fields}
+    return _former(table) | now
+
+
+def _former(table: TableSpec) -> dict[str, FieldSpec]:
+    """Every loose spelling of a heading of earlier versions → the field that it is now."""
+    return {loose(one.heading): table.by_name[one.now] for one in former_names(table.name)
+            if one.now in table.by_name}
+
+
+def _former_notes(
+    sheet: Sheet, table: TableSpec, row: int, found: dict[str, int], headings: dict[int, str],
+) -> list[str]:
+    """That a column bears the heading of an earlier version, and what it was taken for."""
+    until = {loose(one.heading): one.until for one in former_names(table.name)}
+    notes = []
+    for name, column in found.items():
+        spec, heading = table.by_name[name], headings[column]
+        if {loose(heading), loose(split_unit(heading)[0])} & {
+                loose(spec.name), loose(spec.label), loose(spec.heading)}:
+            continue
+        version = until.get(loose(heading)) or until.get(loose(split_unit(heading)[0]))
+        notes.append(
+            f'{sheet.name}, row {row_label(row)}, column {column_letters(column)}: the heading '
+            f'"{heading}" is that of version {version}; it was taken as "{spec.heading}", as the '
+            "field is called now.")
+    return notes
 
 
 def _heading_row(sheet: Sheet, table: TableSpec) -> int | None:

@@ -66,7 +66,8 @@ def check_source(
         absent_tables=absent_tables,
         rows_read={name: len(converted[name].frame) if name in converted else 0
                    for name in TABLES},
-        notes=[*source.notes, *(note for s in source.sheets.values() for note in s.notes)],
+        notes=[*source.notes, *(note for s in source.sheets.values() for note in s.notes),
+               *(note for table in converted.values() for note in table.columns.notes)],
     )
 
 

@@ -95,11 +95,16 @@ class _RowByRow:
 
 @dataclass(frozen=True)
 class RenameField(_RowByRow):
-    """A field has another name; a key may be renamed too, in every table that has it."""
+    """A field has another name; a key may be renamed too, in every table that has it.
+
+    `label` is the one it had before, where that is another too: sheets of before are still headed
+    by it.
+    """
 
     table: str
     old: str
     new: str
+    label: str = ""
 
     @property
     def structure(self) -> Structure:

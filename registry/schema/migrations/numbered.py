@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from registry.schema.migrations.change_steps import Step
+from registry.schema.migrations.change_steps import RenameField, Step
 
 
 @dataclass(frozen=True)
@@ -41,3 +41,25 @@ def schema_version() -> int:
 def since(version: int) -> tuple[Migration, ...]:
     """The migrations that data of `version` (1 is the first) have not been through, in order."""
     return tuple(one for one in MIGRATIONS if one.number > version)
+
+
+@dataclass(frozen=True)
+class FormerName:
+    """What a field was called: its name or label of before, its name now, the last version."""
+
+    heading: str
+    now: str
+    until: int
+
+
+def former_names(table: str) -> tuple[FormerName, ...]:
+    """What the fields of a table were called in earlier versions, the newest first."""
+    found: list[FormerName] = []
+    now: dict[str, str] = {}
+    for migration in reversed(MIGRATIONS):
+        for step in migration.steps:
+            if isinstance(step, RenameField) and step.table == table:
+                now[step.old] = now.get(step.new, step.new)
+                found += [FormerName(heading, now[step.old], migration.number - 1)
+                          for heading in (step.old, step.label) if heading]
+    return tuple(found)

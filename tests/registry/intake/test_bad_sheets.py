@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import datetime as dt
 
+import pytest
 from bad_sources import edit, only, refused
+
+from registry.schema.migrations import numbered
+from registry.schema.migrations.change_steps import RenameField
+from registry.schema.migrations.numbered import MIGRATIONS, Migration
 
 
 def test_missing_required_sheets_are_all_named_at_once(workbook_path, read):
@@ -122,3 +127,49 @@ def test_a_title_above_the_headings_does_not_shift_the_row_numbers(workbook_path
 
 def test_a_sheet_without_headings_is_refused(workbook_path, read):
     refused(read, edit(workbook_path, lambda b: b["Patients"].delete_rows(1)), "no row of headings")
+
+
+@pytest.fixture
+def renamed_since(monkeypatch):
+    """As if two fields of the lesions had been called otherwise until version 2, and before."""
+    steps = ((RenameField("lesions", "hemisphere", "half", label="Hemisphere"),),
+             (RenameField("lesions", "half", "side"),
+              RenameField("lesions", "nidus_mm", "nidus_length_mm", label="Largest diameter")))
+    monkeypatch.setattr(numbered, "MIGRATIONS", (*MIGRATIONS, *(
+        Migration(number, "Fields are called otherwise.", step)
+        for number, step in enumerate(steps, start=3))))
+
+
+def heading_of(sheet, label):
+    return next(cell for cell in sheet[1] if str(cell.value).startswith(label))
+
+
+def test_the_heading_of_an_earlier_version_is_taken_and_said(workbook_path, read, renamed_since):
+    def change(book):
+        heading_of(book["Lesions"], "Side").value = "Hemisphere *"
+        heading_of(book["Lesions"], "Nidus, largest diameter").value = "Largest diameter (mm) *"
+
+    batch = read(edit(workbook_path, change))
+    assert not batch.problems and batch.tables["lesions"]["side"].notna().all()
+    told = [note for note in batch.notes if "is that of version" in note]
+    assert len(told) == 2
+    assert told[0].endswith('the heading "Hemisphere *" is that of version 2; it was taken as '
+                            '"Side *", as the field is called now.')
+    assert '"Largest diameter (mm) *" is that of version 3' in told[1]
+
+
+def test_the_heading_of_an_earlier_version_in_another_unit_is_refused(
+    workbook_path, read, renamed_since,
+):
+    def change(book):
+        heading_of(book["Lesions"], "Nidus, largest diameter").value = "Largest diameter (cm)"
+
+    refused(read, edit(workbook_path, change), "Convert the values to mm")
+
+
+def test_the_old_heading_beside_the_new_one_is_a_column_twice(workbook_path, read, renamed_since):
+    def change(book):
+        sheet = book["Lesions"]
+        sheet.cell(1, sheet.max_column + 1).value = "Hemisphere"
+
+    refused(read, edit(workbook_path, change), '"Hemisphere" a second time')

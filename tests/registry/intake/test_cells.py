@@ -236,3 +236,18 @@ def test_text_of_a_raw_cell():
 @pytest.mark.parametrize("field", [AGE, GCS, SEX, HHT, CODE, BORN])
 def test_what_is_no_number_at_all_is_refused_in_every_kind_of_column(raw, field):
     assert rules(raw, field) == ["out-of-range"]
+
+
+@pytest.mark.parametrize(("raw", "field"), [
+    ("maybe", spec("lesions", "eloquent")), ("abc", LENGTH), (True, AGE)])
+def test_nobody_is_told_to_leave_a_cell_blank_that_must_be_filled_in(raw, field):
+    assert field.required
+    remark, = read_cell(raw, field, HABITS).remarks
+    assert "blank" in remark.mend and remark.mend.endswith("this column may not be blank")
+
+
+@pytest.mark.parametrize(("raw", "field"), [("maybe", HHT), ("abc", GCS)])
+def test_a_cell_that_may_be_blank_says_so(raw, field):
+    assert not field.required
+    remark, = read_cell(raw, field, HABITS).remarks
+    assert remark.mend.endswith("or leave the cell blank if it was not recorded")
