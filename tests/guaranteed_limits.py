@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from truth_tables import heading
 
 from analyses.statistics.control_charts.cusum_design import (
     FEWEST_EVENTS,
@@ -28,7 +29,6 @@ from analyses.statistics.control_charts.cusum_design import (
 )
 from analyses.statistics.control_charts.cusum_scores import cusum_scores
 from analyses.statistics.control_charts.planned_period import lowest_limit, planned_period
-from truth_tables import heading
 
 REPORT = Path(__file__).parent / "reference" / "guaranteed_limits.md"
 TITLE = "Limits from an estimated baseline"

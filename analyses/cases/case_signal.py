@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from analyses.measures.declared import about
 from analyses.measures.harm import ANY, HAEMORRHAGIC, HAEMORRHAGIC_EVENT, SYMPTOMATIC
 from analyses.monitoring.procedure_frame import procedure_frame
 from analyses.statistics.estimate import Estimate, replaced
@@ -86,7 +87,7 @@ def case_signal(units: Units, case: OneCase) -> CaseSignal | None:
         measure, rows = ANY.id, _known(units, ANY.id)
     if rows.empty:
         return None
-    analysis = quality_analysis(rows)
+    analysis = quality_analysis(rows, event=about(measure).subject)
     worse = next((c for c in analysis.cusums if c.worse), None)
     place = _place(analysis, case)
     first = int(analysis.sessions["baseline"].sum())

@@ -29,7 +29,7 @@ MOST_TICKS, TICKS_AN_INCH = 9, 1.45
 PAPER = {"facecolor": "white", "alpha": 0.8, "pad": 0.5, "edgecolor": "none"}
 LINES = ("-", "--", "-.", ":")
 PER_CENT = "proportion with an event"
-HAPPENED = "sessions with a complication"
+HAPPENED = "sessions with the event"
 
 
 def chart_figure(
@@ -115,8 +115,8 @@ def funnel_figure(funnel: Funnel, *, width_in: float = 6.0) -> Figure:
         axes.axhline(scale * funnel.target, color=INK, linewidth=0.8)
         axes.set_ylim(bottom=0)
         axes.set_xlim(0, 1.18 * table["trials"].max())
-        axes.set_ylabel("sessions with a complication, %" if per_cent
-                        else "observed/expected complications")
+        axes.set_ylabel("sessions with the event, %" if per_cent
+                        else "observed/expected events")
         axes.set_xlabel("sessions (events/sessions beside each code); open: fewer than 10, "
                         "not judged")
         axes.legend(loc="upper right", frameon=False, fontsize=7)
@@ -132,8 +132,8 @@ def learning_figure(curve: LearningCurve, *, width_in: float = 6.5) -> Figure:
         first.remove()
         axes = figure.subplots(1, 2)
         for panel, estimates, scale, label in (
-            (axes[0], curve.observed, 100.0, "sessions with a complication, %"),
-            (axes[1], curve.adjusted, 1.0, "observed/expected complications"),
+            (axes[0], curve.observed, 100.0, "sessions with the event, %"),
+            (axes[1], curve.adjusted, 1.0, "observed/expected events"),
         ):
             _draw_blocks(panel, estimates, scale)
             panel.set_ylabel(label)
@@ -192,7 +192,7 @@ def series_figure(
         axes.axvline(int(after.argmax()) - 0.5, color=INK, linewidth=0.8, linestyle=":")
         axes.text(int(after.argmax()) - 0.4, 1.0, f" {change}", va="bottom", fontsize=7.5,
                   transform=axes.get_xaxis_transform())
-        axes.set_ylabel("sessions with a complication, %")
+        axes.set_ylabel("sessions with the event, %")
         reach = max(table["value"].max(), table["fitted"].max())
         axes.set_ylim(0, 1.25 * reach if reach > 0 else 1)
         _ticks(axes, table["label"].tolist())

@@ -21,7 +21,6 @@ A_LOOK = ("A signal asks for a look, in this order: the data, the case mix, the 
           "equipment, the process, and only then the person.")
 NOT_A_VERDICT = ("These charts describe the service. They do not decide the treatment of a "
                  "patient and do not rank operators.")
-MOST_NAMED = 5
 
 
 def chart_sentences(chart: Chart, choice: ChartChoice) -> tuple[str, ...]:
@@ -55,23 +54,38 @@ def risk_sentences(risk: ExpectedRisk) -> tuple[str, ...]:
     )
 
 
-def cusum_sentences(cusum: Cusum, design: CusumDesign, baseline: Estimate) -> tuple[str, ...]:
-    """One direction of the CUSUM: signals, false alarms, delay, and how sure all this is."""
+def cusum_sentences(cusum: Cusum, design: CusumDesign) -> tuple[str, ...]:
+    """One direction of the CUSUM: signals, false signals, power, and what the limit rests on."""
     direction = "a higher" if cusum.worse else "a lower"
-    labels = [str(label) for label in cusum.signals["label"]]
-    seen = (f"The CUSUM for {direction} risk signalled at {_listed(labels)}."
+    labels = newest_first(cusum)
+    seen = (f"The CUSUM for {direction} risk signalled at {', '.join(labels)}."
             if labels else f"The CUSUM for {direction} risk did not signal in "
                            f"{len(cusum.table)} sessions. {NO_SIGNAL}")
+    return (seen, *design_sentences(design))
+
+
+def newest_first(cusum: Cusum) -> list[str]:
+    """The labels of all its signals, the newest first."""
+    return [str(label) for label in reversed(cusum.signals["label"].tolist())]
+
+
+def design_sentences(design: CusumDesign) -> tuple[str, str, str]:
+    """What the limit promises, what it can see, and what it rests on."""
+    wait = ("" if design.delay.value is None else
+            f", half of them within {design.delay.value:,.0f} sessions")
     return (
-        seen,
-        f"It looks for odds multiplied by {design.odds_ratio:g}, with the limit "
-        f"{design.limit:.2f}. With risks as expected it gives a false alarm once in "
-        f"{_plain(design.in_control)} on average, and within 12 months with a chance of "
-        f"{design.false_within_year.number_text()}.",
-        f"After {design.change} it takes {_plain(design.delay)} on average to signal, which is "
-        f"{_plain(design.delay_months)} at the present volume; the chance of a signal within 12 "
-        f"months is {design.within_year.number_text()}.",
-        _how_sure(design, baseline),
+        f"The chance of a false signal in the {design.sessions:,} sessions planned is "
+        f"{design.false_signal.number_text()}, the uncertainty of the baseline included; in 90 % "
+        f"of services it is no more than {100 * design.promised:g} %.",
+        f"After {design.change} the chance of a signal in the planned period is "
+        f"{design.seen.number_text()}{wait}.",
+        f"It looks for odds multiplied by {design.odds_ratio:g}. Its limit, {design.limit:.2f}, "
+        f"comes from the baseline alone and holds up to {design.guarded.value:.2f} times the "
+        "expected risk: as far as a lucky baseline may have misled."
+        if design.odds_ratio > 1 else
+        f"It looks for odds multiplied by {design.odds_ratio:g}. Its limit, {design.limit:.2f}, "
+        f"comes from the baseline alone and holds down to {design.guarded.value:.2f} times the "
+        "expected risk: as far as an unlucky baseline may have misled.",
     )
 
 
@@ -86,20 +100,22 @@ def series_sentences(series: InterruptedSeries, change: str) -> tuple[str, ...]:
     )
 
 
-def difference_sentences(difference: Estimate, change: str) -> tuple[str, ...]:
-    """Since the change against before, where no line can be fitted."""
+def difference_sentences(
+    difference: Estimate, change: str, event: str,
+) -> tuple[str, ...]:
+    """Since the change against before, from the counts."""
     return (
-        difference.sentence(f"a complication, since “{change}” less before"),
+        difference.sentence(f"{event}, since “{change}” less before"),
         "Anything else that changed at the same time changes the difference as well.",
     )
 
 
-def learning_sentences(curve: LearningCurve) -> tuple[str, ...]:
+def learning_sentences(curve: LearningCurve, event: str) -> tuple[str, ...]:
     """The learning curve in words."""
     if curve.slope is None:
         return curve.notes
     return (
-        curve.slope.sentence("the association of complications with each doubling of the "
+        curve.slope.sentence(f"the association of {event} with each doubling of the "
                              "operator's experience, within operators and beside calendar time, "
                              "expected risk allowed for"),
         *curve.notes,
@@ -107,10 +123,10 @@ def learning_sentences(curve: LearningCurve) -> tuple[str, ...]:
 
 
 def _signals(chart: Chart) -> str:
-    found = chart.signals
+    found = chart.signals.iloc[::-1]  # The newest first.
     if found.empty:
         return f"The {chart.kind} chart has {len(chart.table)} points and no signal. {NO_SIGNAL}"
-    said = [f"{_listed([str(label) for label in rows['label']])} ({reason})"
+    said = [f"{', '.join(map(str, rows['label']))} ({reason})"
             for reason, rows in found.groupby("reason", sort=False)]
     return f"The {chart.kind} chart signals at {'; '.join(said)}."
 
@@ -132,31 +148,3 @@ def _g_can(doubled: Estimate) -> tuple[str, ...]:
     return (f"If the risk doubled, one gap would lie below the lower limit with a chance of "
             f"{doubled.number_text()}: this chart sees a deterioration late or never. Read it "
             "together with the CUSUM.",)
-
-
-def _how_sure(design: CusumDesign, baseline: Estimate) -> str:
-    if not design.at_ends:
-        return ("How sure that run length is cannot be said: the baseline's observed/expected "
-                "has no interval.")
-    low, high = (_run_words(end.value) for end in design.at_ends)
-    return (f"The baseline itself is uncertain ({baseline.number_text()}, {baseline.events} "
-            f"events): at the two ends of that interval the average run length would be {low} "
-            f"and {high} instead.")
-
-
-def _run_words(value: float | None) -> str:
-    if value is None or value > 1e6:
-        return "more than a million sessions"
-    return f"{value:,.0f} sessions"
-
-
-def _plain(estimate: Estimate) -> str:
-    """Value and measure without the bounds, which have sentences of their own."""
-    value = estimate.value or 0.0
-    return f"{value:,.0f} {estimate.measure}" if value >= 20 else f"{value:.1f} {estimate.measure}"
-
-
-def _listed(names: list[str]) -> str:
-    shown = names[:MOST_NAMED]
-    more = len(names) - len(shown)
-    return ", ".join(shown) + (f" and {more} more" if more else "")

@@ -20,6 +20,8 @@ from analyses.monitoring.chart_sentences import (
     series_sentences,
 )
 from analyses.monitoring.service_charts import (
+    TooFewAround,
+    around_each,
     chosen_chart,
     difference_at,
     quarterly_run_chart,
@@ -28,7 +30,12 @@ from analyses.monitoring.service_charts import (
 from analyses.statistics.control_charts.chart import Chart
 from analyses.statistics.control_charts.chart_choice import ChartChoice, choose_chart
 from analyses.statistics.control_charts.cusum import Cusum, risk_adjusted_cusum
-from analyses.statistics.control_charts.cusum_design import CusumDesign, design_cusum
+from analyses.statistics.control_charts.cusum_design import (
+    PROMISED,
+    BaselineTooSmall,
+    CusumDesign,
+    design_cusum,
+)
 from analyses.statistics.control_charts.ewma import event_ewma_chart
 from analyses.statistics.control_charts.funnel import Funnel, funnel_plot
 from analyses.statistics.control_charts.interrupted_series import InterruptedSeries
@@ -63,22 +70,28 @@ COLUMNS = (
 )
 RISK_TERMS = ("sm_grade", "ruptured")
 TERM_WORDS = {"sm_grade": "Spetzler–Martin grade", "ruptured": "rupture"}
-RUN_LENGTH = 1000.0
 LOOKED_FOR = (2.0, 0.5)
 RECENT_MONTHS = 24
+PLANNED_MONTHS = 24
+"""How long is planned where no plan says it."""
+MOST_PLANNED = 1000
+EVENT = "any embolization complication"
 
 
 @dataclass(frozen=True)
 class QualityAnalysis(Displayed):
     """Everything a quarterly meeting looks at; parts that cannot be given are None or empty.
 
-    sessions: the procedures in order of time, with `expected`, `baseline` and `stage` added.
+    sessions: the procedures in order of time, with `expected`, `baseline`, `watched` (those after
+    the baseline) and `stage` added. event: what is watched, a noun phrase.
     choice, chart: the chart that fits the event's rate (chart is None where there are too few
     events). run: run chart by quarter. difference: running observed minus expected. cusums and
-    designs: one a direction. problems: why a part is missing, in words. sections: the sentences,
-    by heading. estimates: every number in them.
+    designs: one a direction, none where the baseline is too small. problems: why a part is
+    missing, in words. compared: the difference from the counts around each change that carries
+    one. sections: the sentences, by heading. estimates: every number in them.
     """
 
+    event: str
     sessions: pd.DataFrame
     changes: tuple[Change, ...]
     choice: ChartChoice
@@ -93,6 +106,8 @@ class QualityAnalysis(Displayed):
     funnel_adjusted: Funnel | None
     learning: LearningCurve | None
     series: InterruptedSeries | None
+    series_change: Change | None
+    compared: tuple[tuple[Change, Estimate], ...]
     estimates: tuple[Estimate, ...]
     sections: dict[str, tuple[str, ...]] = field(default_factory=dict)
     problems: tuple[str, ...] = ()
@@ -113,27 +128,32 @@ class QualityAnalysis(Displayed):
 def quality_analysis(
     procedures: pd.DataFrame,
     *,
+    event: str = EVENT,
     changes: Sequence[Change] = (),
+    baseline_from: Any = None,
     baseline_until: Any = None,
+    planned_to: Any = None,
     expected: Iterable[Any] | None = None,
     expected_source: str = "",
     terms: Sequence[str] = RISK_TERMS,
     odds_ratios: Sequence[float] = LOOKED_FOR,
-    run_length: float = RUN_LENGTH,
+    promised: float = PROMISED,
 ) -> QualityAnalysis:
     """Work out the quality analysis of a service.
 
     procedures: one row an embolization procedure with the columns of COLUMNS: session_date a
     date, complication yes or no, case_number a whole number from 0; operator_id, case_number,
     sm_grade and ruptured may be blank, and sessions whose complication is blank (not known) are
-    left out and told. changes: what the service changed, see `read_changes`.
-    baseline_until: the last day of the baseline (else the first half of the sessions). expected:
-    declared risks in the rows' order, with expected_source saying whose; else a Firth model of
-    the baseline on `terms`. odds_ratios: the changes the CUSUM looks for; run_length: sessions to
-    a false alarm. Raises ValueError where columns are missing or dates are blank.
+    left out and told. event: what `complication` marks, a noun phrase. changes: what the service
+    changed. baseline_from, baseline_until: first and last day of the baseline (else the first
+    half of the sessions); what is later is watched. planned_to: the last day of the planned
+    period (else 24 months after the baseline). expected: declared risks in the rows' order, with
+    expected_source saying whose; else a Firth model of the baseline on `terms`. odds_ratios: the
+    changes the CUSUM looks for; promised: the chance of a false signal in the planned period that
+    90 % of services keep. Raises ValueError where columns are missing or dates are blank.
     """
     sessions = _ordered(procedures, expected)
-    sessions["baseline"] = _baseline(sessions, baseline_until)
+    _set_baseline(sessions, baseline_from, baseline_until)
     sessions["stage"] = stage_of(sessions[Sessions.session_date].dt.date, changes)
     problems: list[str] = []
     unknown = len(procedures) - len(sessions)
@@ -141,11 +161,11 @@ def quality_analysis(
         problems.append(f"{unknown} of {len(procedures)} sessions are left out: it is not known "
                         "whether they had the event.")
     risk = _risk(sessions, terms, expected_source, problems)
-    found = _Parts(sessions, tuple(sorted(changes, key=lambda c: c.day)), risk, problems)
+    found = _Parts(sessions, tuple(sorted(changes, key=lambda c: c.day)), risk, problems, event)
     found.add_charts()
     if risk is not None:
         sessions["expected"] = risk.risk
-        found.add_risk_adjusted(odds_ratios, run_length)
+        found.add_risk_adjusted(odds_ratios, planned_sessions(sessions, planned_to), promised)
     found.add_comparison()
     return found.finished()
 
@@ -158,6 +178,20 @@ def sessions_a_month(sessions: pd.DataFrame) -> float:
     start = max(days.min(), days.max() - pd.DateOffset(months=RECENT_MONTHS))
     months = max(1.0, ((days.max() - start).days + 1) / 30.4375)
     return float((days >= start).sum() / months)
+
+
+def planned_sessions(sessions: pd.DataFrame, planned_to: Any) -> int:
+    """Sessions to be expected from the baseline's end to the planned period's.
+
+    At the baseline's own volume, so that what comes later does not move the limit; 10 to 1,000.
+    """
+    import pandas as pd
+
+    days = sessions.loc[sessions["baseline"], Sessions.session_date]
+    months = max(1.0, ((days.max() - days.min()).days + 1) / 30.4375)
+    ahead = float(PLANNED_MONTHS) if planned_to is None else (
+        (pd.Timestamp(planned_to) - days.max()).days / 30.4375)
+    return int(np.clip(round(len(days) / months * ahead), 10, MOST_PLANNED))
 
 
 def years_of(days: pd.Series) -> np.ndarray:
@@ -196,15 +230,24 @@ def _ordered(procedures: pd.DataFrame, expected: Iterable[Any] | None) -> pd.Dat
                                 ignore_index=True)
 
 
-def _baseline(sessions: pd.DataFrame, until: Any) -> np.ndarray:
+def _set_baseline(sessions: pd.DataFrame, first: Any, last: Any) -> None:
+    """Mark the baseline's sessions, and as watched those after its last day.
+
+    Raises ValueError where no session lies in the baseline.
+    """
     import pandas as pd
 
-    if until is not None:
-        chosen = (sessions[Sessions.session_date] <= pd.Timestamp(until)).to_numpy()
-        if chosen.any():
-            return chosen
-        raise ValueError(f"baseline_until is {until}: there is no session until then")
-    return np.arange(len(sessions)) < (len(sessions) + 1) // 2
+    days = sessions[Sessions.session_date]
+    if last is None:
+        sessions["baseline"] = np.arange(len(sessions)) < (len(sessions) + 1) // 2
+        sessions["watched"] = ~sessions["baseline"]
+        return
+    chosen = days <= pd.Timestamp(last)
+    if first is not None:
+        chosen &= days >= pd.Timestamp(first)
+    if not chosen.any():
+        raise ValueError(f"the baseline ends on {last}: no session lies in it")
+    sessions["baseline"], sessions["watched"] = chosen, days > pd.Timestamp(last)
 
 
 def _risk(
@@ -233,8 +276,9 @@ class _Parts:
     """The parts of the analysis as they are worked out, with their sentences."""
 
     def __init__(self, sessions: pd.DataFrame, changes: tuple[Change, ...],
-                 risk: ExpectedRisk | None, problems: list[str]) -> None:
+                 risk: ExpectedRisk | None, problems: list[str], event: str) -> None:
         self.sessions, self.changes, self.risk, self.problems = sessions, changes, risk, problems
+        self.event = event
         self.parts: dict[str, Any] = {}
         self.estimates: list[Estimate] = []
         self.sections: dict[str, tuple[str, ...]] = {}
@@ -248,11 +292,11 @@ class _Parts:
             frame["complication"].to_numpy(float),
             frame[Patients.patient_id].tolist(),
             unit="session",
-            id="monitoring.complication",
+            id="monitoring.watched",
             keys=frame["procedure_key"].tolist(),
         )
         self.estimates.append(whole)
-        self.sections["The event"] = (whole.sentence("a complication"),)
+        self.sections["The event"] = (whole.sentence(self.event),)
         days = frame[Sessions.session_date]
         months = ((days.max() - days.min()).days + 1) / 30.4375
         choice = choose_chart(int(frame["complication"].sum()), len(frame), max(months, 0.1),
@@ -264,52 +308,78 @@ class _Parts:
             chart_sentences(chart, choice) if chart is not None else choice.why)
         if run is not None:
             self.sections["Run chart"] = beside_sentences(run)
-        series, change = series_of_change(frame, self.changes, self.problems)
-        self.parts["series"] = series
-        if series is not None and change is not None:
-            self.estimates.extend(series.estimates)
-            self.sections["Before and after"] = series_sentences(series, change.what)
-        elif change is not None:
-            difference = difference_at(frame, change)
-            if difference is not None:
-                self.estimates.append(difference)
-                self.sections["Before and after"] = difference_sentences(difference, change.what)
+        self._add_before_and_after()
 
-    def add_risk_adjusted(self, odds_ratios: Sequence[float], run_length: float) -> None:
+    def _add_before_and_after(self) -> None:
+        """The difference from the counts around each change; a line where there is enough."""
+        frame = self.sessions
+        stages = [change for change in self.changes if change.new_stage]
+        compared: list[tuple[Change, Estimate]] = []
+        said: list[str] = []
+        for change, rows in around_each(frame, stages):
+            try:
+                difference = difference_at(rows, change)
+            except TooFewAround as why:
+                self.problems.append(f"Before and after: {why}")
+                continue
+            compared.append((change, difference))
+            said += difference_sentences(difference, change.what, self.event)
+        self.parts["compared"] = tuple(compared)
+        self.estimates += [difference for _, difference in compared]
+        series, around = series_of_change(frame, stages, self.problems)
+        self.parts |= {"series": series, "series_change": around}
+        if series is not None and around is not None:
+            self.estimates.extend(series.estimates)
+            said += series_sentences(series, around.what)
+        if said:
+            self.sections["Before and after"] = tuple(said)
+
+    def add_risk_adjusted(
+        self, odds_ratios: Sequence[float], planned: int, promised: float,
+    ) -> None:
         """Observed minus expected, CUSUM in each direction, EWMA."""
         frame, risk = self.sessions, self.risk
         assert risk is not None
-        labels = frame[Sessions.session_date].dt.strftime("%Y-%m-%d").tolist()
         y, p = frame["complication"].to_numpy(float), risk.risk
-        later = ~frame["baseline"].to_numpy()
+        later = frame["watched"].to_numpy()
         self.estimates += [risk.ratio, *risk.calibration]
         self.sections["Expected risk"] = risk_sentences(risk)
+        labels = frame[Sessions.session_date].dt.strftime("%Y-%m-%d").tolist()
         self.parts["difference"] = observed_minus_expected(y, p, labels=labels)
         if not later.any():
             self.problems.append("No session lies after the baseline: nothing to monitor yet.")
             return
-        names = [label for label, now in zip(labels, later, strict=True) if now]
         since = observed_expected_ratio(
             y[later], p[later], frame[Patients.patient_id][later].tolist(),
             id="monitoring.observed_expected", unit="session",
             keys=frame["procedure_key"][later].tolist())
-        ewma = event_ewma_chart(y[later], p[later], labels=names, unit="session")
         self.estimates.append(since)
+        self.sections["Observed against expected"] = (since.sentence("since the baseline"),)
+        try:
+            for ratio in odds_ratios:
+                self._add_cusum(ratio, planned, promised)
+        except BaselineTooSmall as why:
+            self.problems.append(str(why))
+            return
+        names = [label for label, now in zip(labels, later, strict=True) if now]
+        ewma = event_ewma_chart(y[later], p[later], labels=names, unit="session")
         self.parts["ewma"] = ewma
-        self.sections["Observed against expected"] = (
-            since.sentence("since the baseline"), *beside_sentences(ewma))
-        volume, cusums, designs = sessions_a_month(frame), [], []
-        for ratio in odds_ratios:
-            design = design_cusum(p, odds_ratio=ratio, run_length=run_length, baseline=risk.ratio,
-                                  volume_a_month=volume, unit="session")
-            cusum = risk_adjusted_cusum(y[later], p[later], odds_ratio=ratio, limit=design.limit,
-                                        labels=names, unit="session")
-            cusums.append(cusum)
-            designs.append(design)
-            self.estimates.extend(design.estimates)
-            self.sections[f"CUSUM, odds ratio {ratio:g}"] = cusum_sentences(
-                cusum, design, risk.ratio)
-        self.parts |= {"cusums": tuple(cusums), "designs": tuple(designs)}
+        self.sections["Observed against expected"] += beside_sentences(ewma)
+
+    def _add_cusum(self, ratio: float, planned: int, promised: float) -> None:
+        """One direction, its limit from the baseline alone."""
+        frame = self.sessions
+        base, later = frame[frame["baseline"]], frame[frame["watched"]]
+        design = design_cusum(base["expected"], base["complication"],
+                              base[Patients.patient_id].tolist(), odds_ratio=ratio,
+                              sessions=planned, promised=promised, unit="session")
+        cusum = risk_adjusted_cusum(
+            later["complication"], later["expected"], odds_ratio=ratio, limit=design.limit,
+            labels=later[Sessions.session_date].dt.strftime("%Y-%m-%d").tolist(), unit="session")
+        self.parts["cusums"] = (*self.parts.get("cusums", ()), cusum)
+        self.parts["designs"] = (*self.parts.get("designs", ()), design)
+        self.estimates.extend(design.estimates)
+        self.sections[f"CUSUM, odds ratio {ratio:g}"] = cusum_sentences(cusum, design)
 
     def add_comparison(self) -> None:
         """Funnel by operator code, and the learning curve."""
@@ -328,7 +398,7 @@ class _Parts:
             self.parts["learning"] = curve
             self.estimates += [*curve.observed, *curve.adjusted]
             self.estimates += [curve.slope] if curve.slope is not None else []
-            self.sections["Learning"] = learning_sentences(curve)
+            self.sections["Learning"] = learning_sentences(curve, self.event)
 
     def _funnel(self, rows: pd.DataFrame, unknown: int) -> None:
         columns = (
@@ -354,6 +424,6 @@ class _Parts:
         empty: dict[str, Any] = {"difference": None, "cusums": (), "designs": (), "ewma": None,
                                  "funnel": None, "funnel_adjusted": None, "learning": None}
         return QualityAnalysis(
-            sessions=self.sessions, changes=self.changes, risk=self.risk,
+            event=self.event, sessions=self.sessions, changes=self.changes, risk=self.risk,
             estimates=tuple(self.estimates), sections=self.sections,
             problems=tuple(self.problems), **(empty | self.parts))

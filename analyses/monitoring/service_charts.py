@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ from analyses.statistics.control_charts.stages import Change
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.difference import clustered_difference
 from analyses.statistics.proportions.proportions_compared import FLOOR
+from registry.problems.sentence_error import SentenceError
 from registry.schema import Patients, Sessions
 
 if TYPE_CHECKING:
@@ -45,42 +46,41 @@ def chosen_chart(
 
 
 def quarterly_run_chart(sessions: pd.DataFrame) -> Chart | None:
-    """Run chart of the share with a complication by quarter; None below 6 quarters."""
+    """Run chart of the share with the event by quarter; None below 6 quarters."""
     table = count_by_period(sessions[Sessions.session_date], sessions["complication"], "quarter")
     table = table[table["trials"] > 0]
     if len(table) < FEWEST_QUARTERS:
         return None
     return run_chart((100 * table["events"] / table["trials"]).tolist(),
                      labels=table["label"].tolist(),
-                     measure="sessions with a complication, % of the quarter's")
+                     measure="sessions with the event, % of the quarter's")
 
 
 def series_of_change(
     sessions: pd.DataFrame, changes: Sequence[Change], problems: list[str]
 ) -> tuple[InterruptedSeries | None, Change | None]:
-    """Segmented regression around the first change with a new stage, by month or quarter.
+    """Segmented regression around the first change that carries one, by month or quarter.
 
-    Periods at either end that are too small (a quarter begun or not yet over) are left off.
+    From the change before it to the one after it. Periods at either end that are too small (a
+    quarter begun or not yet over) are left off.
     """
-    marked = [change for change in changes if change.new_stage]
-    if not marked:
-        return None, None
-    change, why = marked[0], ""
-    for period in ("month", "quarter"):
-        table = _whole_periods(count_by_period(
-            sessions[Sessions.session_date], sessions["complication"], period))
-        first_after = int((table["first_day"].dt.date < change.day).sum())
-        if table.empty:
-            why = f"no {period} has {FEWEST_TRIALS} sessions, so no line is fitted."
-            continue
-        try:
-            return interrupted_series(
-                table["events"], table["trials"], first_after, period=period, unit="session",
-                labels=table["label"].tolist()), change
-        except SeriesTooShort as short:
-            why = str(short)
-    problems.append(f"Before and after: {why}")
-    return None, change
+    for change, rows in around_each(sessions, changes):
+        why = ""
+        for period in ("month", "quarter"):
+            table = _whole_periods(count_by_period(
+                rows[Sessions.session_date], rows["complication"], period))
+            first_after = int((table["first_day"].dt.date < change.day).sum())
+            if table.empty:
+                why = f"no {period} has {FEWEST_TRIALS} sessions, so no line is fitted."
+                continue
+            try:
+                return interrupted_series(
+                    table["events"], table["trials"], first_after, period=period, unit="session",
+                    labels=table["label"].tolist()), change
+            except SeriesTooShort as short:
+                why = str(short)
+        problems.append(f"Before and after “{change.what}”: {why}")
+    return None, None
 
 
 def _whole_periods(table: pd.DataFrame) -> pd.DataFrame:
@@ -91,19 +91,46 @@ def _whole_periods(table: pd.DataFrame) -> pd.DataFrame:
     return table.iloc[enough[0]:enough[-1] + 1].reset_index(drop=True)
 
 
-def difference_at(sessions: pd.DataFrame, change: Change) -> Estimate | None:
-    """Share with a complication since the change less that before; None below the floor.
+class TooFewAround(SentenceError, ValueError):
+    """Too few sessions or events around a change; the message says how many there are."""
 
-    From the counts, clustered on the patient; FLOOR events and as many sessions without one.
+
+def around_each(
+    sessions: pd.DataFrame, changes: Sequence[Change],
+) -> Iterator[tuple[Change, pd.DataFrame]]:
+    """Each change with the sessions from the change before it to the one after it."""
+    days = sessions[Sessions.session_date].dt.date
+    for place, change in enumerate(changes):
+        kept = np.ones(len(sessions), bool)
+        if place > 0:
+            kept &= (days >= changes[place - 1].day).to_numpy()
+        if place + 1 < len(changes):
+            kept &= (days < changes[place + 1].day).to_numpy()
+        yield change, sessions[kept]
+
+
+def difference_at(sessions: pd.DataFrame, change: Change) -> Estimate:
+    """Share with the event since the change less that before, from the counts, clustered.
+
+    Raises TooFewAround below 10 sessions on a side, or FLOOR events or sessions without one.
     """
     event = sessions["complication"].to_numpy(float)
     since = (sessions[Sessions.session_date].dt.date >= change.day).to_numpy()
-    if min(event.sum(), (1 - event).sum()) < FLOOR or since.all() or not since.any():
-        return None
+    hit = int(event.sum())
+    if min(since.sum(), (~since).sum()) < FEWEST_TRIALS:
+        raise TooFewAround(
+            f"around “{change.what}” ({change.day}) lie {int((~since).sum())} sessions before "
+            f"and {int(since.sum())} since: at least {FEWEST_TRIALS} on each side are wanted, so "
+            "nothing is compared.")
+    if min(hit, event.size - hit) < FLOOR:
+        raise TooFewAround(
+            f"around “{change.what}” ({change.day}) {hit} of {event.size} sessions had the "
+            f"event: at least {FLOOR}, and as many without, are wanted, so nothing is compared.")
     return clustered_difference(
         event, np.where(since, "since", "before").tolist(),
         sessions[Patients.patient_id].tolist(), reference="before",
-        id="monitoring.before_after", unit="session", keys=sessions["procedure_key"].tolist())
+        id="monitoring.before_after", unit="session", group={"change": change.day.isoformat()},
+        keys=sessions["procedure_key"].tolist())
 
 
 def _p(sessions: pd.DataFrame, period: str) -> Chart:

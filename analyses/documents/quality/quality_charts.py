@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Block, Picture, Points, Sentence
-from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
+from analyses.documents.quality.chart_words import chart_words, cusum_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -39,14 +39,14 @@ def event_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
     """How often, and the chart that fits how often."""
     from analyses.figures.chart_figures import chart_figure
 
-    whole = next(e for e in found.estimates if e.id == "monitoring.complication")
-    words = (Sentence(whole.sentence("a complication"), (whole,)),
+    whole = next(e for e in found.estimates if e.id == "monitoring.watched")
+    words = (Sentence(whole.sentence(found.event), (whole,)),
              *chart_words(found.chart, found.choice))
     chart = found.chart
     if chart is None:
         return (Points(words),)
     return (Points(words), Picture(
-        "chart", f"{chart.kind} chart of the sessions with a complication",
+        "chart", f"{chart.kind} chart of the sessions with {found.event}",
         " ".join(s.text for s in words),
         low(lambda width: chart_figure(chart, changes=found.changes, width_in=width),
             LOW + 0.02 * len(found.changes))))
@@ -57,16 +57,14 @@ def cusum_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
     if found.difference is None:
         return tuple(Points((Sentence(p),)) for p in found.problems[:1])
     words = [s for cusum, design in zip(found.cusums, found.designs, strict=True)
-             for s in cusum_words(cusum, design)[:2 if cusum.worse else 1]]
-    if found.risk is not None and found.designs:
-        words += baseline_words(found.designs[0], found.risk.ratio)
+             for s in cusum_words(cusum, design)]
     since = [e for e in found.estimates
              if e.id == "monitoring.observed_expected" and not e.group]
     words += [Sentence(e.sentence("observed against expected since the baseline"), (e,))
               for e in since[-1:]]
-    caption = "Observed minus expected complications, session by session"
+    caption = f"Observed minus expected sessions with {found.event}"
     if found.cusums:
-        caption = "Risk-adjusted CUSUM since the baseline; observed minus expected complications"
+        caption = f"Risk-adjusted CUSUM since the baseline; {caption[0].lower()}{caption[1:]}"
     return (*((Points(tuple(words)),) if words else ()), Picture(
         "cusum", caption, " ".join(s.text for s in words) or caption,
         lambda width: _running_figure(found, width)))
@@ -92,22 +90,26 @@ def _running_figure(found: QualityAnalysis, width_in: float) -> Figure:
     return figure
 
 
-def change_blocks(found: QualityAnalysis, change: str) -> tuple[Block, ...]:
-    """The series around the change, or why no line can be fitted."""
+def change_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
+    """The difference from the counts around each change, the series, or why there is none."""
     from analyses.figures.chart_figures import series_figure
 
-    series = found.series
-    if series is None:
-        why = [line for line in found.problems if line.startswith("Before and after")]
-        return (Points(tuple(map(Sentence, why))),) if why else ()
-    words = (
-        Sentence(series.level.sentence("the change of level"), (series.level,)),
-        Sentence("Other things changed too: it does not show what brought the difference about."),
-    )
-    return (Points(words), Picture(
-        "before-after", f"The series around “{change}”, with the earlier line carried on",
+    words = [Sentence(difference.sentence(f"{found.event}, since “{change.what}” less before"),
+                      (difference,)) for change, difference in found.compared]
+    words += [Sentence(line) for line in found.problems if line.startswith("Before and after")]
+    series, change = found.series, found.series_change
+    if series is not None:
+        words.append(Sentence(series.level.sentence("the change of level"), (series.level,)))
+    if words:
+        words.append(Sentence(
+            "Other things changed too: it does not show what brought the difference about."))
+    blocks: tuple[Block, ...] = (Points(tuple(words)),) if words else ()
+    if series is None or change is None:
+        return blocks
+    return (*blocks, Picture(
+        "before-after", f"The series around “{change.what}”, with the earlier line carried on",
         " ".join(s.text for s in words),
-        low(lambda width: series_figure(series, change, width_in=width))))
+        low(lambda width: series_figure(series, change.what, width_in=width))))
 
 
 def pareto_blocks(found: ProcessMeasures) -> tuple[Block, ...]:

@@ -43,7 +43,7 @@ def inside_sections(work: QualityWork) -> tuple[Section, ...]:
 def _in_full(found: QualityAnalysis) -> tuple[Section, ...]:
     blocks: list[Block] = []
     for kind, chart, caption in (
-        ("run-chart", found.run, "Run chart of the share with a complication by quarter"),
+        ("run-chart", found.run, f"Run chart of the share with {found.event} by quarter"),
         ("ewma", found.ewma, "EWMA of observed minus expected, since the baseline"),
     ):
         if chart is not None:
@@ -65,9 +65,9 @@ def _operators(found: QualityAnalysis) -> Section:
     said = [Sentence(line) for name in SHOWN_ABOVE for line in found.sections.get(name, ())]
     blocks: list[Block] = [Points(tuple(said))] if said else []
     for name, funnel, caption in (
-        ("funnel", found.funnel, "Complications by operator code; not a ranking"),
+        ("funnel", found.funnel, f"Sessions with {found.event} by operator code; not a ranking"),
         ("funnel-adjusted", found.funnel_adjusted,
-         "Observed over expected complications by operator code; not a ranking"),
+         f"Observed over expected sessions with {found.event}, by operator code; not a ranking"),
     ):
         if funnel is not None:
             told = "; ".join(f"{row['group']} {row['events']}/{row['trials']}"
@@ -77,7 +77,7 @@ def _operators(found: QualityAnalysis) -> Section:
     curve = found.learning
     if curve is not None:
         blocks += [
-            Picture("learning", "Complications by the operator's experience, the service together",
+            Picture("learning", f"{found.event} by the operator's experience, the service together",
                     "Observed share and observed over expected by block of experience.",
                     lambda width: learning_figure(curve, width_in=width)),
             Picture("running", "Observed minus expected by experience, one line an operator code",
@@ -89,7 +89,7 @@ def _operators(found: QualityAnalysis) -> Section:
         blocks.append(Table("by-operator", "The numbers by operator code; not a ranking", (
             "Operator code", "Measure", "Number"), tuple(
             (Cell((e.group or {})["operator"], heading=True), Cell(
-                "observed/expected" if e.kind.endswith("ratio") else "with a complication"),
+                "observed/expected" if e.kind.endswith("ratio") else f"with {found.event}"),
              Cell(e.number_text(), e)) for e in rows), folded=True))
     return Section("Operators and learning", tuple(blocks))
 

@@ -114,10 +114,7 @@ def _charts(work: QualityWork) -> tuple[Block, ...]:
 
 
 def _before_after(work: QualityWork) -> tuple[Block, ...]:
-    change = first_change(work.project)
-    if change is None or work.analysis is None:
-        return ()
-    return change_blocks(work.analysis, change.what)
+    return change_blocks(work.analysis) if work.analysis is not None else ()
 
 
 def _limits(work: QualityWork) -> tuple[Block, ...]:

@@ -108,7 +108,7 @@ def chart_table(
     """The chart's table: limits worked out stage by stage, points outside them marked.
 
     limits(places, setters) returns centre, lower and upper for the places of a stage, worked out
-    from the points at `setters` only.
+    from the points at `setters` only; a stage of one point has no limits.
     """
     table = pd.DataFrame(
         {
@@ -122,6 +122,8 @@ def chart_table(
     )
     for places, setters in in_stages(value.size, stage, baseline):
         centre, lower, upper = limits(places, setters)
+        if places.size == 1:  # A stage of one point has only itself to be judged by.
+            lower = upper = np.nan
         table.loc[places, "centre"] = centre
         table.loc[places, "lower"] = lower
         table.loc[places, "upper"] = upper

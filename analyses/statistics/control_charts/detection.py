@@ -17,12 +17,15 @@ if TYPE_CHECKING:
 
 
 def point_power(chart: Chart, times: float = 2.0) -> float:
-    """Mean chance, over the latest stage's points, that a point signals deterioration.
+    """Mean chance, over the points of the latest stage with limits, that one signals more events.
 
     chart: a p or g chart; times: what the risk is multiplied by (1: the false-alarm rate).
     Raises ValueError for other kinds of chart.
     """
-    latest = chart.table[chart.table["stage"] == chart.table["stage"].iloc[-1]]
+    judged = chart.table[chart.table["upper"].notna()]
+    if judged.empty:
+        return 0.0  # A chart of one point has no limit to pass.
+    latest = judged[judged["stage"] == judged["stage"].iloc[-1]]
     if chart.kind == "p":
         return _power_p(latest, times)
     if chart.kind == "g":

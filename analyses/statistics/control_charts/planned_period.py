@@ -41,7 +41,8 @@ class PlannedPeriod:
         odds_ratio: the change that the chart looks for; ratio: of the mean risk to the expected
         one, above 0, one number or one a period.
         """
-        return self._sums(odds_ratio, ratio).max(axis=0)
+        found: Floats = self._sums(odds_ratio, ratio).max(axis=0)
+        return found
 
     def first_signals(self, odds_ratio: float, limit: float, ratio: float) -> Floats:
         """Sessions until the first signal, (periods,); infinity where there is none."""

@@ -44,8 +44,8 @@ def test_every_estimate_has_an_id_and_the_sentences_say_what_cannot_be_seen() ->
     found = quality_analysis(procedures(300, seed=2), changes=CHANGES)
     assert all(e.id.startswith("monitoring.") for e in found.estimates)
     said = " ".join(found.sentences)
-    for words in ("false alarm once in 1,000 sessions", "months at the present volume",
-                  "The baseline itself is uncertain", "not a league table",
+    for words in ("chance of a false signal in the", "sessions planned",
+                  "in 90 % of services it is no more than 10 %", "not a league table",
                   "cannot show a doubled risk", "do not decide the treatment"):
         assert words in said
     assert "caused" not in said

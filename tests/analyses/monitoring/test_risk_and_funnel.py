@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 from reference_runs import recorded
 
-from analyses.statistics.control_charts.cusum_design import design_cusum
 from analyses.statistics.control_charts.funnel import (
     binomial_density,
     exact_limit,
@@ -20,13 +19,6 @@ from analyses.statistics.control_charts.observed_expected import (
     observed_minus_expected,
 )
 from analyses.statistics.control_charts.risk_model import NoRiskModel, declared_risk, expected_risk
-from analyses.statistics.control_charts.run_length import (
-    average_run_length,
-    common_shift,
-    doubled_risk,
-    signal_probability,
-)
-from analyses.statistics.estimate import Estimate
 
 R = recorded("monitoring_charts")
 
@@ -99,44 +91,6 @@ def test_repeating_patients_widen_the_ratio() -> None:
 def test_the_running_difference_ends_at_observed_minus_expected() -> None:
     table = observed_minus_expected([0, 1, 0, 1], [0.1, 0.2, 0.3, 0.4])
     assert table["difference"].tolist() == pytest.approx([-0.1, 0.7, 0.4, 1.0])
-
-
-def test_run_length_is_told_again_at_the_ends_of_the_baseline_interval() -> None:
-    frame = cohort()
-    risk = expected_risk(frame, outcome="complication", terms=["sm_grade"], cluster="patient_id",
-                         baseline=np.arange(400) < 150)
-    design = design_cusum(risk.risk, odds_ratio=2, run_length=1000, baseline=risk.ratio,
-                          volume_a_month=5)
-    assert design.in_control.value == pytest.approx(1000, rel=1e-4)
-    # A baseline of some fifteen events moves the run length several-fold, both ways.
-    safer, riskier = (estimate.value for estimate in design.at_ends)
-    assert safer > 3000 and riskier < 400
-    assert design.delay_months.value == pytest.approx(design.delay.value / 5)
-    assert design.false_within_year.value < design.within_year.value
-
-
-@pytest.mark.parametrize(("a_month", "in_a_year"), [(5.0, 60), (1.6, 19), (0.04, 1)])
-def test_a_year_is_twelve_months_at_the_present_volume(a_month: float, in_a_year: int) -> None:
-    baseline = Estimate(id="observed", kind="ratio", value=1.0)
-    design = design_cusum([0.05, 0.1, 0.2], odds_ratio=2, run_length=200, baseline=baseline,
-                          volume_a_month=a_month)
-    chart = {"odds_ratio": 2, "limit": design.limit, "trials": in_a_year}
-    assert design.false_within_year.value == pytest.approx(
-        signal_probability([0.05, 0.1, 0.2], **chart))
-    assert design.within_year.value == pytest.approx(
-        signal_probability([0.05, 0.1, 0.2], **chart, shift=doubled_risk([0.05, 0.1, 0.2])))
-    # The wait is told in months as well: sessions over sessions a month.
-    assert design.delay_months.value == pytest.approx(design.delay.value / a_month)
-
-
-def test_a_baseline_interval_beyond_every_risk_is_read_at_a_mean_risk_of_95_in_100() -> None:
-    # Mean risk 0.5, observed/expected up to 3: no risk of 1.5 exists.
-    baseline = Estimate(id="observed", kind="ratio", value=1.0, low=0.5, high=3.0)
-    design = design_cusum([0.4, 0.6], odds_ratio=2, run_length=200, baseline=baseline,
-                          volume_a_month=5)
-    at_95 = average_run_length([0.4, 0.6], odds_ratio=2, limit=design.limit,
-                               shift=common_shift([0.4, 0.6], 0.95 / 0.5))
-    assert design.at_ends[1].value == pytest.approx(at_95)
 
 
 def test_exact_funnel_limits_agree_with_spiegelhalters_formula_in_base_r() -> None:
