@@ -37,6 +37,9 @@ def freeze(
     although_harm_waits: Annotated[bool, typer.Option(
         "--although-harm-waits", help="Freeze for research although patients with a death or "
         "complication are held back by errors; every document then begins with it.")] = False,
+    replace: Annotated[bool, typer.Option(
+        "--replace", help="Put the new freeze in the place of an older one of other "
+        "content.")] = False,
 ) -> Told:
     """Write the dated, hashed, read-only data set that every analysis starts from."""
     from registry.freeze.freeze_reading import read_freeze
@@ -45,7 +48,7 @@ def freeze(
     with progress() as tell:
         tell("freezing the registry")
         made = make_freeze(store_opened(registry, create=False), out, purpose=purpose.value,
-                           although_harm_waits=although_harm_waits)
+                           although_harm_waits=although_harm_waits, replace=replace)
         hash_ = read_freeze(made).manifest["freeze_hash"]
     return Told("freeze", (
         f"Freeze for {purpose.value} written to {out}.", f"Its hash: {hash_}"))

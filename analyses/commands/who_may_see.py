@@ -35,6 +35,7 @@ REPORTS = (SERIES, CONFERENCE, QUALITY, "demo")
 OUTPUTS = (
     Output("results.json", Sight.LEAVES, "numbers", REPORTS),
     Output("results.schema.json", Sight.LEAVES, "no data", REPORTS),
+    Output(".written.json", Sight.LEAVES, "no data", REPORTS),
     Output("*.docx", Sight.LEAVES, "numbers", (SERIES, QUALITY, "demo")),
     Output("figures/*", Sight.LEAVES, "numbers", (SERIES, "demo")),
     Output("tables/*", Sight.LEAVES, "numbers", (SERIES, "demo")),

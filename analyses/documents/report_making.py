@@ -92,8 +92,8 @@ def write_report(
     check_audience(audience)
     check_wish(audience, wish or Wish())
     files, first = AUDIENCES[audience](results, wish or Wish(), tell)
-    write_folder(out, _told(files, tell))
-    return [f"Report for {audience}: {out / first}"]
+    kept = write_folder(out, _told(files, tell))
+    return [f"Report for {audience}: {out / first}", *kept]
 
 
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:

@@ -1,11 +1,14 @@
-"""Writing a report's folder: everything beside first, then renamed, so the old one stays whole."""
+"""Writing a report's folder: everything beside first, then moved in, or nothing at all.
+
+What a person has edited since it was written is never replaced.
+"""
 
 from __future__ import annotations
 
 import json
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +17,13 @@ from analyses.measures.results_record import records
 from analyses.measures.small_cells import for_outside
 from analyses.population.exclusions import STUDY
 from analyses.renderers.results_schema import RESULTS_VERSION
+from analyses.renderers.written_record import (
+    RECORD,
+    hash_of,
+    place_for,
+    read_record,
+    record_text,
+)
 from registry.problems.sentence_error import SentenceError
 
 Writer = Callable[[Path], object]
@@ -50,11 +60,13 @@ def results_text(results: Results, first: str = "") -> str:
     return json.dumps(record, ensure_ascii=False, indent=1) + "\n"
 
 
-def write_folder(out: Path, writers: Mapping[str, Writer]) -> None:
-    """Write each file (name → writer) into `out`, all or none.
+def write_folder(out: Path, writers: Mapping[str, Writer]) -> tuple[str, ...]:
+    """Write each file (name → writer) into `out`, all or none; returns what a person has to know.
 
     Files go into a folder beside `out` first; only when all are written do they replace those of
-    the same name. Raises ReportError with a sentence where `out` cannot be written.
+    the same name. A file that was changed since it was written, or that this program never wrote,
+    stays as it is: the new one is put beside it, and a sentence says so. Raises ReportError with
+    a sentence where `out` cannot be written; it is then as it was.
     """
     if out.exists() and not out.is_dir():
         raise ReportError(f"{out} is a file; a report needs a folder. Give another --out.")
@@ -64,23 +76,89 @@ def write_folder(out: Path, writers: Mapping[str, Writer]) -> None:
     except OSError as error:
         raise ReportError(f"{out} cannot be written: {error.strerror}.") from error
     try:
-        for name, writer in writers.items():
-            target = beside / name
-            target.parent.mkdir(parents=True, exist_ok=True)
-            writer(target)
-        _move_all(beside, out)
+        _write_all(beside / NEW, writers)
+        places = _move_all(beside, out, list(writers))
     finally:
         shutil.rmtree(beside, ignore_errors=True)
+    return tuple(
+        f"{out / name} was changed since it was written, or put there by somebody: it stays as it "
+        f"is, and the new one is {place}." for name, place in places.items() if place != name)
 
 
-def _move_all(beside: Path, out: Path) -> None:
-    out.mkdir(exist_ok=True)
-    for path in sorted(beside.rglob("*")):
-        target = out / path.relative_to(beside)
-        if path.is_dir():
-            target.mkdir(exist_ok=True)
-        else:
-            path.replace(target)
+NEW, OLDER = "new", "older"
+
+
+def _write_all(folder: Path, writers: Mapping[str, Writer]) -> None:
+    for name, writer in writers.items():
+        target = folder / name
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            writer(target)
+        except OSError as error:
+            raise ReportError(f"{name} cannot be written ({error.strerror}); the folder of the "
+                              "report is as it was.") from error
+
+
+def _move_all(beside: Path, out: Path, names: list[str]) -> dict[str, str]:
+    """Move every file into `out`, or put everything back; returns name → where it went."""
+    folders: list[Path] = []
+    moved: list[str] = []
+    at = out
+    try:
+        places = _places(beside / NEW, out, names)
+        folders = _missing_folders(out, places.values())
+        for folder in folders:
+            folder.mkdir()
+        for name, place in places.items():
+            at = out / place
+            _take_away(at, beside / OLDER / place)
+            moved.append(place)
+            (beside / NEW / name).replace(at)
+    except OSError as error:
+        _put_back(beside / OLDER, out, moved, folders)
+        raise ReportError(
+            f"{at} cannot be written ({error.strerror}): is it open in another program, or not "
+            "yours to change? The folder is as it was; mend it and run the command again."
+        ) from error
+    return places
+
+
+def _places(new: Path, out: Path, names: list[str]) -> dict[str, str]:
+    """Where each new file goes in `out`, the record of them among them."""
+    record, places = read_record(out), {}
+    for name in names:
+        content = hash_of(new / name)
+        places[name] = place_for(out, name, content, record)
+        record[places[name]] = content
+    (new / RECORD).write_text(record_text(record), encoding="utf-8", newline="\n")
+    return {**places, RECORD: RECORD}
+
+
+def _missing_folders(out: Path, places: Iterable[str]) -> list[Path]:
+    """The folders to be made, outer ones first."""
+    wanted = {folder for place in places for folder in (out / place).parents
+              if folder == out or out in folder.parents}
+    return sorted(folder for folder in wanted if not folder.exists())
+
+
+def _take_away(path: Path, kept: Path) -> None:
+    """Move a file out of the way, to be put back should anything fail."""
+    if path.exists():
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        path.replace(kept)
+
+
+def _put_back(older: Path, out: Path, moved: Iterable[str], folders: list[Path]) -> None:
+    """Undo what was moved: new files and folders go, older files come back."""
+    for place in moved:
+        if (out / place).is_file():
+            (out / place).unlink()
+    for path in sorted(older.rglob("*")):
+        if path.is_file():
+            path.replace(out / path.relative_to(older))
+    for folder in reversed(folders):
+        if folder.exists():
+            folder.rmdir()
 
 
 def text_writer(text: str) -> Writer:

@@ -29,30 +29,35 @@ SOFTWARE = ("nidusbook", "pandas", "pyarrow", "pandera", "SQLAlchemy")
 
 def make_freeze(
     registry: Registry, out: str | Path, *, purpose: str = "research",
-    date: dt.date | None = None, although_harm_waits: bool = False,
+    date: dt.date | None = None, although_harm_waits: bool = False, replace: bool = False,
 ) -> Path:
     """Freeze a registry into the folder `out`, and return it.
 
     `purpose` is "research" (only patients whose research use is granted or waived) or
-    "quality" (all). `date` is today unless given. `out` may be new, empty, or an older freeze,
-    which is then replaced. For research it is refused while a patient with a death or complication
-    is held back by errors, unless `although_harm_waits`. Raises FreezeError, one sentence, with
-    nothing written.
+    "quality" (all). `date` is today unless given. `out` may be new, empty, or a freeze of the same
+    content; one of other content, which reports may rest on, is refused unless `replace`. For
+    research it is refused while a patient with a death or complication is held back by errors,
+    unless `although_harm_waits`. Raises FreezeError, one sentence, with nothing written.
     """
     if not registry.exists:
         raise FreezeError(f"There is no registry at {registry.place} yet; take a source in first.")
     return write_freeze(registry.snapshot(), out, purpose=purpose, date=date,
-                        although_harm_waits=although_harm_waits)
+                        although_harm_waits=although_harm_waits, replace=replace)
 
 
 def write_freeze(
     snapshot: Snapshot, out: str | Path, *, purpose: str = "research",
-    date: dt.date | None = None, although_harm_waits: bool = False,
+    date: dt.date | None = None, although_harm_waits: bool = False, replace: bool = False,
 ) -> Path:
     """Freeze what a registry held at one moment; see `make_freeze`."""
     out = Path(out).expanduser().absolute()
-    _check_place(out)
+    older = _older_freeze(out)
     content = content_of(snapshot, purpose, although_harm_waits=although_harm_waits)
+    if older is not None and not replace and older["freeze_hash"] != content.freeze_hash:
+        raise FreezeError(
+            f"{out} holds the freeze of {older['date']} for {older['purpose']} (hash "
+            f"{older['freeze_hash'][:12]}…), which reports may rest on; nothing was written. Give "
+            "another folder, or add --replace to put the new freeze in its place.")
     beside = out.with_name(f".{out.name}.part")
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
@@ -68,16 +73,19 @@ def write_freeze(
     return out
 
 
-def _check_place(out: Path) -> None:
-    """Refuse a place that holds anything but an unchanged freeze of ours."""
+def _older_freeze(out: Path) -> dict[str, Any] | None:
+    """The manifest of the freeze that is at the place, None where there is nothing.
+
+    Raises FreezeError where it holds anything but an unchanged freeze of ours.
+    """
     if not out.exists():
-        return
+        return None
     if not out.is_dir():
         raise FreezeError(f"{out} is a file; give a folder for the freeze.")
     if not any(out.iterdir()):
-        return
+        return None
     try:
-        checked_manifest(out)
+        return checked_manifest(out)
     except FreezeError as fault:
         raise FreezeError(
             f"The folder {out} is not empty and not an unchanged freeze; nothing was written. "

@@ -224,9 +224,23 @@ def test_a_newer_freeze_is_refused(freeze, monkeypatch):
         read_freeze(freeze)
 
 
-def test_an_older_freeze_is_replaced_and_nothing_is_left_beside_it(registry, freeze):
+def test_a_freeze_of_other_content_is_never_replaced_silently(registry, freeze):
+    before = read_freeze(freeze).manifest
     registry.take_in(batch(with_cells(clean_tables(), "patients", mrs_before=2)))
-    make_freeze(registry, freeze)
+    with pytest.raises(FreezeError, match="reports may rest on; nothing was written.*--replace"):
+        make_freeze(registry, freeze)
+    assert read_freeze(freeze).manifest == before
+
+
+def test_a_freeze_of_the_same_content_takes_the_place_of_the_older_one(registry, freeze):
+    before = read_freeze(freeze).manifest
+    after = read_freeze(make_freeze(registry, freeze, date=dt.date(2031, 1, 1))).manifest
+    assert after["freeze_hash"] == before["freeze_hash"] and after["date"] == "2031-01-01"
+
+
+def test_an_older_freeze_is_replaced_when_asked_and_nothing_is_left_beside_it(registry, freeze):
+    registry.take_in(batch(with_cells(clean_tables(), "patients", mrs_before=2)))
+    make_freeze(registry, freeze, replace=True)
     assert read_freeze(freeze).tables["patients"]["mrs_before"].tolist() == [2]
     assert {p.name for p in freeze.parent.iterdir()} == {"freeze", "registry.sqlite"}
 
