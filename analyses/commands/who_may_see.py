@@ -35,10 +35,10 @@ REPORTS = (SERIES, CONFERENCE, QUALITY, "demo")
 OUTPUTS = (
     Output("results.json", Sight.LEAVES, "numbers", REPORTS),
     Output("results.schema.json", Sight.LEAVES, "no data", REPORTS),
-    Output(".written.json", Sight.LEAVES, "no data", REPORTS),
     Output("*.docx", Sight.LEAVES, "numbers", (SERIES, QUALITY, "demo")),
     Output("figures/*", Sight.LEAVES, "numbers", (SERIES, "demo")),
     Output("tables/*", Sight.LEAVES, "numbers", (SERIES, "demo")),
+    Output(".written.json", Sight.LEAVES, "names of the files and their hashes", REPORTS),
     Output("conference.pptx", Sight.REVIEWED, "one case", (CONFERENCE, "demo")),
     Output("conference.html", Sight.REVIEWED, "one case", (CONFERENCE, "demo")),
     Output("case-series.html", Sight.INSIDE, "study codes", (SERIES, "demo")),
