@@ -62,6 +62,10 @@ CLEAN: dict[str, list[dict[str, Any]]] = {
         **L, "haemorrhage_no": 1, "haemorrhage_date": "2021-03-10", "date_known_to": "day",
         "cause": "spontaneous",
     }],
+    **{name: [] for name in (
+        "contacts", "event_reviews", "conference_reviews", "actions", "monitoring_plans",
+        "practice_changes", "signals",
+    )},
 }
 
 

@@ -11,8 +11,8 @@ import pandas as pd
 from registry.freeze.freeze_error import FreezeError
 from registry.freeze.who import PURPOSES, choose, harm_waiting
 from registry.freeze.worked_out import work_out, worked_out_tables
-from registry.privacy.leaving import cap_ages
-from registry.schema import TABLES, Patients, TableSpec
+from registry.privacy.leaving import cap_ages, without_free_text
+from registry.schema import TABLES, Actions, Patients, TableSpec
 from registry.schema.canonical import Record, canonical_json, records, row_json, sha256
 
 if TYPE_CHECKING:
@@ -64,9 +64,9 @@ def content_of(snapshot: Snapshot, purpose: str, *, although_harm_waits: bool = 
     """What of a registry enters a freeze for a purpose.
 
     Grades and case numbers are worked out from everything first; then patients are left out,
-    and ages capped. Raises FreezeError for an unknown purpose, where no patient may enter, and
-    for research while a patient with a death or complication is held back by errors, unless
-    `although_harm_waits`: shares of harm would be too low.
+    and ages capped; for research there is no text in a person's own words. Raises FreezeError
+    for an unknown purpose, where no patient may enter, and for research while a patient with a
+    death or complication is held back by errors, unless `although_harm_waits`: shares of harm would be too low.
     """
     if purpose not in PURPOSES:
         raise FreezeError(f"The purpose {purpose!r} is not known; give research or quality.")
@@ -80,9 +80,12 @@ def content_of(snapshot: Snapshot, purpose: str, *, although_harm_waits: bool = 
     if purpose == "research" and waiting and not although_harm_waits:
         raise FreezeError(_harm_waits(waiting))
     specs = {**TABLES, **worked_out_tables()}
+    if purpose == "research":
+        specs = {name: without_free_text(spec) for name, spec in specs.items()}
     full = {**snapshot.tables, **work_out(snapshot.tables), "entries": snapshot.entries}
     tables = {name: _kept(full[name], spec, who.patients) for name, spec in specs.items()}
     tables["patients"] = cap_ages(tables["patients"])
+    tables["actions"] = _without_case(tables["actions"], who.patients)
     return Content(tables, specs, who.left_out, purpose)
 
 
@@ -100,6 +103,14 @@ def _kept(frame: pd.DataFrame, spec: TableSpec, patients: frozenset[str]) -> pd.
         blank = frame[Patients.patient_id].isna()
         frame = frame[blank | frame[Patients.patient_id].isin(list(patients))]
     return frame.sort_values(list(spec.key), ignore_index=True)
+
+
+def _without_case(actions: pd.DataFrame, patients: frozenset[str]) -> pd.DataFrame:
+    """Actions, naming no case that did not enter: they are the service's and stay themselves."""
+    out = actions.copy()
+    out.loc[~out[Actions.from_patient].isin(list(patients)),
+            [Actions.from_patient, Actions.from_review]] = pd.NA
+    return out
 
 
 def schema_hash(specs: Mapping[str, TableSpec]) -> str:

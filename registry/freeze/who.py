@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from registry.schema import FollowUps, Patients
+from registry.schema import TABLES, FollowUps, Patients
 from registry.schema.vocabulary import RESEARCH_USE, RESEARCH_USE_ALLOWED
 
 PURPOSES = {
@@ -92,11 +92,15 @@ def _by_errors(registered: set[str], held: pd.DataFrame) -> dict[str, int]:
         "patients": len(out) + int(people.sum()),
         "with_death_or_complication": len(harmed) + int((people & tells).sum()),
         "updates_held": len(set(coded[Patients.patient_id]) & registered),
-        "rows_without_code": int((uncoded & (held["table"] != "services")).sum()),
+        "rows_without_code": int((uncoded & held["table"].map(_of_patients).astype(bool)).sum()),
     }
     waits = len(set(held.loc[tells, Patients.patient_id].dropna()) & registered)
     # Named only where there are some, so that the hash of an earlier freeze stays what it was.
     return {**found, "updates_with_death_or_complication": waits} if waits else found
+
+
+def _of_patients(table: str) -> bool:
+    return Patients.patient_id in TABLES[table].key
 
 
 def harm_waiting(left_out: Mapping[str, Any]) -> int:

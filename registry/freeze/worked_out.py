@@ -56,7 +56,8 @@ def _entry_fields() -> tuple[FieldSpec, ...]:
     return (
         FieldSpec("table", "text", "Table", "The table of the row.", required=True, key=True),
         FieldSpec("key", "text", "Key", "The row's key as a JSON list.", required=True, key=True),
-        FieldSpec(Patients.patient_id, "text", "Study code", "The patient; blank for services."),
+        FieldSpec(Patients.patient_id, "text", "Study code",
+                  "The patient; blank in a table of the service's own."),
         FieldSpec("first_entered", "date", "First entered", "Day the row came into the registry.",
                   required=True),
         FieldSpec("last_changed", "date", "Last changed", "Day of its latest revision.",

@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Any
 
 from registry.intake.cell import Cell, Remark, fault, or_blank, shown
+from registry.privacy.free_text import points_to_person
 from registry.problems.cell_text import as_text, clean, plain_dashes
 from registry.schema import FieldSpec
 
@@ -49,6 +50,8 @@ def read_choice(raw: Any, spec: FieldSpec) -> Cell:
 def read_text(raw: Any, spec: FieldSpec) -> Cell:
     """A cell of a text field; a code is taken in small letters or with another dash too."""
     text = clean(as_text(raw))
+    if spec.free and (kind := points_to_person(text)):
+        return _pointing(kind, spec)
     if not spec.pattern or re.fullmatch(spec.pattern, text):
         return Cell(text)
     code = plain_dashes(text).upper()
@@ -60,6 +63,15 @@ def read_text(raw: Any, spec: FieldSpec) -> Cell:
     )
     return Cell(None, (Remark("error", "wrong-form", found, spec.wanted,
                               "give the code in that form"),))
+
+
+def _pointing(kind: str, spec: FieldSpec) -> Cell:
+    """Text in a person's own words that could lead to somebody."""
+    return Cell(None, (Remark(
+        "error", "points to a person", f"words with what looks like {kind} (not repeated here)",
+        spec.wanted, "say it without: a role instead of a name, days from the session instead of "
+        "a date",
+    ),))
 
 
 def may_repeat(text: str, spec: FieldSpec) -> bool:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from registry.intake.cell_dates import LAST_YEAR, UNLIKELY_BEFORE
 from registry.intake.sheet import column_letters
-from registry.schema import TABLES, FieldSpec, TableSpec
+from registry.schema import TABLES, FieldSpec, Patients, TableSpec
 
 if TYPE_CHECKING:
     from xlsxwriter.worksheet import Worksheet
@@ -119,11 +119,12 @@ def _known_codes(spec: FieldSpec, shift: int) -> dict[str, Any]:
     column = column_letters(shift + owner.columns.index(spec.name))
     codes = f"'{owner.label}'!${column}$2:${column}${_CODES_OFFERED}"
     first = f"'{owner.label}'!${column}$2"
+    who = "the patient" if spec.name == Patients.patient_id else "it"
     return {
         "validate": "list", "source": f"=OFFSET({first},0,0,MAX(1,COUNTA({codes})),1)",
         "error_type": "warning",
         "error_message": f'This code is not on the sheet "{owner.label}" yet. It needs a row '
-        "there, unless the patient is in the registry already.",
+        f"there, unless {who} is in the registry already.",
     }
 
 

@@ -16,6 +16,7 @@ import pandas as pd
 from registry.intake.cell_words import may_repeat
 from registry.intake.convert import Converted, RowProblem
 from registry.privacy.contents import identifying_content
+from registry.privacy.free_text import points_to_person
 from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import Place, Problem
 from registry.schema import TABLES, Patients, TableSpec
@@ -131,5 +132,6 @@ def _safe_values(table: TableSpec, cells: Mapping[str, Any]) -> dict[str, str]:
         if text:
             right = not spec.pattern or re.fullmatch(spec.pattern, text)
             safe = (right or may_repeat(text, spec)) and not identifying_content(raw)
+            safe = safe and not (spec.free and points_to_person(text))
             values[name] = text if safe else NOT_KEPT
     return values

@@ -28,7 +28,6 @@ def open_source(path: Path, *, progress: Progress = silent) -> Source:
         source = _folder(path, progress) if path.is_dir() else _file(path, progress)
     except PermissionError:
         raise SourceError(f"{path.name} may not be read with this account.") from None
-    _check_tables(source)
     return source
 
 
@@ -63,8 +62,11 @@ def _place_id(kind: str, path: Path) -> str:
     return f"{kind}-{place[:16]}"
 
 
-def _check_tables(source: Source) -> None:
-    """Every required table must be there; the others may be absent."""
+def check_tables(source: Source) -> None:
+    """Refuse a source without a required table: a registry without patients begins with those.
+
+    The other tables may be absent. Raises SourceError.
+    """
     missing = [table for table in REQUIRED_TABLES if table not in source.sheets]
     if not missing:
         return

@@ -15,7 +15,7 @@ from registry.intake.convert import Converted, RowProblem, convert
 from registry.intake.kept_whole import sort_out
 from registry.intake.names import nearest
 from registry.intake.sheet import Progress, Source, silent
-from registry.intake.source import open_source
+from registry.intake.source import check_tables, open_source
 from registry.intake.union import rule_problems
 from registry.problems.problem import Place, Problem, SourceError
 from registry.schema import REQUIRED_TABLES, TABLES
@@ -29,12 +29,15 @@ def read_source(
     """Read an entry workbook (.xlsx) or a folder of CSV files and check everything in it.
 
     `existing` are the tables already registered (typed), so that a child row may find its
-    parent there. `today` is the day after which a date is asked about (this day unless given).
-    Nothing is written. Raises SourceError where the file as a whole cannot be read; bad cells
-    and rows never raise, they are the batch's problems and held rows.
+    parent there; where there are patients already, a source may bring any table alone. `today`
+    is the day after which a date is asked about (this day unless given). Nothing is written. Raises
+    SourceError where the file as a whole cannot be read; bad cells and rows never raise, they
+    are the batch's problems and held rows.
     """
     watch = progress or silent
     source = open_source(Path(path), progress=watch)
+    if existing is None or existing["patients"].empty:
+        check_tables(source)
     return check_source(source, existing or {}, today or dt.date.today(), watch)
 
 

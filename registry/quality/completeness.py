@@ -13,12 +13,17 @@ import pandas as pd
 from registry.rules.columns import SESSION, bring, sure
 from registry.schema import (
     TABLES,
+    Actions,
     Complications,
+    ConferenceReviews,
+    EventReviews,
     Injections,
+    MonitoringPlans,
     Patients,
     Resections,
     Services,
     Sessions,
+    Signals,
 )
 from registry.schema.vocabulary import COPOLYMER_AGENTS, LIQUID_AGENTS
 
@@ -102,6 +107,31 @@ EXPECTED: dict[tuple[str, str], Expected] = {
     ("resections", Resections.angiography_date): _is_not("resections", "result", "not imaged"),
     ("follow_ups", "occlusion"): _is_not("follow_ups", "imaging", "none"),
     ("haemorrhages", Complications.complication_no): _never("haemorrhages"),
+    ("event_reviews", EventReviews.reasons): _never("event_reviews"),
+    **{
+        ("conference_reviews", field): _never("conference_reviews")
+        for field in (
+            ConferenceReviews.lesion_no, ConferenceReviews.planned, ConferenceReviews.happened,
+        )
+    },
+    **{
+        ("conference_reviews", field): _has("conference_reviews", ConferenceReviews.lesion_no)
+        for field in (
+            ConferenceReviews.event_of, ConferenceReviews.event_no, ConferenceReviews.preventable,
+        )
+    },
+    ("actions", Actions.measure_unit): _has("actions", Actions.measure),
+    ("actions", Actions.closed_date): _is("actions", Actions.state, "done", "dropped"),
+    ("actions", Actions.from_patient): _never("actions"),
+    ("actions", Actions.from_review): _has("actions", Actions.from_patient),
+    **{
+        ("monitoring_plans", field): _never("monitoring_plans")
+        for field in (
+            MonitoringPlans.odds_ratio, MonitoringPlans.run_length, MonitoringPlans.chart_limit,
+            MonitoringPlans.ended_on,
+        )
+    },
+    ("signals", Signals.done_on): _has("signals", Signals.done),
 }
 
 

@@ -63,11 +63,10 @@ class Complications(
         ("none", "medical", "endovascular", "open operation"),
     )
     preventable = choice(
-        "Preventable", "As judged at review.", ("no", "possibly", "yes", "not reviewed"),
+        "Preventable", "As judged at review.", (*vocabulary.PREVENTABLE, "not reviewed"),
     )
     clavien_dindo = choice(
-        "Clavien–Dindo grade", "Dindo and others 2004.",
-        ("I", "II", "IIIa", "IIIb", "IVa", "IVb", "V"),
+        "Clavien–Dindo grade", "Dindo and others 2004.", vocabulary.CLAVIEN_DINDO,
     )
     mrs_worst = integer("Worst mRS", "Worst modified Rankin Scale from it.", 0, 6)
     mrs_30d = integer("mRS at 30 days", "Modified Rankin Scale at 30 days.", 0, 6)

@@ -30,7 +30,8 @@ class FieldSpec:
     """A field as the generators see it.
 
     `type` is one of text, int, number, yes/no, date, choice. `minimum` and `maximum` are
-    inclusive; `above` is a strict lower limit. `example` is a value of the right form.
+    inclusive; `above` is a strict lower limit. `example` is a value of the right form. `free` is
+    text in a person's own words; `filled_later` a field of a row that is otherwise never changed.
     """
 
     name: str
@@ -47,6 +48,8 @@ class FieldSpec:
     required: bool = False
     key: bool = False
     example: str = ""
+    free: bool = False
+    filled_later: bool = False
 
     @property
     def dtype(self) -> Dtype:
@@ -111,9 +114,29 @@ def text(
     return Column(spec)
 
 
-def choice(label: str, definition: str, values: Sequence[str], *, required: bool = False) -> Column:
+def free_text(
+    label: str, definition: str, *, required: bool = False, filled_later: bool = False,
+) -> Column:
+    """Declare text in a person's own words, about what happened and never about who.
+
+    What looks like a name, a number or a date of a person is refused at intake, and the field
+    is left out of a freeze made for research.
+    """
+    spec = FieldSpec(
+        "", "text", label, f"{definition} Without names, dates and numbers of persons.",
+        pattern_words="words without names, dates or numbers of persons", required=required,
+        free=True, filled_later=filled_later,
+    )
+    return Column(spec)
+
+
+def choice(
+    label: str, definition: str, values: Sequence[str], *, required: bool = False,
+    key: bool = False,
+) -> Column:
     """Declare a field with a closed list of values."""
-    spec = FieldSpec("", "choice", label, definition, values=tuple(values), required=required)
+    spec = FieldSpec("", "choice", label, definition, values=tuple(values),
+                     required=required or key, key=key)
     return Column(spec)
 
 
@@ -122,9 +145,12 @@ def yes_no(label: str, definition: str, *, required: bool = False) -> Column:
     return Column(FieldSpec("", "yes/no", label, definition, required=required))
 
 
-def date(label: str, definition: str, *, required: bool = False) -> Column:
+def date(
+    label: str, definition: str, *, required: bool = False, filled_later: bool = False,
+) -> Column:
     """Declare a date field (a day, no clock time)."""
-    return Column(FieldSpec("", "date", label, definition, required=required))
+    return Column(FieldSpec("", "date", label, definition, required=required,
+                            filled_later=filled_later))
 
 
 def integer(

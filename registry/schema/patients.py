@@ -14,7 +14,7 @@ PATIENT_ID_WORDS = (
 
 
 def study_code() -> Column:
-    """The key field that every table but `services` carries."""
+    """The key field that every table of patients carries."""
     return text(
         "Study code",
         "The service's own study code of the patient; never a hospital number or a name.",

@@ -19,7 +19,8 @@ class TableSpec:
     """A table: its fields in order, its key, and the table its rows hang on.
 
     `parent_key` are the columns that must be found in the parent table (none where
-    `parent` is None).
+    `parent` is None). A row of a table that is `only_added` is never changed or removed by an
+    intake; only its fields that are `filled_later` may be filled, once.
     """
 
     name: str
@@ -28,6 +29,7 @@ class TableSpec:
     parent: str | None
     parent_key: tuple[str, ...]
     fields: tuple[FieldSpec, ...]
+    only_added: bool = False
 
     @cached_property
     def by_name(self) -> Mapping[str, FieldSpec]:
@@ -92,10 +94,11 @@ class Table:
 
     def __init_subclass__(
         cls, *, table: str, label: str, definition: str, parent: str | None = None,
-        parent_key: tuple[str, ...] = (),
+        parent_key: tuple[str, ...] = (), only_added: bool = False,
     ) -> None:
         fields = tuple(v.spec for v in vars(cls).values() if isinstance(v, Column))
-        cls.spec = TableSpec(table, label, definition, parent, parent_key, fields)
+        cls.spec = TableSpec(table, label, definition, parent, parent_key, fields,
+                             only_added)
 
 
 def _pandera_column(spec: FieldSpec) -> pa.Column:

@@ -29,6 +29,18 @@ COMPLICATION_KINDS = (
     "infection", "cranial nerve palsy", "medical", "other",
 )
 
+CLAVIEN_DINDO = ("I", "II", "IIIa", "IIIb", "IVa", "IVb", "V")
+PREVENTABLE = ("no", "possibly", "yes")
+HOW_CERTAIN = ("definite", "probable", "possible", "no")
+# Where an event stands: rows of complications, haemorrhages, resections (their own deficit).
+EVENT_OF = ("complication", "haemorrhage", "resection")
+
+ROLES = (
+    "neurointerventionalist", "neurosurgeon", "anaesthetist", "neurologist", "radiographer",
+    "nurse", "coordinator", "quality lead", "service lead", "other",
+)
+ACTION_STATES = ("open", "done", "dropped")
+
 RESEARCH_USE = ("granted", "waived", "refused", "withdrawn", "pending")
 # Only these enter a freeze made for research.
 RESEARCH_USE_ALLOWED = ("granted", "waived")

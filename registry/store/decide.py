@@ -30,6 +30,7 @@ from registry.store.changes import (
 )
 from registry.store.decision import Decision, Incoming
 from registry.store.intake_result import Change
+from registry.store.only_added import keep_as_they_are, keep_orphans_out
 from registry.store.store_error import RegistryError
 from registry.store.strays import keep_losers_out
 
@@ -75,17 +76,21 @@ def decide(batch: Batch, current: Tables, states: States, *, replacing: bool) ->
     `replacing`, rows of another source are overwritten, and rows that this source gave before
     and has no more are removed, but for patients whose rows may only have lost their study code
     (`strays`); otherwise the first keep their patients out and the second are
-    asked about and stay.
+    asked about and stay. Rows of a table that is only added to are never
+    overwritten or removed.
     """
     incoming = incoming_of(batch)
     decision = Decision({})
     _keep_doubles_out(decision, incoming)
     decision.plans = _plans(decision, batch, incoming, current, states)
+    keep_as_they_are(decision, incoming)
     if replacing:
         keep_losers_out(decision, batch, incoming)
         _leave_out(decision)
     else:
         _keep_clashes_out(decision, batch, incoming, states)
+    keep_orphans_out(decision, incoming, current)
+    _leave_out(decision)
     _settle_gone(decision, current, replacing=replacing)
     _keep_broken_out(decision, incoming, current)
     return decision
@@ -157,6 +162,8 @@ def _keep_clashes_out(
     decision: Decision, batch: Batch, incoming: Incoming, states: States,
 ) -> None:
     for name, plan in decision.plans.items():
+        if plan.spec.only_added:
+            continue
         known = states.get(name, {})
         for key, change in changes_of(plan):
             state = known.get(key)

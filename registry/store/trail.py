@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, Table, func, select
 
-from registry.schema import Patients
+from registry.schema import TABLES, Patients
 from registry.schema.canonical import Record, canonical_json, row_json, sha256
 from registry.store.guards import NO_HASH
 
@@ -159,7 +159,7 @@ def entries_frame(connection: Connection, trail: Table) -> pd.DataFrame:
     rows = [
         {
             "table": table, "key": key,
-            Patients.patient_id: None if table == "services" else json.loads(key)[0],
+            Patients.patient_id: _patient(table, key),
             "first_entered": first[:10], "last_changed": last[:10], "revision": revision,
         }
         for table, key, first, last, revision in found if not states[table][key].removed
@@ -170,6 +170,11 @@ def entries_frame(connection: Connection, trail: Table) -> pd.DataFrame:
         "table": "string", "key": "string", Patients.patient_id: "string", "revision": "Int64",
         "first_entered": "datetime64[ns]", "last_changed": "datetime64[ns]",
     })
+
+
+def _patient(table: str, key: str) -> str | None:
+    """The patient of a row by its key; None in a table of the service's own."""
+    return json.loads(key)[0] if Patients.patient_id in TABLES[table].key else None
 
 
 def broken_links(connection: Connection, trail: Table) -> Iterator[str]:
