@@ -66,7 +66,8 @@ def content_of(snapshot: Snapshot, purpose: str, *, although_harm_waits: bool = 
     Grades and case numbers are worked out from everything first; then patients are left out,
     and ages capped; for research there is no text in a person's own words. Raises FreezeError
     for an unknown purpose, where no patient may enter, and for research while a patient with a
-    death or complication is held back by errors, unless `although_harm_waits`: shares of harm would be too low.
+    death or complication is held back by errors, unless `although_harm_waits`: shares of harm
+    would be too low.
     """
     if purpose not in PURPOSES:
         raise FreezeError(f"The purpose {purpose!r} is not known; give research or quality.")
