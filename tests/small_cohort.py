@@ -210,5 +210,5 @@ ROWS: dict[str, list[dict[str, Any]]] = {
 
 def small_tables() -> dict[str, pd.DataFrame]:
     """The ten patients as typed tables, as a freeze holds them."""
-    return {name: frame(name, ROWS[name]) if ROWS[name] else TABLES[name].empty()
+    return {name: frame(name, ROWS[name]) if ROWS.get(name) else TABLES[name].empty()
             for name in TABLES}

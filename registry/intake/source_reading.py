@@ -36,7 +36,7 @@ def read_source(
     """
     watch = progress or silent
     source = open_source(Path(path), progress=watch)
-    if existing is None or existing["patients"].empty:
+    if not existing or existing["patients"].empty:
         check_tables(source)
     return check_source(source, existing or {}, today or dt.date.today(), watch)
 
