@@ -39,6 +39,9 @@ RUN_LENGTH, RISK, SERVICE, CHARTS = (f"{A}/monitoring/test_{name}.py" for name i
     "run_length", "risk_and_funnel", "quality_analysis", "monitoring_charts"))
 PENCIL = (f"{SMALL}::test_a_reader_with_a_pencil_gets_no_small_count",
           f"{SMALL}::test_no_table_gives_a_small_count_away")
+MIGRATIONS, SENSE, SENSE_EDGES = (f"{R}/test_{name}.py" for name in (
+    "numbered_migrations", "clinical_sense", "edges_of_sense"))
+DECLARED = f"{A}/test_declared_questions.py"
 FUNCTION, HAEMORRHAGE = f"{A}/test_function.py", f"{A}/test_haemorrhage.py"
 
 IN_REGISTRY = (
@@ -99,6 +102,16 @@ IN_REGISTRY = (
           '"previous_hash": self._hash', '"previous_hash": NO_HASH', (TRAIL,)),
     Fault("the same source clashes with itself, another does not", "registry/store/decide.py",
           "state.source_id != batch.source_id", "state.source_id == batch.source_id", (STORE,)),
+    Fault("rows held back are not carried over", "registry/schema/migrations/carried_over.py",
+          "if step.table == table:", "if step.table != table:", (MIGRATIONS,)),
+    Fault("held text of a changed list must be typed exactly",
+          "registry/schema/migrations/change_steps.py",
+          'values.get(self.name, "").strip().casefold()', 'values.get(self.name, "")',
+          (MIGRATIONS,)),
+    Fault("bleeds linked to two events are asked about", "registry/rules/ask_same_bleed.py",
+          "& ~each & ~then_procedure]", "& ~then_procedure]", (SENSE,)),
+    Fault("an event is late on day 30", "registry/rules/ask_place_of_events.py",
+          "sure(days > WINDOW_DAYS)", "sure(days >= WINDOW_DAYS)", (SENSE_EDGES,)),
 )
 IN_ANALYSES = (
     Fault("Ponce class B up to grade IV", "analyses/population/unit_frames.py",
@@ -207,5 +220,19 @@ IN_ANALYSES = (
           (f"{A}/study/test_study_where.py::test_a_blank_is_neither_yes_nor_no",)),
     Fault("a small difference is written as zero", "analyses/words/numerals.py",
           "round(size, 1) > 0", "round(size, 1) >= 0", (f"{A}/test_numerals.py",)),
+    Fault("who was seen again is the one lost", "analyses/measures/gate.py",
+          "& ~seen.astype(bool)", "& seen.astype(bool)",
+          (f"{A}/test_small_cohort_counts.py",)),
+    Fault("P values adjusted for false discoveries", "analyses/models/questions_answered.py",
+          'method="holm"', 'method="fdr_bh"', (DECLARED,)),
+    Fault("each declared question at 95 % alone", "analyses/models/questions_answered.py",
+          "level = 1 - FAMILY / max(pairs, 1)", "level = 1 - FAMILY", (DECLARED,)),
+    Fault("shared patients widen a difference",
+          "analyses/statistics/proportions/difference_limits.py",
+          "- 2 * together * first * second", "+ 2 * together * first * second",
+          (f"{A}/test_clustered_difference.py",)),
+    Fault("a rare event tells its own correlation", "analyses/statistics/proportions/clusters.py",
+          "(WORTH * TYPICAL_CORRELATION + few", "(0.1 * TYPICAL_CORRELATION + few",
+          (f"{A}/test_clustered_proportion.py",)),
 )
 FAULTS: tuple[Fault, ...] = (*IN_REGISTRY, *IN_ANALYSES)

@@ -2,8 +2,8 @@
 
 `python -m tests.planted_faults [--only ROOM]` copies the project, checks that the fitting tests
 pass there, plants each fault of `fault_list.py`, runs the tests that are to catch it, and prints
-which did. It ends with 1 where fewer than `WANTED` of 60 are caught (with `--only`: where any is
-not), and with 2 where a fault can no longer be planted or the tests do not pass without one.
+which did. It ends with 1 where fewer than `WANTED` of the faults are caught (with `--only`: where
+any is not), and with 2 where a fault can no longer be planted or the tests do not pass without one.
 """
 
 from __future__ import annotations
