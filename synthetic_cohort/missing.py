@@ -97,8 +97,6 @@ GROUPS: dict[str, tuple[tuple[str, ...], ...]] = {
         (FollowUps.haemorrhage_since,),
         (FollowUps.treated_again,),
     ),
-    "haemorrhages": (),
-    "services": (),
 }
 
 
@@ -131,7 +129,7 @@ def go_missing(
 def _blank(
     s: Streams, name: str, table: pd.DataFrame, chance: Array, owner: pd.Series
 ) -> pd.DataFrame:
-    if not GROUPS[name] or table.empty:
+    if not GROUPS.get(name) or table.empty:
         return table
     probability = chance[owner.loc[table[Patients.patient_id]].to_numpy()]
     columns = {field: table[field].array for field in table}

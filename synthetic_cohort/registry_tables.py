@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from registry.schema import Lesions, Patients, Services
+from registry.schema import TABLES, Lesions, Patients, Services
 from synthetic_cohort.course import LOCK
 from synthetic_cohort.draws import Streams, take
 from synthetic_cohort.settings import CohortSettings
@@ -14,11 +14,15 @@ from synthetic_cohort.typed_columns import frame, to_dates
 
 
 def all_tables(s: Streams, cfg: CohortSettings, sim: Simulation) -> dict[str, pd.DataFrame]:
-    """The ten tables, complete (values go missing afterwards), each sorted by its key."""
+    """Every table, complete (values go missing afterwards), each sorted by its key.
+
+    What a service remembers of its own (reviews, decisions, plans, contacts) is not simulated:
+    those tables are empty.
+    """
     from synthetic_cohort import tables_after, tables_treatment
 
     codes = patient_codes(cfg, len(sim.patient[Patients.age_y]))
-    return {
+    simulated = {
         "services": _services(cfg, sim),
         "patients": _patients(s, cfg, sim, codes),
         "lesions": _lesions(s, cfg, sim, codes),
@@ -30,6 +34,7 @@ def all_tables(s: Streams, cfg: CohortSettings, sim: Simulation) -> dict[str, pd
         "follow_ups": tables_after.follow_ups(sim, codes),
         "haemorrhages": tables_after.haemorrhages(s, cfg, sim, codes),
     }
+    return {name: simulated.get(name, spec.empty()) for name, spec in TABLES.items()}
 
 
 def patient_codes(cfg: CohortSettings, patients: int) -> np.ndarray:

@@ -14,8 +14,8 @@ class Contacts(
     """One try, and what came of it."""
 
     patient_id = study_code()
-    contact_no = integer(
-        "Contact number", "Number of the try within the patient, counting from 1.", 1, 200,
+    try_no = integer(
+        "Try number", "Number of the try within the patient, counting from 1.", 1, 200,
         key=True,
     )
     contact_date = date("Date of contact", "Day of the try.", required=True)

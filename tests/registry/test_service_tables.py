@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from registry_cases import clean_tables
+from service_rows import ROWS
 
 from registry.freeze.freeze_reading import read_freeze
 from registry.freeze.freeze_writing import make_freeze
@@ -16,36 +17,6 @@ from registry.intake.take_in import Outcome, take_in_form
 from registry.privacy.free_text import points_to_person
 from registry.schema import TABLES
 from registry.store.registry import Registry, open_registry
-
-HASH = "a" * 64
-ROWS: dict[str, list[dict[str, Any]]] = {
-    "contacts": [{"patient_id": "N-0001", "contact_no": 1, "contact_date": "2022-03-01",
-                  "how": "telephone", "result": "no answer"}],
-    "event_reviews": [
-        {"patient_id": "N-0001", "lesion_no": 1, "event_of": "complication", "event_no": 1,
-         "reader": reader, "blinded": "yes", "cause_embolization": cause, "severity": "II",
-         "reasons": "Stroke in the territory that was treated."}
-        for reader, cause in (("RD01", "definite"), ("RD02", "probable"))],
-    "conference_reviews": [
-        {"patient_id": "N-0001", "review_no": 1, "conference_date": "2021-06-01", "lesion_no": 1,
-         "event_of": "complication", "event_no": 1, "factor_technique": "yes",
-         "learning_points": "Agree on a reflux limit first.", "preventable": "possibly"}],
-    "actions": [
-        {"action_no": 1, "decided_on": "2021-06-01", "action": "Agree on a reflux limit.",
-         "responsible": "neurointerventionalist", "due_date": "2021-09-01",
-         "measure": "complication.any", "measure_unit": "session", "state": "open",
-         "from_patient": "N-0001", "from_review": 1}],
-    "monitoring_plans": [
-        {"plan_code": "HARM-2021", "declared_on": "2021-06-01", "declared_by": "quality lead",
-         "measure": "complication.any", "measure_unit": "session",
-         "baseline_from": "2020-01-01", "baseline_to": "2021-05-31",
-         "chart": "risk-adjusted CUSUM", "odds_ratio": 2, "run_length": 500}],
-    "practice_changes": [{"plan_code": "HARM-2021", "change_no": 1, "changed_on": "2021-07-01",
-                          "change": "Reflux limit agreed before each injection."}],
-    "signals": [{"plan_code": "HARM-2021", "signal_no": 1, "found_on": "2021-12-01",
-                 "freeze_hash": HASH, "direction": "worse", "crossed_on": "2021-11-20",
-                 "chart_value": 4.5, "chart_limit": 4.0}],
-}
 
 
 def csv(folder: Path, rows: dict[str, list[dict[str, Any]]]) -> Path:
@@ -189,3 +160,9 @@ def test_an_action_stays_when_its_case_does_not_enter(registry, tmp_path):
     actions = read_freeze(make_freeze(registry, tmp_path / "f")).tables["actions"]
     assert actions["from_patient"].astype("object").tolist()[0] == "N-0001"
     assert actions["from_patient"].isna().tolist() == [False, True]
+
+
+def test_a_review_of_no_event_keeps_its_patient_out_at_the_door(registry, tmp_path):
+    outcome = take(registry, tmp_path, changed("event_reviews", event_no=7))
+    assert outcome.exit_code == 1 and "complication 7 of lesion 1" in outcome.summary
+    assert len(registry.tables()["event_reviews"]) == 2

@@ -17,10 +17,10 @@ from synthetic_cohort.draws import Streams
 
 
 def fingerprint(tables: dict[str, pd.DataFrame]) -> str:
-    """SHA-256 of every cell as text; a column with nothing in it (a field added later) is left out.
-    """
+    """SHA-256 of every cell as text; a column or table with nothing in it (one added later) is left
+    out."""
     digest = hashlib.sha256()
-    for name in sorted(tables):
+    for name in sorted(name for name, table in tables.items() if len(table)):
         table = tables[name].dropna(axis="columns", how="all").sort_index(axis="columns")
         text = table.to_csv(index=False, float_format="%.6g", date_format="%Y-%m-%d", na_rep="")
         digest.update(f"{name}\n{text}".encode())
