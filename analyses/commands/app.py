@@ -10,13 +10,14 @@ from typing import Annotated
 
 import typer
 
+from analyses.commands.case_verbs import cases
 from analyses.commands.freeze_verbs import freeze, plan, report
 from analyses.commands.notebook_verbs import notebook
 from analyses.commands.registry_verbs import changes, check, dictionary, intake, workbook
 from analyses.commands.speaking import spoken
 from analyses.commands.trial_verbs import demo, verify
 
-VERBS = (demo, workbook, dictionary, intake, check, changes, freeze, plan, report, notebook,
+VERBS = (demo, workbook, dictionary, intake, check, changes, cases, freeze, plan, report, notebook,
          verify)
 
 app = typer.Typer(

@@ -53,6 +53,8 @@ OUTPUTS = (
     Output("the lists of problems", Sight.INSIDE, "study codes", ("intake", "demo")),
     Output("the mapping", Sight.INSIDE, "words of the old spreadsheet", ("draft",)),
     Output("the list of changes", Sight.INSIDE, "study codes", ("changes",)),
+    Output("the list of cases", Sight.INSIDE, "study codes, and numbers of the service's own",
+           ("cases",)),
     Output("what is on the screen", Sight.INSIDE, "study codes", ("intake", "draft", "check")),
     Output("the blank workbook", Sight.LEAVES, "no data", ("workbook",)),
     Output("the data dictionary", Sight.LEAVES, "no data", ("dictionary",)),

@@ -59,6 +59,12 @@ class StudyCodes:
             self._codes[place], self._given[code], self._new = code, place, True
         return self._codes[place]
 
+    def given(self, number: Any) -> str | None:
+        """The study code that a number was given before; None where it never was."""
+        plain = plain_number(number).encode()
+        digest = hmac.new(self._key, plain, hashlib.sha256).hexdigest()
+        return self._codes.get(f"{self._prefix} {digest}")
+
     def save(self) -> None:
         """Write the table of codes if it gained one; a trial writes nothing."""
         if self._new and not self._trial:

@@ -1,0 +1,82 @@
+"""Verbs of the conference: which case to choose."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from analyses.commands.speaking import CallError, Told, progress
+from analyses.commands.store_opened import store_opened
+
+if TYPE_CHECKING:
+    from analyses.population.unit_frames import Units
+
+MOST = 40
+
+
+def cases(
+    frozen: Annotated[Path | None, typer.Argument(metavar="[FREEZE]")] = None,
+    registry: Annotated[str, typer.Option(
+        "--registry", help="The registry instead of a freeze: what is newest.")] = "",
+    since: Annotated[datetime | None, typer.Option(
+        formats=["%Y-%m-%d"], help="From this day on.")] = None,
+    kind: Annotated[str, typer.Option(help="Words of the kind, such as haemorrhage.")] = "",
+    phase: Annotated[str, typer.Option(help="Phase, such as resection.")] = "",
+    not_discussed: Annotated[bool, typer.Option(
+        "--not-discussed", help="Only events that no conference has discussed.")] = False,
+    most: Annotated[int, typer.Option(min=1, help="How many lines to print.")] = MOST,
+    number: Annotated[str, typer.Option(
+        help="A number of the service's own; prints its study code. Needs --key.")] = "",
+    code: Annotated[str, typer.Option(
+        help="A study code; prints its number. Needs --key and --numbers.")] = "",
+    key: Annotated[Path | None, typer.Option(help="The service's own key file.")] = None,
+    prefix: Annotated[str, typer.Option(help="Letters of the study codes, with --number.")] = "N",
+    numbers: Annotated[Path | None, typer.Option(
+        help="The service's own numbers, one a line, with --code.")] = None,
+) -> Told:
+    """List patients and events of every phase, the newest first, to choose a case from."""
+    if number or code:
+        return Told("cases", (_who(number, code, key, prefix, numbers),))
+    from analyses.cases.case_choice import gravest_case
+    from analyses.cases.case_list import Wanted, case_lines, case_list
+
+    if (frozen is None) == (not registry):
+        raise CallError("Give a freeze, or --registry PATH, and not both.")
+    with progress() as tell:
+        tell("reading the cases")
+        units = _units(frozen, registry)
+        rows = case_list(units, Wanted(
+            since.date() if since else None, kind, phase, not_discussed))
+        lines = case_lines(rows, most)
+        grave = f"Without --case a report takes {gravest_case(units)}, the gravest."
+    return Told("cases", (*lines, grave))
+
+
+def _who(number: str, code: str, key: Path | None, prefix: str, numbers: Path | None) -> str:
+    from registry.privacy.who_is_who import code_of, number_of, read_numbers
+
+    if number and code:
+        raise CallError("Give --number or --code, not both.")
+    if key is None:
+        raise CallError("The service's own key file is needed: --key FILE.")
+    if number:
+        return f"Its study code: {code_of(number, key, prefix)}"
+    if numbers is None:
+        raise CallError("A study code is led back through a list of the service's own numbers: "
+                        "--numbers FILE, one a line.")
+    return f"{code} is {number_of(code, read_numbers(numbers), key)}"
+
+
+def _units(frozen: Path | None, registry: str) -> Units:
+    from analyses.population.unit_frames import units_of
+
+    if frozen is not None:
+        from registry import read_freeze
+
+        return units_of(read_freeze(frozen).tables)
+    from registry.freeze.freeze_content import content_of
+
+    return units_of(content_of(store_opened(registry, create=False).snapshot(), "quality").tables)

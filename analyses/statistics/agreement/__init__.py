@@ -1,0 +1,1 @@
+"""Agreement of two readers who judged the same units apart."""
