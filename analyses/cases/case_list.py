@@ -5,12 +5,14 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
 from analyses.cases.case_events import SEVERITY, case_events
 from analyses.population.counted_events import LESION
 from analyses.population.unit_frames import Units
+from analyses.statistics.table_rows import rows_of
 from registry.schema import Complications, ConferenceReviews, EventReviews, Patients
 
 EVENT = [*LESION, EventReviews.event_of, EventReviews.event_no]
@@ -103,15 +105,15 @@ def case_lines(rows: pd.DataFrame, most: int) -> list[str]:
     """The list as lines to print, at most so many, and how many more there are."""
     if rows.empty:
         return ["No patient or event fits what was asked for."]
-    lines = [_line(row) for row in rows.head(most).to_dict("records")]
+    lines = [_line(row) for row in rows_of(rows.head(most))]
     left = len(rows) - most
     return [*lines, *([f"… and {left} more, older ones: --since, --kind, --phase and "
                        "--not-discussed narrow the list, --most lengthens it."] if left > 0
                       else [])]
 
 
-def _line(row: dict[str, object]) -> str:
-    day, discussed = (pd.Timestamp(str(row[name])) for name in ("day", "discussed"))
+def _line(row: dict[str, Any]) -> str:
+    day, discussed = row["day"], row["discussed"]
     said = "not discussed yet" if pd.isna(discussed) else f"discussed on {discussed.date()}"
     if pd.isna(row["number"]):
         return f"{day.date()}  {row['patient_id']}  {row['kind']} (last treatment); {said}"

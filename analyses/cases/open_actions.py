@@ -73,5 +73,6 @@ def _measured(units: Units, row: pd.Series) -> tuple[Estimate | None, Estimate |
     if after.all() or not after.any():
         side = "before" if after.all() else "since"
         return None, None, f"There are no {plural(str(unit))} {side} the day it was decided."
-    return (*(replaced(one.of(frame[part], str(unit))[0], group={"period": name})
-              for part, name in ((~after, BEFORE), (after, SINCE))), "")
+    before, since = (replaced(one.of(frame[part], str(unit))[0], group={"period": name})
+                     for part, name in ((~after, BEFORE), (after, SINCE)))
+    return before, since, ""
