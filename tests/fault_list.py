@@ -163,9 +163,10 @@ IN_ANALYSES = (
     Fault("the earliest of the gravest cases", "analyses/cases/case_choice.py",
           "ascending=[False, False, True]", "ascending=[False, True, True]",
           (f"{EDGES}::test_the_case_shown_is_the_latest_of_the_gravest",)),
-    Fault("a year of one month", f"{C}/cusum_design.py",
-          "round(12 * volume_a_month)", "round(volume_a_month)",
-          (f"{RISK}::test_a_year_is_twelve_months_at_the_present_volume",)),
+    Fault("a limit from the baseline as if it were certain", f"{C}/cusum_design.py",
+          "guarded = base.high if worse else base.low", "guarded = base.observed",
+          (f"{A}/monitoring/test_guaranteed_limits.py"
+           "::test_fewer_baseline_events_need_a_higher_limit_and_see_less",)),
     Fault("the volume of one year for that of two", "analyses/monitoring/service.py",
           "RECENT_MONTHS = 24", "RECENT_MONTHS = 48",
           (f"{SERVICE}::test_the_volume_is_that_of_the_last_24_months",)),

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analyses.measures.declared import shares_at
+from analyses.measures.declared import share_of, shares_at
 from analyses.measures.places import Place
 from analyses.measures.practice_kept import PER_INJECTION, judged_injections, mixed_sessions
 from analyses.population.unit_frames import Units
 from registry.schema import Patients, Sessions
 
 
-def limit_frame(units: Units) -> pd.DataFrame:
+def limit_frame(units: Units, measure: str | None = None) -> pd.DataFrame:
     """Every check of every limit, for `analyses.monitoring.process_measures`.
 
     Columns: `date`, `limit` (in words), `within` (boolean, blank where not recorded),
     `patient_id`, `key` and `unit` (injection or session), `complication` (boolean: the procedure
-    had an embolization complication).
+    had the event of `measure`, a share given per session; that which is monitored where None).
     """
     words = units.limits.table().set_index("column")["limit"]
     injections, sessions = judged_injections(units), mixed_sessions(units)
-    (outcome, unit), = shares_at(Place.MONITORED)
-    happened = outcome.frame(units, unit).set_index("key")["event"]
+    outcome = share_of(measure) if measure else shares_at(Place.MONITORED)[0][0]
+    happened = outcome.frame(units, "session").set_index("key")["event"]
     days = units.sessions.set_index("key")[Sessions.session_date]
     parts = [_part(sessions, "mixing", sessions["key"], "session")]
     parts += [_part(injections, name, injections["session_key"], "injection")

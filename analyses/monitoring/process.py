@@ -5,7 +5,7 @@ that goes with outcome. Descriptive: a broken limit and a complication share the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -119,8 +119,9 @@ def _chart(rows: pd.DataFrame, period: str) -> Chart | None:
     counts = rows.groupby(when)["within"].agg(["sum", "size"])
     if len(counts) < FEWEST_PERIODS:
         return None
-    return p_chart(counts["sum"].tolist(), counts["size"].tolist(),
-                   labels=[str(label) for label in counts.index])
+    chart = p_chart(counts["sum"].tolist(), counts["size"].tolist(),
+                    labels=[str(label) for label in counts.index])
+    return replace(chart, table=chart.table.assign(day=counts.index.start_time))
 
 
 def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list[Estimate]:
@@ -134,6 +135,6 @@ def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list
             event: Any = rows[outcome].to_numpy(dtype=float)
             found.append(clustered_proportion(
                 np.asarray(event), rows[Patients.patient_id].tolist(), unit=_unit(checks),
-                id="monitoring.complication_by_limit", group={"limit": name, "was": words},
+                id="monitoring.watched_by_limit", group={"limit": name, "was": words},
                 keys=_keys(rows)))
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import (
@@ -18,6 +18,7 @@ from analyses.content.blocks import (
 from analyses.documents.quality.data_quality_sections import data_quality_sections
 from analyses.documents.quality.quality_work import QualityWork
 from analyses.documents.quality.squire import squire_section
+from analyses.measures.declared import about
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from analyses.monitoring.service import QualityAnalysis
     from analyses.statistics.control_charts.chart import Chart
     from analyses.statistics.control_charts.funnel import Funnel
+    from analyses.statistics.control_charts.stages import Change
 
 Draw = Callable[[float], "Figure"]
 
@@ -106,27 +108,28 @@ def _limits_over_time(work: QualityWork) -> Section:
             caption = f"Share within the limit by quarter: {name}"
             blocks.append(Picture(
                 f"limit-over-time-{number + 1}", caption, f"{caption}. {chart.method}",
-                _share_within(chart)))
+                _share_within(chart, work.changes)))
     rows = tuple(
         (Cell((e.group or {})["limit"], heading=True), Cell((e.group or {})["was"]),
          Cell(e.number_text(), e)) for e in found.outcome)
     blocks.append(Table(
-        "limits-and-outcome", "Sessions with a complication, by whether the limit was kept",
-        ("Limit", "Was", "Checks with a complication/checks (%, 95 % interval)"), rows,
+        "limits-and-outcome",
+        f"Checks in sessions with {about(work.measure).subject}, by whether the limit was kept",
+        ("Limit", "Was", "With the event/checks (%, 95 % interval)"), rows,
         found.notes, folded=True))
     return Section("Practice limits over time", tuple(blocks))
 
 
-def _drawn(chart: Chart) -> Draw:
+def _drawn(chart: Chart, changes: Sequence[Change] = ()) -> Draw:
     from analyses.figures.chart_figures import chart_figure
 
-    return lambda width: chart_figure(chart, width_in=width)
+    return lambda width: chart_figure(chart, changes=changes, width_in=width)
 
 
-def _share_within(chart: Chart) -> Draw:
+def _share_within(chart: Chart, changes: Sequence[Change]) -> Draw:
     """The chart, its share named as what it is of."""
     def drawn(width: float) -> Figure:
-        figure = _drawn(chart)(width)
+        figure = _drawn(chart, changes)(width)
         figure.axes[0].set_ylabel("checks within the limit, %")
         return figure
     return drawn

@@ -6,6 +6,8 @@ Charts by operator code and days of single events stay inside; the version to sh
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
+from typing import TYPE_CHECKING
 
 from analyses.content.blocks import (
     Block,
@@ -32,12 +34,17 @@ from analyses.documents.quality.quality_work import (
     Shown,
     first_change,
     quality_work,
+    quarter_of,
     without_days,
 )
 from analyses.measures.declared import about
 from analyses.monitoring.project import Project
+from analyses.monitoring.watched import answered
 from analyses.population.exclusions import hash_words
 from analyses.statistics.estimate import Estimate
+
+if TYPE_CHECKING:
+    from analyses.monitoring.service import QualityAnalysis
 
 __all__ = ["QualityWork", "quality_document", "quality_work"]
 
@@ -48,13 +55,16 @@ NO_WORDS = ("No words file was given (--project): aim, changes and balancing mea
 
 def quality_document(work: QualityWork, *, inside: bool) -> Document:
     """The report; `inside` the service with case lists, single days, operators and data quality."""
+    told = work
     if not inside and work.analysis is not None:
-        work = replace(work, analysis=without_days(work.analysis))
+        told = replace(work, analysis=without_days(work.analysis))
     sections = (
-        Section("Aim", (*only_a_part(work.results.manifest), *_aim(work.project))),
+        Section("Aim", (*only_a_part(work.results.manifest), *_aim(work.project),
+                        *_plan(work))),
         Section("Measures", (_measures(work),)),
-        Section("Is harm more or less frequent?", _charts(work)),
-        Section("Before and after", _before_after(work)),
+        Section("Is harm more or less frequent?", (
+            *_answer(work, inside), *_charts(told, inside))),
+        Section("Before and after", _before_after(told)),
         Section("Practice limits", _limits(work)),
         *(inside_sections(work) if inside else ()),
         Section("Who was counted, and cautions", (
@@ -85,7 +95,7 @@ def _aim(words: Project | None) -> tuple[Block, ...]:
 
 def _measures(work: QualityWork) -> Table:
     """Each measure with its definition, over the whole period and around the change."""
-    change = first_change(work.project)
+    change = first_change(work.changes)
     around = ("Before the change", "Since") if change else ()
     rows = tuple(
         (Cell(shown.measure.name, heading=True), Cell(shown.measure.kind), Cell(_definition(shown)),
@@ -106,11 +116,49 @@ def _number(estimate: Estimate | None) -> Cell:
     return Cell("–") if estimate is None else Cell(estimate.number_text(), estimate)
 
 
-def _charts(work: QualityWork) -> tuple[Block, ...]:
+def _plan(work: QualityWork) -> tuple[Block, ...]:
+    """What was declared, where something was."""
+    plan = work.plan
+    if plan is None:
+        return ()
+    end = f", planned to {plan.planned_to}" if plan.planned_to else ""
+    told = [f"Monitoring plan {plan.code}, declared on {plan.declared_on}: "
+            f"{about(plan.measure).definition('session')}; baseline from {plan.baseline_from} to "
+            f"{plan.baseline_to}{end}."]
+    done = [Sentence(f"Signal {s.number} ({s.direction}): {s.done}")
+            for s in reversed(plan.signals) if s.done]
+    return (plain(*told), *((Points(tuple(done)),) if done else ()))
+
+
+def _answer(work: QualityWork, inside: bool) -> tuple[Block, ...]:
+    """The heading's question answered, then what to look at first."""
+    answer = answered(work.analysis, work.plan, work.problem,
+                      say=date.isoformat if inside else quarter_of)
+    return (plain(answer.sentence, answer.look_first),)
+
+
+def _charts(work: QualityWork, inside: bool) -> tuple[Block, ...]:
     found = work.analysis
     if found is None:
         return (plain(work.problem),)
-    return (*event_blocks(found), *cusum_blocks(found))
+    return (*event_blocks(found), *cusum_blocks(found), *_one_by_one(found, inside))
+
+
+def _one_by_one(found: QualityAnalysis, inside: bool) -> tuple[Block, ...]:
+    """The events themselves, where there are too few for a limit; inside the service only."""
+    events = found.sessions[found.sessions["complication"] == 1]
+    if found.cusums or not inside or events.empty:
+        return ()
+    rows = tuple(
+        (Cell(row["session_date"].date().isoformat(), heading=True), Cell(row["procedure_key"]),
+         Cell(_blank(row["sm_grade"])), Cell({True: "yes", False: "no"}.get(row["ruptured"], "")))
+        for row in events.iloc[::-1].to_dict("records"))
+    return (Table("events-one-by-one", f"Sessions with {found.event}, the newest first",
+                  ("Day", "Session", "Spetzler–Martin grade", "Ruptured"), rows),)
+
+
+def _blank(value: object) -> str:
+    return "" if str(value) in ("<NA>", "nan", "None") else str(value)
 
 
 def _before_after(work: QualityWork) -> tuple[Block, ...]:

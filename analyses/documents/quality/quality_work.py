@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -15,10 +17,11 @@ from analyses.measures.measure import Share
 from analyses.measures.places import Place
 from analyses.measures.results import Results
 from analyses.monitoring.limit_frame import limit_frame
-from analyses.monitoring.procedure_frame import procedure_frame
+from analyses.monitoring.monitoring_plan import MonitoringPlan, plans_going_on
+from analyses.monitoring.plan_file import watchable
 from analyses.monitoring.process import process_measures
 from analyses.monitoring.project import Project, ProjectMeasure, ProjectProblem
-from analyses.monitoring.service import quality_analysis
+from analyses.monitoring.watched import watched_analysis
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits
 from registry.schema import Sessions
@@ -30,6 +33,8 @@ if TYPE_CHECKING:
 
 UNITS = ("session", "patient", "lesion", "catheter", "injection", "operation")
 """The unit a measure is shown in: the first of these that its estimate is given for."""
+DAYS = (Sessions.session_date, "first_treatment")
+"""What places a unit before or since a change: its session, else its first treatment."""
 BEFORE, SINCE = "before the change", "since the change"
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
@@ -47,7 +52,8 @@ class Shown:
     """One measure as the report shows it: its words, and its estimate over each period.
 
     before, since: around the first change that begins a new stage; None where there is none, or
-    where the measure is not counted per session. whole is None for a measure without an estimate.
+    where the measure is no share of units with a day. whole is None for a measure without an
+    estimate.
     """
 
     measure: ProjectMeasure
@@ -65,11 +71,15 @@ class Shown:
 class QualityWork:
     """What the quality report rests on.
 
-    analysis is None, and `problem` says why, where no procedure's outcome is known; process is
-    None where there is no check of a practice limit.
+    measure: the id of what is watched, the plan's where there is one. analysis is None, and
+    `problem` says why, where no procedure's outcome is known; process is None where there is no
+    check of a practice limit.
     """
 
     results: Results
+    plan: MonitoringPlan | None
+    measure: str
+    changes: tuple[Change, ...]
     analysis: QualityAnalysis | None
     problem: str
     limits: PracticeLimits
@@ -93,16 +103,47 @@ def quality_work(
 ) -> QualityWork:
     """Work out the charts, the practice limits and the measures of a freeze.
 
-    Procedures whose outcome is not known
-    leave the charts; the report says how many. Raises ProjectProblem where a measure names an
-    estimate that this report does not give.
+    What is watched, and from which baseline, is the newest plan's of the registry; without one
+    the project's first outcome that can be watched, or the usual one. Procedures whose outcome is
+    not known leave the charts; the report says how many. Raises ProjectProblem where a measure
+    names an estimate that this report does not give, or a change lies outside the data.
     """
-    rows, checks = procedure_frame(results.units), limit_frame(results.units)
-    analysis, problem = _analysis(rows, project.changes if project else ())
+    plan = next(iter(plans_going_on(results.units.tables)), None)
+    id = plan.measure if plan else _named(project)
+    changes = _changes(results, plan, project)
+    checks = limit_frame(results.units, id)
+    analysis, problem = watched_analysis(results.units, id, plan=plan, changes=changes)
     return QualityWork(
-        results, analysis, problem, results.limits,
+        results, plan, id, changes, analysis, problem, results.limits,
         process_measures(checks, outcome="complication") if len(checks) else None, project,
-        _measures(results, project))
+        _measures(results, project, id, changes))
+
+
+def _named(project: Project | None) -> str:
+    """The first outcome of the project that can be watched; the usual one where there is none."""
+    can = watchable()
+    named = [m.estimate for m in project.measures if m.kind == "outcome"] if project else []
+    return next((id for id in named if id in can), shown_at(Place.MONITORED)[0][0])
+
+
+def _changes(
+    results: Results, plan: MonitoringPlan | None, project: Project | None,
+) -> tuple[Change, ...]:
+    """The changes of plan and project by day, each once. Raises ProjectProblem outside the data."""
+    both = [*(plan.changes if plan else ()), *(project.changes if project else ())]
+    by_day = {change.day: change for change in reversed(both)}
+    found = tuple(by_day[day] for day in sorted(by_day))
+    days = results.units.sessions[Sessions.session_date].dropna()
+    if not found or days.empty:
+        return found
+    first, last = days.min().date(), days.max().date()
+    outside = [c for c in found if not first < c.day <= last]
+    if outside:
+        raise ProjectProblem("\n".join(
+            f"change “{c.what}” of {c.day}: the sessions of this freeze lie between {first} and "
+            f"{last}; give the day from which it held, or leave the change out until there are "
+            "sessions after it" for c in outside))
+    return found
 
 
 def without_days(analysis: QualityAnalysis) -> QualityAnalysis:
@@ -115,17 +156,14 @@ def without_days(analysis: QualityAnalysis) -> QualityAnalysis:
         cusums=tuple(replace(c, table=_by_quarter(c.table)) for c in analysis.cusums))
 
 
-def first_change(project: Project | None) -> Change | None:
+def first_change(changes: Sequence[Change]) -> Change | None:
     """The first change from which a new stage begins."""
-    return next((c for c in project.changes if c.new_stage), None) if project else None
+    return next((c for c in changes if c.new_stage), None)
 
 
-def _analysis(
-    rows: pd.DataFrame, changes: tuple[Change, ...],
-) -> tuple[QualityAnalysis | None, str]:
-    if rows["complication"].notna().sum() == 0:
-        return None, "There is no procedure whose outcome is known, so there is no chart."
-    return quality_analysis(rows, changes=changes), ""
+def quarter_of(day: date) -> str:
+    """The quarter of a day: what may leave dates no patient's event."""
+    return f"{day.year} Q{(day.month - 1) // 3 + 1}"
 
 
 def _by_quarter(table: pd.DataFrame) -> pd.DataFrame:
@@ -136,15 +174,19 @@ def _by_quarter(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(label=labels.where(days.isna(), quarters))
 
 
-def _measures(results: Results, project: Project | None) -> tuple[Shown, ...]:
-    """Raises ProjectProblem with all unknown ids at once."""
+def _measures(
+    results: Results, project: Project | None, watched: str, changes: Sequence[Change],
+) -> tuple[Shown, ...]:
+    """What is watched first. Raises ProjectProblem with all unknown ids at once."""
     named = project.measures if project else usual()
+    if watched not in {m.estimate for m in named}:
+        named = (ProjectMeasure(about(watched).label, "outcome", "", watched), *named)
     unknown = [m for m in named if m.estimate and not results.units_of(m.estimate)]
     if unknown:
         raise ProjectProblem("\n".join(
             f"measure “{m.name}”: estimate {m.estimate!r} is not one of this report's; take an id "
             "from results.json, or leave the line out" for m in unknown))
-    return tuple(_shown(results, m, first_change(project)) for m in named)
+    return tuple(_shown(results, m, first_change(changes)) for m in named)
 
 
 def _shown(results: Results, measure: ProjectMeasure, change: Change | None) -> Shown:
@@ -153,22 +195,26 @@ def _shown(results: Results, measure: ProjectMeasure, change: Change | None) -> 
     given = results.units_of(measure.estimate)
     unit = next((u for u in UNITS if u in given), given[0])
     whole = results.one(measure.estimate, unit)
-    if change is None or unit != "session":
+    if change is None:
         return Shown(measure, whole, None, None)
-    return Shown(measure, whole, *_around(results, measure.estimate, change))
+    return Shown(measure, whole, *_around(results, measure.estimate, unit, change))
 
 
 def _around(
-    results: Results, id: str, change: Change,
+    results: Results, id: str, unit: str, change: Change,
 ) -> tuple[Estimate, Estimate] | tuple[None, None]:
-    """The measure per session before and since a change; None for what is not given so."""
+    """The measure before and since a change; None for what is no share, or has no day."""
     one = measure(id)
-    if not isinstance(one, Share) or "session" not in one.units:
+    if not isinstance(one, Share) or unit not in one.units:
         return None, None
-    marked = one.frame(results.units, "session")
-    later = (marked[Sessions.session_date].dt.date >= change.day).astype(bool)
+    marked = one.frame(results.units, unit)
+    day = next((column for column in DAYS if column in marked.columns), None)
+    if day is None:
+        return None, None
+    marked = marked[marked[day].notna()]
+    later = (marked[day].dt.date >= change.day).astype(bool)
     before, since = (
-        share(marked[rows], "event", id=id, unit="session", group={"stage": words},
+        share(marked[rows], "event", id=id, unit=unit, group={"stage": words},
               known=one.known, unknown=one.unknown)
         for words, rows in ((BEFORE, ~later), (SINCE, later)))
     return before, since

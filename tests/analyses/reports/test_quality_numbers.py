@@ -98,7 +98,7 @@ def test_before_and_since_the_change_add_up_to_all_sessions(folder):
     """Counted by hand from the sessions' own dates."""
     results = service()[0]
     project = read_project(folder / "words.toml")
-    day = first_change(project).day
+    day = first_change(project.changes).day
     marked = ANY.frame(results.units, "session")
     later = marked["session_date"].dt.date >= day
     shown = next(m for m in quality_work(results, project=project).measures
