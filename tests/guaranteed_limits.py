@@ -128,6 +128,8 @@ def cell(baseline: int, correlation: float, services: int) -> Row:
             signalled(futures["tripled"], share, 2.0, worse.limit),
             signalled(futures["halved"], share, 0.5, better.limit)])
     mean = np.mean(found, axis=0) if found else np.full(11, np.nan)
+    # A service without a limit gives no signal, false or not.
+    mean[:4] = 1 - (1 - mean[:4]) * len(found) / services
     pairs = [(float(mean[k]), float(mean[k + 1])) for k in (0, 2, 4, 6)]
     return Row(baseline, correlation, services, len(found), *pairs, *map(float, mean[8:]))
 
@@ -163,8 +165,9 @@ def main() -> None:
         f"{heading(TITLE, services // 8, __file__)}"
         f"Risk {100 * RISK:g} %, {PLANNED} sessions planned, at most {100 * PROMISED:g} % of "
         f"periods with a false signal promised in {100 * SURE:g} % of services, in each "
-        "direction. Held: the share of services whose own chance of a false signal is no higher. "
-        "False, predicted: mean chance of a false signal, true and as printed beforehand. Seen: "
+        "direction. Held: the share of services whose own chance of a false signal is no higher; one "
+        "with too few events gets no limit and gives no signal. "
+        "False, predicted, seen: of those with a limit. False, predicted: mean chance of a false signal, true and as printed beforehand. Seen: "
         "mean chance of a signal in the period once the risk is changed for good.\n\n"
         f"{as_markdown(grid(services))}\n")
     REPORT.write_text(text, encoding="utf-8")

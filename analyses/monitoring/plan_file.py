@@ -95,7 +95,8 @@ def read_plan_file(path: str | Path, today: date) -> PlanFile:
     return PlanFile(
         content["code"].strip(), content["declared_by"].strip(),
         str(content.get("purpose", "")).strip(), content["measure"].strip(),
-        *(content[name] for name in DAYS), float(content.get("odds_ratio", ODDS_RATIO)), changes)
+        content["baseline_from"], content["baseline_to"], content["planned_to"],
+        float(content.get("odds_ratio", ODDS_RATIO)), changes)
 
 
 def watchable() -> list[str]:
@@ -109,7 +110,7 @@ def _texts(content: Mapping[str, Any]) -> list[str]:
             for name in sorted(set(content) - KNOWN)]
     said += [f"{name} {_found(content, name)}; a text in quotes is wanted" for name in TEXTS
              if not isinstance(content.get(name), str) or not content[name].strip()]
-    roles = TABLES["monitoring_plans"].by_name[MonitoringPlans.declared_by].choices
+    roles = TABLES["monitoring_plans"].by_name[MonitoringPlans.declared_by].values
     role = content.get("declared_by")
     if isinstance(role, str) and role.strip() and role.strip() not in roles:
         said.append(f"declared_by is {role!r}; a role is wanted: {', '.join(roles)}")
@@ -119,13 +120,13 @@ def _texts(content: Mapping[str, Any]) -> list[str]:
 def _days(content: Mapping[str, Any], today: date) -> list[str]:
     said = [f"{name} {_found(content, name)}; a day without quotes is wanted: 2026-03-01"
             for name in DAYS if not _is_day(content.get(name))]
-    first, last, end = (content.get(name) for name in DAYS)
-    if _is_day(first) and _is_day(last) and not first < last:
+    first, last, end = (_day(content.get(name)) for name in DAYS)
+    if first and last and not first < last:
         said.append(f"baseline_to ({last}) is not after baseline_from ({first})")
-    if _is_day(last) and last >= today:
+    if last and last >= today:
         said.append(f"baseline_to ({last}) is not over yet: a baseline lies before the day of the "
                     "declaration")
-    if _is_day(last) and _is_day(end) and not last < end:
+    if last and end and not last < end:
         said.append(f"planned_to ({end}) is not after baseline_to ({last})")
     return said
 
@@ -153,7 +154,8 @@ def _changes(content: Mapping[str, Any], today: date) -> tuple[tuple[Change, ...
     found, said = [], []
     for number, entry in enumerate(entries, start=1):
         day, what = entry.get("date"), entry.get("what")
-        if not _is_day(day):
+        day = _day(day)
+        if day is None:
             said.append(f"change {number}: date {_found(entry, 'date')}; a day without quotes is "
                         "wanted: 2026-03-01")
         elif day > today:
@@ -161,13 +163,17 @@ def _changes(content: Mapping[str, Any], today: date) -> tuple[tuple[Change, ...
         if not isinstance(what, str) or not what.strip():
             said.append(f"change {number}: what {_found(entry, 'what')}; a text in quotes is "
                         "wanted")
-        elif _is_day(day):
+        elif day is not None:
             found.append(Change(day, what.strip(), new_stage=True))
     return tuple(sorted(found, key=lambda change: change.day)), said
 
 
 def _is_day(value: Any) -> bool:
     return isinstance(value, date) and not isinstance(value, datetime)
+
+
+def _day(value: Any) -> date | None:
+    return value if _is_day(value) else None
 
 
 def _found(content: Mapping[str, Any], name: str) -> str:

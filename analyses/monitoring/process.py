@@ -121,7 +121,7 @@ def _chart(rows: pd.DataFrame, period: str) -> Chart | None:
         return None
     chart = p_chart(counts["sum"].tolist(), counts["size"].tolist(),
                     labels=[str(label) for label in counts.index])
-    return replace(chart, table=chart.table.assign(day=counts.index.start_time))
+    return replace(chart, table=chart.table.assign(day=pd.PeriodIndex(counts.index).start_time))
 
 
 def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list[Estimate]:

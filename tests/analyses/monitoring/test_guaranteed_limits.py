@@ -78,7 +78,7 @@ def test_the_same_baseline_gives_the_same_limit() -> None:
         *baseline(12), odds_ratio=2, sessions=90)
 
 
-@pytest.mark.parametrize("events", [0, 1, 4])
+@pytest.mark.parametrize("events", [0, 1, 7])
 def test_no_limit_from_a_handful_of_events(events: int) -> None:
     expected, happened, patient = baseline(events)
     with pytest.raises(BaselineTooSmall, match=f"{events} events in 150 baseline sessions"):
@@ -88,8 +88,8 @@ def test_no_limit_from_a_handful_of_events(events: int) -> None:
 
 def test_the_promise_holds_in_nine_of_ten_services_at_100_sessions() -> None:
     found = guaranteed_limits.cell(100, 0.3, 12)
-    assert found.watched >= 8
-    assert min(found.held) >= floor_of(SURE, found.watched)
+    assert found.watched >= 5
+    assert min(found.held) >= floor_of(SURE, found.services)
     assert max(found.false) < PROMISED and found.tripled > found.doubled > found.false[0]
 
 
@@ -101,7 +101,7 @@ def test_200_unchanged_services_give_the_false_signals_printed_beforehand() -> N
     while watched < 200:
         patient, future = patients_in_order(rng, 150), patients_in_order(rng, 150)
         event = outcomes(rng, patient, 0.08, 0.3, 1)[0].astype(float)
-        if not 5 <= event.sum() <= 145:
+        if event.sum() < 8:
             continue
         watched += 1
         later = outcomes(rng, future, 0.08, 0.3, 1)
@@ -118,4 +118,4 @@ def test_200_unchanged_services_give_the_false_signals_printed_beforehand() -> N
 @pytest.mark.slow
 def test_the_promise_holds_in_every_cell() -> None:
     for row in guaranteed_limits.grid(400):
-        assert min(row.held) >= floor_of(SURE, row.watched), row
+        assert min(row.held) >= floor_of(SURE, row.services), row
