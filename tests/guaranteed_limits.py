@@ -165,9 +165,9 @@ def main() -> None:
         f"{heading(TITLE, services // 8, __file__)}"
         f"Risk {100 * RISK:g} %, {PLANNED} sessions planned, at most {100 * PROMISED:g} % of "
         f"periods with a false signal promised in {100 * SURE:g} % of services, in each "
-        "direction. Held: the share of services whose own chance of a false signal is no higher; one "
-        "with too few events gets no limit and gives no signal. "
-        "False, predicted, seen: of those with a limit. False, predicted: mean chance of a false signal, true and as printed beforehand. Seen: "
+        "direction. Held: the share of services whose own chance of a false signal is no higher; "
+        "one with too few events gets no limit and gives no signal. Of those with a limit: false, "
+        "predicted, the mean chance of a false signal, true and as printed beforehand; seen, the "
         "mean chance of a signal in the period once the risk is changed for good.\n\n"
         f"{as_markdown(grid(services))}\n")
     REPORT.write_text(text, encoding="utf-8")
