@@ -2,7 +2,7 @@
 
 The guarantee is that of Gandy and Kvaløy 2013, Scand J Stat 40:647: the chance of a false signal
 is held not on average but in 90 % of services, whatever their baselines happened to show. Their
-bootstrap takes the estimation error from resampled baselines. With 8 to 20 events that is too
+bootstrap takes the estimation error from resampled baselines. With 5 to 20 events that is too
 little for an improvement (tests/reference/guaranteed_limits.md has it beside ours). Here the
 error comes from a one-sided limit of the baseline's risk, clustered on the patient, and the
 chart's limit is worked out at it: false signals grow with the true risk (fall with it, for the
@@ -35,7 +35,9 @@ from analyses.statistics.proportions.clusters import (
 from analyses.words.estimate_text import plural
 from registry.problems.sentence_error import SentenceError
 
-FEWEST_EVENTS = 8
+FEWEST_EVENTS = 5
+"""Fewer than a comparison asks for: the promise about false signals held from here on
+(tests/reference/guaranteed_limits.md), and how little can be seen is printed beside it."""
 SURE = 0.90
 GUARD = 0.92
 """The level of the one-sided limit. At 90 % the promise held in 88 % of services where sessions
@@ -99,7 +101,7 @@ def design_cusum(
     of time; sessions: trials planned to be watched, 1 or more; promised: the chance of a false
     signal in them, between 0 and 1. For odds_ratio above 1 the change looked for is a doubled
     risk, below 1 a halved one. The same input gives the same limit. Raises BaselineTooSmall
-    below 8 trials with and 8 without the event, ValueError for other faults.
+    below 5 trials with and 5 without the event, ValueError for other faults.
     """
     mix, happened = risks(list(expected)), events(list(event))
     patient, _ = codes(list(cluster))

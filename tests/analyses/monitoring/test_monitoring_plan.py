@@ -1,0 +1,161 @@
+"""A plan declared once, the log of signals that only grows, and the heading's question answered."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from monitoring_procedures import procedures
+
+from analyses.monitoring.looking_again import Look, log_rows
+from analyses.monitoring.monitoring_plan import (
+    LoggedSignal,
+    MonitoringPlan,
+    plans_going_on,
+)
+from analyses.monitoring.plan_file import EXAMPLE, PlanFileProblem, read_plan_file, watchable
+from analyses.monitoring.service import QualityAnalysis, quality_analysis
+from analyses.monitoring.watched import (
+    BETTER,
+    NO_SIGN,
+    UNTOLD,
+    WORSE,
+    answered,
+    crossings,
+    new_crossings,
+)
+from analyses.statistics.control_charts.stages import Change
+
+PLAN = MonitoringPlan("HARM-2026", date(2026, 1, 1), "complication.any", date(2019, 1, 1),
+                      date(2021, 12, 31), date(2025, 12, 31), 2.0)
+
+
+def service(seed: int, after: float, sessions: int = 340) -> pd.DataFrame:
+    """Five sessions a month from 2019: a risk of 5 %, from 2022 on `after`, for good."""
+    frame = procedures(sessions, seed=seed)
+    rng = np.random.default_rng(seed + 100)
+    risk = np.where(frame["session_date"] > pd.Timestamp(PLAN.baseline_to), after, 0.05)
+    return frame.assign(complication=rng.random(len(frame)) < risk)
+
+
+def judged(rows: pd.DataFrame) -> QualityAnalysis:
+    """A freeze judged from the plan's own baseline."""
+    return quality_analysis(rows, baseline_from=PLAN.baseline_from, terms=(),
+                            baseline_until=PLAN.baseline_to, planned_to=PLAN.planned_to)
+
+
+def looked_again(rows: pd.DataFrame, plan: MonitoringPlan, day: date) -> MonitoringPlan:
+    """The plan with what a look at a later freeze adds to its log."""
+    found = judged(rows)
+    look = Look(plan, answered(found, plan), tuple(new_crossings(found, plan)))
+    added = tuple(LoggedSignal(row["signal_no"], row["direction"],
+                               date.fromisoformat(row["crossed_on"]), day)
+                  for row in log_rows([look], day, "a" * 64))
+    return replace(plan, signals=(*plan.signals, *added))
+
+
+def test_the_first_signal_stands_at_every_later_freeze() -> None:
+    """Eight services in which risk goes from 5 to 15 % for good."""
+    seen = 0
+    for seed in range(8):
+        rows, plan, first = service(seed, 0.15), PLAN, None
+        for day in pd.date_range("2022-07-01", "2024-07-01", freq="6MS"):
+            plan = looked_again(rows[rows["session_date"] < day], plan, day.date())
+            first = first or next(iter(plan.signals), None)
+            if first is not None:
+                assert plan.signals[0] == first
+                assert answered(judged(rows), plan).verdict in (WORSE, BETTER)
+                assert first.crossed_on.isoformat() in answered(None, plan).sentence
+        seen += first is not None
+    assert seen >= 6
+
+
+def test_the_limit_does_not_move_with_what_comes_later() -> None:
+    rows = service(3, 0.15)
+    early = judged(rows[rows["session_date"] < "2022-09-01"])
+    assert [d.limit for d in early.designs] == [d.limit for d in judged(rows).designs]
+
+
+def test_a_signal_stays_in_the_log_when_the_data_no_longer_show_it() -> None:
+    rows = service(1, 0.3)
+    plan = looked_again(rows, PLAN, date(2024, 1, 1))
+    assert plan.signals
+    calm = rows.assign(complication=rows["complication"]
+                       & (rows["session_date"] <= pd.Timestamp(PLAN.baseline_to)))
+    again = looked_again(calm, plan, date(2025, 1, 1))
+    assert set(plan.signals) <= set(again.signals)
+    assert answered(judged(rows), plan).verdict == WORSE
+
+
+def test_nothing_is_added_twice() -> None:
+    rows = service(1, 0.3)
+    plan = looked_again(rows, PLAN, date(2024, 1, 1))
+    assert looked_again(rows, plan, date(2024, 2, 1)) == plan
+    assert len(crossings(judged(rows))) == len(plan.signals)
+
+
+def test_the_answer_names_all_signals_the_newest_first_then_what_to_look_at() -> None:
+    plan = replace(PLAN, signals=(
+        LoggedSignal(1, "worse", date(2022, 3, 1), date(2022, 6, 1)),
+        LoggedSignal(2, "better", date(2023, 5, 1), date(2023, 6, 1))))
+    found = answered(judged(service(2, 0.05)), plan)
+    assert found.verdict == BETTER
+    assert found.sentence.index("2023-05-01 (better)") < found.sentence.index("2022-03-01 (worse)")
+    assert found.look_first.startswith("Look first at")
+
+
+def test_without_a_plan_or_with_too_few_events_it_cannot_be_told() -> None:
+    rows = service(2, 0.05)
+    assert answered(judged(rows), None).verdict == UNTOLD
+    one = judged(rows.assign(complication=rows.index == 3))
+    assert one.cusums == () and answered(one, PLAN).verdict == UNTOLD
+    assert "1 events in" in answered(one, PLAN).sentence
+
+
+def test_an_unchanged_service_reads_no_sign_and_is_told_what_would_have_been_seen() -> None:
+    found = answered(judged(service(4, 0.05)), PLAN)
+    assert found.verdict == NO_SIGN and "not evidence of safety" in found.sentence
+
+
+def test_a_plan_of_a_freeze_carries_its_changes_and_its_log() -> None:
+    plans = pd.DataFrame([{
+        "plan_code": code, "declared_on": day, "measure": "complication.any",
+        "baseline_from": "2019-01-01", "baseline_to": "2021-12-31", "planned_to": None,
+        "odds_ratio": None, "ended_on": ended, "purpose": None}
+        for code, day, ended in (("OLD", "2024-01-01", "2025-01-01"), ("A", "2025-01-01", None),
+                                 ("B", "2026-01-01", None))])
+    changes = pd.DataFrame([{"plan_code": "B", "change_no": 1, "changed_on": "2024-03-01",
+                             "change": "Reflux limit"}])
+    signals = pd.DataFrame([{"plan_code": "B", "signal_no": 1, "direction": "worse",
+                             "crossed_on": "2024-05-01", "found_on": "2024-06-01",
+                             "done": "Reflux limit agreed."}])
+    found = plans_going_on({"monitoring_plans": plans, "practice_changes": changes,
+                            "signals": signals})
+    assert [plan.code for plan in found] == ["B", "A"]
+    assert found[0].changes == (Change(date(2024, 3, 1), "Reflux limit", True),)
+    assert found[0].signals[0].done == "Reflux limit agreed." and not found[1].signals
+
+
+def test_the_example_is_a_plan(tmp_path: Path) -> None:
+    (tmp_path / "plan.toml").write_text(EXAMPLE, encoding="utf-8")
+    plan = read_plan_file(tmp_path / "plan.toml", date(2026, 5, 1))
+    assert set(plan.rows(date(2026, 5, 1))) == {"monitoring_plans", "practice_changes"}
+    assert "complication.any" in watchable()
+
+
+def test_all_problems_of_a_plan_are_told_at_once(tmp_path: Path) -> None:
+    (tmp_path / "plan.toml").write_text(
+        'code = "A-1"\ndeclared_by = "somebody"\nmeasure = "obliteration.final_confirmed"\n'
+        'baseline_from = 2022-01-01\nbaseline_to = 2021-01-01\nodds_ratio = 1\nspeed = 3\n'
+        '[[changes]]\ndate = 2030-01-01\n', encoding="utf-8")
+    with pytest.raises(PlanFileProblem) as found:
+        read_plan_file(tmp_path / "plan.toml", date(2026, 5, 1))
+    said = str(found.value)
+    for words in ("'speed' is not known", "a role is wanted", "counted of sessions is wanted",
+                  "is not after baseline_from", "planned_to is missing", "odds_ratio is 1",
+                  "has not come yet", "change 1: what is missing"):
+        assert words in said
