@@ -114,7 +114,7 @@ def cell(baseline: int, correlation: float, services: int) -> Row:
             continue
         share = float(event.mean())
         worse, better = (design_cusum(np.full(baseline, share), event, patient, odds_ratio=ratio,
-                                      sessions=PLANNED) for ratio in (2.0, 0.5))
+                                      trials=PLANNED) for ratio in (2.0, 0.5))
         both = [signalled(futures["unchanged"], share, d.odds_ratio, d.limit)
                 for d in (worse, better)]
         by_bootstrap = [

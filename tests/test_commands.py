@@ -216,3 +216,31 @@ def test_the_list_knows_every_verb_and_no_other_job() -> None:
 def test_each_sort_of_reader_has_one_line() -> None:
     lines = who_may_see("demo")
     assert [line.split(":")[0] for line in lines] == list(Sight)
+
+
+PLAN = '''code = "HARM-2021"
+declared_by = "quality lead"
+measure = "complication.any"
+baseline_from = 2015-01-01
+baseline_to = 2021-01-01
+planned_to = 2027-01-01
+'''
+
+
+def test_a_plan_is_declared_once_and_looked_at_again(tmp_path: Path) -> None:
+    store, plan = tmp_path / "avm.sqlite", tmp_path / "plan.toml"
+    clean_registry(store)
+    nothing = nidusbook("monitor", "--registry", store)
+    assert nothing.exit_code == 0 and "No monitoring plan is declared" in nothing.output
+    plan.write_text(PLAN.replace("complication.any", "catheter.any"), encoding="utf-8")
+    wrong = nidusbook("monitor", "--registry", store, "--plan", plan)
+    assert wrong.exit_code == 2 and "counted of sessions is wanted" in wrong.output
+    plan.write_text(PLAN, encoding="utf-8")
+    done = nidusbook("monitor", "--registry", store, "--plan", plan)
+    assert done.exit_code == 0 and no_traceback(done)
+    assert "Plan HARM-2021 (complication.any" in done.output and "Cannot be told" in done.output
+    assert "Stays inside the service" in done.output
+    plan.write_text(PLAN.replace("2021-01-01", "2022-01-01"), encoding="utf-8")
+    moved = nidusbook("monitor", "--registry", store, "--plan", plan)
+    assert moved.exit_code == 2 and "Nothing was written" in moved.output
+    assert "HARM-2021" in nidusbook("monitor", "--registry", store).output

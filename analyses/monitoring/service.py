@@ -372,7 +372,7 @@ class _Parts:
         base, later = frame[frame["baseline"]], frame[frame["watched"]]
         design = design_cusum(base["expected"], base["complication"],
                               base[Patients.patient_id].tolist(), odds_ratio=ratio,
-                              sessions=planned, promised=promised, unit="session")
+                              trials=planned, promised=promised, unit="session")
         cusum = risk_adjusted_cusum(
             later["complication"], later["expected"], odds_ratio=ratio, limit=design.limit,
             labels=later[Sessions.session_date].dt.strftime("%Y-%m-%d").tolist(), unit="session")

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -40,7 +41,7 @@ FEWEST_EVENTS = 5
 (tests/reference/guaranteed_limits.md), and how little can be seen is printed beside it."""
 SURE = 0.90
 GUARD = 0.92
-"""The level of the one-sided limit. At 90 % the promise held in 88 % of services where sessions
+"""The level of the one-sided limit. At 90 % the promise held in 88 % of services where trials
 of one patient correlate by 0.3, more than few events can show."""
 PROMISED = 0.10
 SEED = 20130402
@@ -56,7 +57,7 @@ class BaselineTooSmall(SentenceError, ValueError):
 class CusumDesign:
     """A CUSUM's limit, and what it gives over the planned period.
 
-    sessions: planned trials from the start. promised: the chance of a false signal in them that
+    trials: planned trials from the start. promised: the chance of a false signal in them that
     is held in 90 % of services. guarded: the ratio to the expected risk at which it is held.
     false_signal: the predictive chance of a false signal, over what the baseline leaves open.
     seen: the chance of a signal once the risk is changed as `change` says; delay: the median wait
@@ -66,7 +67,7 @@ class CusumDesign:
     odds_ratio: float
     limit: float
     change: str
-    sessions: int
+    trials: int
     promised: float
     guarded: Estimate
     false_signal: Estimate
@@ -93,12 +94,12 @@ class _Baseline(NamedTuple):
 
 def design_cusum(
     expected: Iterable[Any], event: Iterable[Any], cluster: Sequence[Any] | Labels, *,
-    odds_ratio: float, sessions: int, promised: float = PROMISED, unit: str = "trial",
+    odds_ratio: float, trials: int, promised: float = PROMISED, unit: str = "trial",
 ) -> CusumDesign:
     """Find the limit that keeps its promise, and what follows from it.
 
     expected, event, cluster: risk, outcome (0 or 1) and patient of the baseline's trials in order
-    of time; sessions: trials planned to be watched, 1 or more; promised: the chance of a false
+    of time; trials: those planned to be watched, 1 or more; promised: the chance of a false
     signal in them, between 0 and 1. For odds_ratio above 1 the change looked for is a doubled
     risk, below 1 a halved one. The same input gives the same limit. Raises BaselineTooSmall
     below 5 trials with and 5 without the event, ValueError for other faults.
@@ -106,16 +107,26 @@ def design_cusum(
     mix, happened = risks(list(expected)), events(list(event))
     patient, _ = codes(list(cluster))
     same_length(expected=mix, event=happened, cluster=patient)
-    if sessions < 1 or not 0 < promised < 1:
-        raise ValueError(f"sessions is {sessions!r} and promised {promised!r}; 1 or more, and a "
+    if trials < 1 or not 0 < promised < 1:
+        raise ValueError(f"trials is {trials!r} and promised {promised!r}; 1 or more, and a "
                          "chance between 0 and 1, are wanted")
     _enough(happened, unit)
+    return _designed(tuple(mix.tolist()), tuple(happened.tolist()), tuple(patient.tolist()),
+                     odds_ratio, int(trials), promised, unit)
+
+
+@lru_cache(maxsize=16)  # A baseline that stands still is asked for by every freeze and document.
+def _designed(
+    expected: tuple[float, ...], event: tuple[float, ...], cluster: tuple[int, ...],
+    odds_ratio: float, trials: int, promised: float, unit: str,
+) -> CusumDesign:
+    mix, happened, patient = np.array(expected), np.array(event), np.array(cluster)
     base = _left_open(mix, happened, patient)
-    period = planned_period(mix, patient, int(sessions), base.correlation)
+    period = planned_period(mix, patient, trials, base.correlation)
     worse = odds_ratio > 1
     guarded = base.high if worse else base.low
     limit = lowest_limit(period.highest_sums(odds_ratio, guarded), promised)
-    return _described(period, base, odds_ratio, limit, int(sessions), promised, unit)
+    return _described(period, base, odds_ratio, limit, trials, promised, unit)
 
 
 def _enough(happened: Floats, unit: str) -> None:
@@ -139,7 +150,7 @@ def _left_open(mix: Floats, happened: Floats, patient: Any) -> _Baseline:
 
 
 def _described(
-    period: PlannedPeriod, base: _Baseline, odds_ratio: float, limit: float, sessions: int,
+    period: PlannedPeriod, base: _Baseline, odds_ratio: float, limit: float, trials: int,
     promised: float, unit: str,
 ) -> CusumDesign:
     worse = odds_ratio > 1
@@ -156,7 +167,7 @@ def _described(
                         method=METHOD, unit=unit, measure=measure)
 
     return CusumDesign(
-        odds_ratio, limit, "a doubled risk" if worse else "a halved risk", sessions, promised,
+        odds_ratio, limit, "a doubled risk" if worse else "a halved risk", trials, promised,
         estimate("guarded_ratio", "ratio", base.high if worse else base.low),
         estimate("false_signal", "probability", false),
         estimate("signal_if_changed", "probability", float(np.isfinite(waits).mean())),

@@ -25,10 +25,10 @@ REACH = 5.0
 
 @dataclass(frozen=True)
 class PlannedPeriod:
-    """Simulated periods: the place of each session in the baseline, and its uniform draw.
+    """Simulated periods: the place of each trial in the baseline, and its uniform draw.
 
-    place, draw: (periods, sessions); risk: the baseline's expected risks.
-    A session has the event where its draw lies below its risk.
+    place, draw: (periods, trials); risk: the baseline's expected risks.
+    A trial has the event where its draw lies below its risk.
     """
 
     place: Whole
@@ -45,7 +45,7 @@ class PlannedPeriod:
         return found
 
     def first_signals(self, odds_ratio: float, limit: float, ratio: float) -> Floats:
-        """Sessions until the first signal, (periods,); infinity where there is none."""
+        """Trials until the first signal, (periods,); infinity where there is none."""
         reached = self._sums(odds_ratio, ratio) >= limit - 1e-9
         found: Floats = np.where(reached.any(axis=0), reached.argmax(axis=0) + 1.0, np.inf)
         return found
@@ -58,35 +58,35 @@ class PlannedPeriod:
         happened = self.draw < moved * chance / (1 - chance + moved * chance)
         score = np.where(happened, event[self.place], none[self.place]).T
         running, sums = np.zeros(score.shape[1]), np.empty(score.shape)
-        for session, steps in enumerate(score):
+        for trial, steps in enumerate(score):
             running = np.maximum(0.0, running + steps)
-            sums[session] = running
+            sums[trial] = running
         return sums
 
 
 def planned_period(
-    risk: Floats, patient: Whole, sessions: int, correlation: float,
+    risk: Floats, patient: Whole, trials: int, correlation: float,
 ) -> PlannedPeriod:
-    """Periods of `sessions` sessions that follow each other as those of the baseline did.
+    """Periods of `trials` trials that follow each other as those of the baseline did.
 
-    risk, patient: expected risk and patient code (0, 1, …) of the baseline's sessions in order of
+    risk, patient: expected risk and patient code (0, 1, …) of the baseline's trials in order of
     time. Each period begins at a place of the baseline drawn at random and goes round it, each
-    round with new patients, so that sessions of one patient lie as far apart as they did.
-    correlation: within-patient, 0 to 1. With the chance of its root a session takes its patient's
-    draw instead of its own: two sessions of equal risk then correlate by it. Source: Lunn and
+    round with new patients, so that trials of one patient lie as far apart as they did.
+    correlation: within-patient, 0 to 1. With the chance of its root a trial takes its patient's
+    draw instead of its own: two trials of equal risk then correlate by it. Source: Lunn and
     Davies 1998, Biometrika 85:487 (from memory); tests see that the correlation comes out.
     """
-    return _drawn(tuple(risk.tolist()), tuple(patient.tolist()), sessions, correlation)
+    return _drawn(tuple(risk.tolist()), tuple(patient.tolist()), trials, correlation)
 
 
 @lru_cache(maxsize=2)  # Both directions of a chart, and each document about it, ask for the same.
 def _drawn(
-    risks: tuple[float, ...], patients: tuple[int, ...], sessions: int, correlation: float,
+    risks: tuple[float, ...], patients: tuple[int, ...], trials: int, correlation: float,
 ) -> PlannedPeriod:
     risk, patient = np.array(risks), np.array(patients)
     rng = np.random.default_rng(SEED)
-    periods = int(np.clip(MOST_DRAWS // sessions, FEWEST_PERIODS, PERIODS))
-    along = rng.integers(0, risk.size, periods)[:, None] + np.arange(sessions)
+    periods = int(np.clip(MOST_DRAWS // trials, FEWEST_PERIODS, PERIODS))
+    along = rng.integers(0, risk.size, periods)[:, None] + np.arange(trials)
     place, round_ = along % risk.size, along // risk.size
     people = int(patient.max()) + 1
     whose = patient[place] + people * round_

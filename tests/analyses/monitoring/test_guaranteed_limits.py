@@ -61,28 +61,28 @@ def test_a_ratio_moves_the_mean_risk_by_it() -> None:
 
 
 def test_fewer_baseline_events_need_a_higher_limit_and_see_less() -> None:
-    few, many = (design_cusum(*baseline(events, sessions), odds_ratio=2, sessions=150)
+    few, many = (design_cusum(*baseline(events, sessions), odds_ratio=2, trials=150)
                  for events, sessions in ((8, 100), (32, 400)))
     assert few.limit > many.limit and few.seen.value < many.seen.value
     assert few.guarded.value > many.guarded.value > 1
 
 
 def test_more_planned_sessions_need_a_higher_limit() -> None:
-    short, long = (design_cusum(*baseline(12), odds_ratio=0.5, sessions=n).limit
+    short, long = (design_cusum(*baseline(12), odds_ratio=0.5, trials=n).limit
                    for n in (60, 240))
     assert long > short
 
 
 def test_the_same_baseline_gives_the_same_limit() -> None:
-    assert design_cusum(*baseline(12), odds_ratio=2, sessions=90) == design_cusum(
-        *baseline(12), odds_ratio=2, sessions=90)
+    assert design_cusum(*baseline(12), odds_ratio=2, trials=90) == design_cusum(
+        *baseline(12), odds_ratio=2, trials=90)
 
 
 @pytest.mark.parametrize("events", [0, 1, 4])
 def test_no_limit_from_a_handful_of_events(events: int) -> None:
     expected, happened, patient = baseline(events)
     with pytest.raises(BaselineTooSmall, match=f"{events} events in 150 baseline sessions"):
-        design_cusum(np.full(150, 0.02), happened, patient, odds_ratio=2, sessions=100,
+        design_cusum(np.full(150, 0.02), happened, patient, odds_ratio=2, trials=100,
                      unit="session")
 
 
@@ -107,7 +107,7 @@ def test_200_unchanged_services_give_the_false_signals_printed_beforehand() -> N
         later = outcomes(rng, future, 0.08, 0.3, 1)
         for side, ratio in enumerate((2.0, 0.5)):
             design = design_cusum(np.full(150, event.mean()), event, patient, odds_ratio=ratio,
-                                  sessions=150)
+                                  trials=150)
             false[side] += signalled(later, float(event.mean()), ratio, design.limit)
             printed[side] += design.false_signal.value or 0
     for side in (0, 1):
