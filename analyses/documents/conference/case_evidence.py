@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from analyses.cases.case_signal import CaseSignal, own_measure
 from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Block, Cell, Picture, Points, Sentence, Table
-from analyses.documents.quality.chart_words import chart_words, cusum_words
+from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
 from analyses.documents.series.literature_beside import lines_for
 from analyses.figures.figure_shares import interval_figure
 from analyses.figures.figure_style import INK
@@ -112,7 +112,7 @@ def signal_words(signal: CaseSignal | None) -> tuple[Sentence, ...]:
     said = list(chart_words(signal.chart, analysis.choice))
     if signal.cusum is not None and analysis.risk is not None:
         design = next(d for d in analysis.designs if d.odds_ratio > 1)
-        said += cusum_words(signal.cusum, design)
+        said += [*cusum_words(signal.cusum, design), baseline_words(analysis.risk.ratio)]
     return tuple(Sentence(s.text, tuple(map(signal.named, s.estimates))) for s in said)
 
 

@@ -61,5 +61,11 @@ def cusum_words(cusum: Cusum, design: CusumDesign) -> tuple[Sentence, ...]:
         Sentence(f"CUSUM for a {direction} risk: {seen}"),
         Sentence(false, (design.false_signal,)),
         Sentence(power, (design.seen, design.delay)),
-        Sentence(limit, (design.guarded,)),
+        Sentence(limit, (design.threshold, design.guarded)),
     )
+
+
+def baseline_words(baseline: Estimate) -> Sentence:
+    """What the limits rest on."""
+    return Sentence(f"The baseline rests on {baseline.events} events "
+                    f"({baseline.number_text()}).", (baseline,))

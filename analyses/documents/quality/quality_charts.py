@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Block, Picture, Points, Sentence
-from analyses.documents.quality.chart_words import chart_words, cusum_words
+from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -58,6 +58,8 @@ def cusum_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
         return tuple(Points((Sentence(p),)) for p in found.problems[:1])
     words = [s for cusum, design in zip(found.cusums, found.designs, strict=True)
              for s in cusum_words(cusum, design)]
+    if found.risk is not None and found.designs:
+        words.append(baseline_words(found.risk.ratio))
     since = [e for e in found.estimates
              if e.id == "monitoring.observed_expected" and not e.group]
     words += [Sentence(e.sentence("observed against expected since the baseline"), (e,))

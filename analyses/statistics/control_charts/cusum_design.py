@@ -58,7 +58,8 @@ class CusumDesign:
     """A CUSUM's limit, and what it gives over the planned period.
 
     trials: planned trials from the start. promised: the chance of a false signal in them that
-    is held in 90 % of services. guarded: the ratio to the expected risk at which it is held.
+    is held in 90 % of services. threshold: the limit, as a number to print. guarded: the ratio to
+    the expected risk at which it is held.
     false_signal: the predictive chance of a false signal, over what the baseline leaves open.
     seen: the chance of a signal once the risk is changed as `change` says; delay: the median wait
     for it, without value where fewer than half are seen. correlation: within-patient.
@@ -69,6 +70,7 @@ class CusumDesign:
     change: str
     trials: int
     promised: float
+    threshold: Estimate
     guarded: Estimate
     false_signal: Estimate
     seen: Estimate
@@ -78,7 +80,7 @@ class CusumDesign:
     @property
     def estimates(self) -> tuple[Estimate, ...]:
         """All of its numbers."""
-        return self.guarded, self.false_signal, self.seen, self.delay
+        return self.threshold, self.guarded, self.false_signal, self.seen, self.delay
 
 
 class _Baseline(NamedTuple):
@@ -168,6 +170,7 @@ def _described(
 
     return CusumDesign(
         odds_ratio, limit, "a doubled risk" if worse else "a halved risk", trials, promised,
+        estimate("limit", "limit", limit),
         estimate("guarded_ratio", "ratio", base.high if worse else base.low),
         estimate("false_signal", "probability", false),
         estimate("signal_if_changed", "probability", float(np.isfinite(waits).mean())),
