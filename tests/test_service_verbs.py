@@ -66,3 +66,12 @@ def test_from_the_services_number_to_the_code_and_back(tmp_path):
     numbers.write_text("777\n")
     assert run("cases", "--code", code, "--key", key, "--numbers", numbers).exit_code == 2
     assert run("cases", "--code", code, "--key", tmp_path / "none").exit_code == 2
+
+
+def test_the_follow_up_list_is_written_once_and_said(place, tmp_path):
+    out = tmp_path / "list.xlsx"
+    done = run("follow-up", "--registry", place, "--out", out)
+    assert done.exit_code == 0 and out.exists()
+    assert "1 patient due" in done.output and "the follow-up list (study codes)" in done.output
+    again = run("follow-up", "--registry", place, "--out", out)
+    assert again.exit_code == 2 and "it was left as it is" in again.stderr

@@ -14,12 +14,19 @@ from analyses.commands.case_verbs import cases
 from analyses.commands.freeze_verbs import freeze, plan, report
 from analyses.commands.monitor_verbs import monitor
 from analyses.commands.notebook_verbs import notebook
-from analyses.commands.registry_verbs import changes, check, dictionary, intake, workbook
+from analyses.commands.registry_verbs import (
+    changes,
+    check,
+    dictionary,
+    follow_up,
+    intake,
+    workbook,
+)
 from analyses.commands.speaking import spoken
 from analyses.commands.trial_verbs import demo, verify
 
-VERBS = (demo, workbook, dictionary, intake, check, changes, cases, monitor, freeze, plan, report,
-         notebook, verify)
+VERBS = (demo, workbook, dictionary, intake, check, follow_up, changes, cases, monitor, freeze,
+         plan, report, notebook, verify)
 
 app = typer.Typer(
     name="nidusbook", no_args_is_help=True, add_completion=False, rich_markup_mode=None,

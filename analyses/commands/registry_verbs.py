@@ -95,6 +95,24 @@ def check(
     return Told("check", state.lines, DATA_ERRORS if state.errors else DONE)
 
 
+def follow_up(
+    registry: Registry,
+    out: Annotated[Path, typer.Option(
+        "--out", metavar="LIST.xlsx", help="A file that does not exist yet.")],
+    schedule: Annotated[Path | None, typer.Option(
+        help="The service's own schedule, and when a patient is lost (TOML).")] = None,
+) -> Told:
+    """List who is due, one row a patient; filled in, the list comes back through intake."""
+    from registry.quality.follow_up_schedule import read_schedule
+    from registry.quality.follow_up_workbook import write_follow_up_list
+
+    own = read_schedule(schedule) if schedule else None
+    with progress() as tell:
+        tell("reading the registry")
+        told = write_follow_up_list(out, store_opened(registry, create=False), schedule=own)
+    return Told("follow_up", told)
+
+
 def changes(
     registry: Registry,
     out: Annotated[Path, typer.Option(

@@ -55,6 +55,7 @@ OUTPUTS = (
     Output("the plan and the log of signals in the registry", Sight.INSIDE, "days of sessions",
            ("monitor",)),
     Output("the list of changes", Sight.INSIDE, "study codes", ("changes",)),
+    Output("the follow-up list", Sight.INSIDE, "study codes", ("follow_up",)),
     Output("the list of cases", Sight.INSIDE, "study codes, and numbers of the service's own",
            ("cases",)),
     Output("what is on the screen", Sight.INSIDE, "study codes",

@@ -9,6 +9,7 @@ from registry.intake.cell import is_blank
 from registry.intake.convert import Converted, RowProblem
 from registry.intake.names import nearest
 from registry.intake.sheet import column_letters, row_label
+from registry.intake.workbook_pages import LIST_HEADINGS
 from registry.privacy.headings import identifying_heading
 from registry.problems.problem import Place, Problem
 
@@ -29,6 +30,8 @@ def _unknown_columns(converted: Converted) -> Iterator[Problem]:
     labels = [converted.table.by_name[name].label for name in columns.absent]
     for column in sorted(set(columns.unknown) | set(filled)):
         heading = columns.unknown.get(column, "")
+        if heading in LIST_HEADINGS and converted.table.offered:
+            continue
         named = f'headed "{heading}"' if heading else "without a heading"
         near = nearest(heading, [*labels, *columns.absent]) if heading else None
         kind = identifying_heading(heading)

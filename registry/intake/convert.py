@@ -74,7 +74,7 @@ class Converted:
 
 def convert(sheet: Sheet, table: TableSpec, columns: Columns, habits: Habits) -> Converted:
     """Read every row of `sheet` below its headings; nothing is raised for a bad cell."""
-    positions = _filled_rows(sheet, columns, habits)
+    positions = _filled_rows(sheet, table, columns, habits)
     if _has_decimal_comma(sheet, table, columns, positions):
         habits = Habits(habits.today, habits.blanks, comma_decimals=True)
     values: dict[str, list[Any]] = {}
@@ -91,9 +91,15 @@ def convert(sheet: Sheet, table: TableSpec, columns: Columns, habits: Habits) ->
     return converted
 
 
-def _filled_rows(sheet: Sheet, columns: Columns, habits: Habits) -> list[int]:
-    """Zero-based sheet rows below the headings with something in a known column."""
-    wanted = sorted(columns.fields.values())
+def _filled_rows(
+    sheet: Sheet, table: TableSpec, columns: Columns, habits: Habits
+) -> list[int]:
+    """Zero-based sheet rows below the headings with something in a known column.
+
+    In a table of offered rows the key stands there already, and says nothing by itself.
+    """
+    wanted = sorted(column for name, column in columns.fields.items()
+                    if not (table.offered and name in table.key))
     return [
         number
         for number in range(columns.heading_row + 1, len(sheet.rows))

@@ -21,6 +21,7 @@ from registry.intake.workbook_pages import (
     DICTIONARY_HEADINGS,
     DICTIONARY_PAGE,
     FIRST_PAGE,
+    LIST_HEADINGS,
     LISTS_PAGE,
     TITLE,
     dictionary_rows,
@@ -44,11 +45,15 @@ _NO_CLOCK = dt.datetime(2000, 1, 1)
 
 @dataclass(frozen=True)
 class FormRow:
-    """A row to be written: cells by field name, the reason of each marked one, and of the row."""
+    """A row to be written: cells by field name, the reason of each marked one, and of the row.
+
+    `beside` are texts behind the last column, under `LIST_HEADINGS`, that are only to be read.
+    """
 
     cells: Mapping[str, Any]
     marks: Mapping[str, str] = field(default_factory=dict)
     why: str = ""
+    beside: tuple[str, ...] = ()
 
 
 def write_form(path: Path, rows: Mapping[str, Sequence[FormRow]], *, source_id: str) -> None:
@@ -122,9 +127,22 @@ class _Form:
             sheet.write_string(0, number, spec.heading, self.look.heading(spec))
             sheet.write_comment(0, number, heading_note(spec), {"x_scale": 2, "y_scale": 1.6})
             add_check(sheet, number, table, spec, lists, self.shift)
+        if any(row.beside for row in self.rows.get(table.name, ())):
+            self._beside(sheet, self.shift + len(table.fields), self.rows[table.name])
         sheet.freeze_panes(1, self.shift + len(table.key))
         _print_setup(sheet)
         self._rows(sheet, table, self.rows.get(table.name, ()))
+
+    def _beside(self, sheet: Worksheet, first: int, rows: Iterable[FormRow]) -> None:
+        """What is only to be read, behind the last column to fill in."""
+        widths = (20, 44, 12, 9, 12, 12, 14, 12)
+        for column, (heading, width) in enumerate(zip(LIST_HEADINGS, widths, strict=True), first):
+            sheet.set_column(column, column, width)
+            sheet.write_string(0, column, heading, self.look.plain_heading)
+        for number, row in enumerate(rows, start=1):
+            sheet.set_row(number, row_height(row.beside, widths))
+            for column, text in enumerate(row.beside, start=first):
+                sheet.write_string(number, column, text, self.look.words)
 
     def _rows(self, sheet: Worksheet, table: TableSpec, rows: Iterable[FormRow]) -> None:
         for number, row in enumerate(rows, start=1):

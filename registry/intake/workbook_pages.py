@@ -12,6 +12,12 @@ OUR_PAGES = frozenset({FIRST_PAGE, DICTIONARY_PAGE, LISTS_PAGE})
 TITLE = "Brain AVM embolization: entry workbook"
 CODE_LABEL = "Workbook code"
 
+LIST_HEADINGS = (
+    "To do", "What is due", "Since", "Days over", "Last seen", "Last try", "Its result",
+    "Tries since last seen",
+)
+"""Columns of the coordinator's list that are only to be read."""
+
 DICTIONARY_HEADINGS = (
     "Sheet", "Column", "Field name", "Kind", "Unit", "Must be filled in", "A cell may hold",
     "Definition",

@@ -41,11 +41,20 @@ class Visit:
 
 
 @dataclass(frozen=True)
+class LostRule:
+    """When a patient is given up: after so many tries, and so many months since last seen."""
+
+    tries: int = 3
+    months: int = 24
+
+
+@dataclass(frozen=True)
 class Schedule:
-    """A schedule and whose it is."""
+    """A schedule, whose it is, and when a patient counts as lost (common practice, no source)."""
 
     source: str
     visits: tuple[Visit, ...]
+    lost: LostRule = LostRule()
 
 
 def default_schedule() -> Schedule:
@@ -81,7 +90,7 @@ def _schedule(content: dict[str, Any], place: str) -> Schedule:
     source, visits = _stated(content.get("source")), content.get("visits")
     problems = [
         f'"{name}" is not known here; remove it' for name in content
-        if name not in {"source", "visits"}
+        if name not in {"source", "visits", "lost"}
     ]
     if not source:
         problems.append('"source" is missing; say whose schedule this is')
@@ -90,6 +99,8 @@ def _schedule(content: dict[str, Any], place: str) -> Schedule:
         visits = []
     for number, visit in enumerate(visits, start=1):
         problems += [f"visit {number}: {words}" for words in _visit_problems(visit)]
+    lost = content.get("lost", {})
+    problems += _lost_problems(lost)
     if problems:
         listed = "\n".join(f"- {problem}" for problem in problems)
         raise ScheduleError(f"{place}: the schedule cannot be used.\n{listed}")
@@ -97,7 +108,18 @@ def _schedule(content: dict[str, Any], place: str) -> Schedule:
         Visit(v["what"].strip(), v["after"], v["days"], v["early"], v["late"],
               tuple(v.get("imaging", ())))
         for v in visits
-    ))
+    ), LostRule(**lost))
+
+
+def _lost_problems(lost: Any) -> list[str]:
+    if not isinstance(lost, dict):
+        return ['"lost" is not a part [lost]; write it as one']
+    known = set(vars(LostRule()))
+    return [
+        *(f'lost: "{name}" is not known here; remove it' for name in lost if name not in known),
+        *(f'lost: "{name}" must be a whole number, 1 or more' for name in known & set(lost)
+          if type(lost[name]) is not int or lost[name] < 1),
+    ]
 
 
 def _stated(words: Any) -> str:

@@ -9,7 +9,7 @@ from registry.schema.tables import Table
 
 class Contacts(
     Table, table="contacts", label="Contacts", definition="A row a try to reach a patient.",
-    parent="patients", parent_key=("patient_id",),
+    parent="patients", parent_key=("patient_id",), offered=True,
 ):
     """One try, and what came of it."""
 

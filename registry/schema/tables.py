@@ -20,7 +20,8 @@ class TableSpec:
 
     `parent_key` are the columns that must be found in the parent table (none where
     `parent` is None). A row of a table that is `only_added` is never changed or removed by an
-    intake; only its fields that are `filled_later` may be filled, once.
+    intake; only its fields that are `filled_later` may be filled, once. Rows of a table that is
+    `offered` are handed out with their key, to be filled in: with nothing beside it there is none.
     """
 
     name: str
@@ -30,6 +31,7 @@ class TableSpec:
     parent_key: tuple[str, ...]
     fields: tuple[FieldSpec, ...]
     only_added: bool = False
+    offered: bool = False
 
     @cached_property
     def by_name(self) -> Mapping[str, FieldSpec]:
@@ -95,10 +97,11 @@ class Table:
     def __init_subclass__(
         cls, *, table: str, label: str, definition: str, parent: str | None = None,
         parent_key: tuple[str, ...] = (), only_added: bool = False,
+        offered: bool = False,
     ) -> None:
         fields = tuple(v.spec for v in vars(cls).values() if isinstance(v, Column))
         cls.spec = TableSpec(table, label, definition, parent, parent_key, fields,
-                             only_added)
+                             only_added, offered)
 
 
 def _pandera_column(spec: FieldSpec) -> pa.Column:
