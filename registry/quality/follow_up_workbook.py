@@ -36,8 +36,8 @@ def write_follow_up_list(
     counts = rows["state"].value_counts()
     said = ", ".join(f"{counts[state]} {state}" for state in ORDER if state in counts)
     return [
-        f"{path}: {len(rows)} patient{'s' * (len(rows) != 1)} due on {day} (schedule: {plan.source}); "
-        f"{said or 'nobody to be called'}.",
+        f"{path}: {len(rows)} patient{'s' * (len(rows) != 1)} due on {day} "
+        f"(schedule: {plan.source}); {said or 'nobody to be called'}.",
         "Whoever was seen most lately stands first. Lost: after "
         f"{plan.lost.tries} tries and {plan.lost.months} months since last seen, by the file of "
         "the schedule.",
