@@ -3,7 +3,8 @@
 The guarantee is that of Gandy and Kvaløy 2013, Scand J Stat 40:647: the chance of a false signal
 is held not on average but in 90 % of services, whatever their baselines happened to show. Their
 bootstrap takes the estimation error from resampled baselines. With 5 to 20 events that is too
-little for an improvement (tests/reference/guaranteed_limits.md has it beside ours). Here the
+little for an improvement: it held in 82–90 % of services (tests/reference/guaranteed_limits.md
+has it beside ours, which held in 90–100 %). Here the
 error comes from a one-sided limit of the baseline's risk, clustered on the patient, and the
 chart's limit is worked out at it: false signals grow with the true risk (fall with it, for the
 direction of improvement), so what is held at that end is held at every risk that lies nearer.
