@@ -28,6 +28,10 @@ def place(tmp_path: Path) -> Path:
     tables["conference_reviews"] = frame("conference_reviews", [{
         "patient_id": "N-0001", "review_no": 1, "conference_date": "2021-06-01", "lesion_no": 1,
         "event_of": "complication", "event_no": 1}])
+    tables["actions"] = frame("actions", [{
+        "action_no": 1, "decided_on": "2021-04-01", "action": "Agree on a reflux limit.",
+        "responsible": "nurse", "due_date": "2021-09-01", "measure": "complication.any",
+        "measure_unit": "session", "state": "open"}])
     open_registry(tmp_path / "registry.sqlite").take_in(batch(tables))
     return tmp_path / "registry.sqlite"
 
@@ -39,7 +43,10 @@ def test_cases_of_a_registry_and_of_its_freeze_are_the_same(place, tmp_path):
     lines = of_registry.output.splitlines()
     assert lines[0].startswith("2021-04-25  N-0001  event 2: new deficit after the operation")
     assert "not discussed yet" in lines[0] and "discussed on 2021-06-01" in lines[1]
-    assert "takes N-0001, the gravest" in lines[2] and "Stays inside the service" in lines[3]
+    assert "takes N-0001, the gravest" in lines[2] and "Stays inside the service" in lines[4]
+    assert lines[3].startswith(
+        "Open action 1, decided on 2021-04-01, due 2021-09-01 (nurse): Agree")
+    assert "before: 1/1" in lines[3] and "since: 0/1" in lines[3]
 
 
 def test_cases_are_narrowed_and_the_call_is_checked(place):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analyses.measures.declared import all_measures
+from analyses.measures.declared import all_measures, label_of
 from analyses.measures.measure import Share
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate, replaced
@@ -76,3 +76,17 @@ def _measured(units: Units, row: pd.Series) -> tuple[Estimate | None, Estimate |
     before, since = (replaced(one.of(frame[part], str(unit))[0], group={"period": name})
                      for part, name in ((~after, BEFORE), (after, SINCE)))
     return before, since, ""
+
+
+def action_lines(actions: tuple[OpenAction, ...]) -> list[str]:
+    """Open actions as lines to print: what, who, by when, and what the measure shows."""
+    return [f"Open action {one.number}, decided on {one.decided_on.date()}, "
+            f"{'no day due' if one.due is None else f'due {one.due.date()}'} ({one.responsible}): "
+            f"{one.action or 'words not in this freeze'} {_shown(one)}" for one in actions]
+
+
+def _shown(one: OpenAction) -> str:
+    if one.before is None or one.since is None:
+        return one.problem
+    return (f"{label_of(one.before)} per {one.before.unit} before: {one.before.as_text()}; since: "
+            f"{one.since.as_text()}. Other things changed as well: no cause can be read from it.")

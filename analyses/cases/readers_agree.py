@@ -27,14 +27,13 @@ class Agreement:
     """Two readers' agreement on one question of the review.
 
     question: its label; alike: the share of events on which they said the same; kappa and ac1:
-    None below FEWEST_EVENTS; why: then a sentence, else blank.
+    None below FEWEST_EVENTS.
     """
 
     question: str
     alike: Estimate
     kappa: Estimate | None
     ac1: Estimate | None
-    why: str = ""
 
 
 def readers_agree(reviews: pd.DataFrame) -> tuple[Agreement, ...]:
@@ -65,21 +64,12 @@ def _agreement(question: str, rows: pd.DataFrame) -> Agreement:
     alike = clustered_proportion(
         [a == b for a, b in zip(first, second, strict=True)], patients,
         id="review.alike", unit="event", group=group)
+    alike = replaced(alike, label="Judged alike by both readers")
     if len(rows) < FEWEST_EVENTS:
-        return Agreement(spec.label, alike, None, None, (
-            f"{len(rows)} events were read by two blinded readers; with fewer than "
-            f"{FEWEST_EVENTS}, agreement beyond chance is not given."))
+        return Agreement(spec.label, alike, None, None)
     kappa, ac1 = (
         replaced(coefficient(first, second, patients, classes=spec.values, unit="event",
-                             id=f"review.{name}"), group=group)
-        for coefficient, name in ((cohen_kappa, "kappa"), (gwet_ac1, "ac1")))
+                             id=f"review.{name}"), group=group, label=label)
+        for coefficient, name, label in ((cohen_kappa, "kappa", "Cohen's kappa"),
+                                         (gwet_ac1, "ac1", "Gwet's AC1")))
     return Agreement(spec.label, alike, kappa, ac1)
-
-
-def agreement_words(one: Agreement) -> str:
-    """One line: the share alike, then kappa and AC1, or why they are not given."""
-    said = f"{one.question}: the readers said the same of {one.alike.as_text()}"
-    if one.kappa is None or one.ac1 is None:
-        return f"{said}. {one.why}"
-    return (f"{said}; Cohen's kappa {one.kappa.as_text()}; Gwet's AC1 {one.ac1.as_text()}. AC1 "
-            "stands beside kappa because kappa falls where nearly all events are of one class.")

@@ -37,11 +37,12 @@ def cases(
     numbers: Annotated[Path | None, typer.Option(
         help="The service's own numbers, one a line, with --code.")] = None,
 ) -> Told:
-    """List patients and events of every phase, the newest first, to choose a case from."""
+    """List patients and events of every phase, the newest first, and actions that are open."""
     if number or code:
         return Told("cases", (_who(number, code, key, prefix, numbers),))
     from analyses.cases.case_choice import gravest_case
     from analyses.cases.case_list import Wanted, case_lines, case_list
+    from analyses.cases.open_actions import action_lines, open_actions
 
     if (frozen is None) == (not registry):
         raise CallError("Give a freeze, or --registry PATH, and not both.")
@@ -52,7 +53,8 @@ def cases(
             since.date() if since else None, kind, phase, not_discussed))
         lines = case_lines(rows, most)
         grave = f"Without --case a report takes {gravest_case(units)}, the gravest."
-    return Told("cases", (*lines, grave))
+        actions = action_lines(open_actions(units))
+    return Told("cases", (*lines, grave, *actions))
 
 
 def _who(number: str, code: str, key: Path | None, prefix: str, numbers: Path | None) -> str:

@@ -11,7 +11,8 @@ from small_cohort import frame, small_tables
 
 from analyses.cases.case_list import NO_EVENT, Wanted, case_lines, case_list
 from analyses.cases.open_actions import BEFORE, SINCE, open_actions
-from analyses.cases.readers_agree import FEWEST_EVENTS, agreement_words, readers_agree
+from analyses.cases.readers_agree import FEWEST_EVENTS, readers_agree
+from analyses.documents.quality.readers_section import readers_sections
 from analyses.measures.declared import measure
 from analyses.population.unit_frames import Units, units_of
 from registry.schema import TABLES
@@ -124,7 +125,9 @@ def test_readers_are_compared_on_what_both_answered_blinded():
     assert one.question == "Preventable"
     assert (one.alike.events, one.alike.n) == (10, 12)
     assert one.kappa.low < one.kappa.value < one.ac1.value and one.ac1.high <= 1
-    assert "10/12" in agreement_words(one) and "Gwet" in agreement_words(one)
+    [section] = readers_sections({"event_reviews": reviews(12, 10)})
+    [row] = section.blocks[1].rows
+    assert row[1].text.startswith("10/12") and row[3].estimate == one.ac1
     seeing = reviews(12, 10)
     seeing["blinded"] = False
     assert readers_agree(seeing) == ()
@@ -133,8 +136,9 @@ def test_readers_are_compared_on_what_both_answered_blinded():
 def test_too_few_events_give_counts_and_words_alone():
     [one] = readers_agree(reviews(FEWEST_EVENTS - 1, 8))
     assert one.kappa is None and one.ac1 is None and one.alike.n == FEWEST_EVENTS - 1
-    assert "fewer than 10" in agreement_words(one)
+    [section] = readers_sections({"event_reviews": reviews(FEWEST_EVENTS - 1, 8)})
+    assert [cell.text for cell in section.blocks[1].rows[0][2:]] == ["too few events"] * 2
 
 
 def test_nobody_read_anything():
-    assert readers_agree(TABLES["event_reviews"].empty()) == ()
+    assert readers_sections({"event_reviews": TABLES["event_reviews"].empty()}) == ()

@@ -21,6 +21,7 @@ from analyses.content.blocks import (
     plain,
 )
 from analyses.documents.always_said import left_out
+from analyses.documents.quality.readers_section import readers_sections
 from analyses.monitoring.quality_of_data import completeness_by_month, time_to_entry
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.table_rows import rows_of
@@ -56,6 +57,8 @@ def data_quality_sections(
 ) -> tuple[Section, ...]:
     """Who is in a freeze, what was not recorded, what is asked of the recorder, who is due.
 
+    Where events were read by two, how far the readers agree.
+
     tables, manifest: the freeze's. schedule: whose follow-up schedule (the package's own where
     None); follow-up is due on the freeze's date. The lists name study codes and stay inside the
     service.
@@ -66,6 +69,7 @@ def data_quality_sections(
         Section("From session to entry", _entry(tables)),
         Section("Questions to the recorder", _queries(tables)),
         Section("Follow-up due", _follow_up(tables, manifest, schedule)),
+        *readers_sections(tables),
     )
 
 
