@@ -52,8 +52,8 @@ def check_source(
     converted, absent_tables = _convert_all(source, today, watch)
     if not any(len(table.frame) for table in converted.values()):
         raise SourceError(
-            f"{source.name} holds no rows: every table is blank below its headings. Fill in at "
-            f"least {', '.join(TABLES[name].label for name in REQUIRED_TABLES)}."
+            f"{source.name} holds no rows: every table is blank below its headings. "
+            + _first(existing)
         )
     watch("checking the rows", 0, 1)
     problems = [item for table in converted.values() for item in (*asides(table), *table.problems)]
@@ -72,6 +72,13 @@ def check_source(
         notes=[*source.notes, *(note for s in source.sheets.values() for note in s.notes),
                *(note for table in converted.values() for note in table.columns.notes)],
     )
+
+
+def _first(existing: Mapping[str, pd.DataFrame]) -> str:
+    """What to fill in: a registry without patients begins with the tables that are required."""
+    if existing and len(existing["patients"]):
+        return "Fill in a row of any table."
+    return f"Fill in at least {', '.join(TABLES[name].label for name in REQUIRED_TABLES)}."
 
 
 def _convert_all(

@@ -121,14 +121,14 @@ def reviews(count: int, alike: int) -> pd.DataFrame:
 
 
 def test_readers_are_compared_on_what_both_answered_blinded():
-    [one] = readers_agree(reviews(12, 10))
+    [one] = readers_agree(reviews(24, 20))
     assert one.question == "Preventable"
-    assert (one.alike.events, one.alike.n) == (10, 12)
+    assert (one.alike.events, one.alike.n) == (20, 24)
     assert one.kappa.low < one.kappa.value < one.ac1.value and one.ac1.high <= 1
-    [section] = readers_sections({"event_reviews": reviews(12, 10)})
+    [section] = readers_sections({"event_reviews": reviews(24, 20)})
     [row] = section.blocks[1].rows
-    assert row[1].text.startswith("10/12") and row[3].estimate == one.ac1
-    seeing = reviews(12, 10)
+    assert row[1].text.startswith("20/24") and row[3].estimate == one.ac1
+    seeing = reviews(24, 20)
     seeing["blinded"] = False
     assert readers_agree(seeing) == ()
 

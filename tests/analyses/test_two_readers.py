@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from coverage_agreement import SHARES, coverage
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from analyses.statistics.agreement.two_readers import cohen_kappa, gwet_ac1
@@ -64,6 +65,13 @@ def test_full_agreement_has_no_interval_of_no_width():
         assert found.value == 1 and found.low is None and found.flags
     alike = cohen_kappa(["a"] * 9, ["a"] * 9, range(9), classes=("a", "b"))
     assert alike.value is None and alike.flags
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("shares", SHARES)
+def test_the_intervals_hold_the_truth_about_as_often_as_they_say(shares):
+    for held in coverage(shares, 0.7, 40, 400, 9)[:2]:
+        assert 0.91 < held < 0.985
 
 
 def test_a_class_that_was_not_offered_is_refused():
