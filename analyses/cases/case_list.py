@@ -102,9 +102,17 @@ def _uneventful(units: Units) -> pd.DataFrame:
 
 
 def case_lines(rows: pd.DataFrame, most: int) -> list[str]:
-    """The list as lines to print, at most so many, and how many more there are."""
+    """The list as lines to print: the events, then patients without one, at most so many of each.
+    """
     if rows.empty:
         return ["No patient or event fits what was asked for."]
+    happened = rows["number"].notna()
+    quiet = _some(rows[~happened], most)
+    return [*_some(rows[happened], most),
+            *(["Treated without an event recorded:", *quiet] if quiet else [])]
+
+
+def _some(rows: pd.DataFrame, most: int) -> list[str]:
     lines = [_line(row) for row in rows_of(rows.head(most))]
     left = len(rows) - most
     return [*lines, *([f"… and {left} more, older ones: --since, --kind, --phase and "
@@ -116,7 +124,7 @@ def _line(row: dict[str, Any]) -> str:
     day, discussed = row["day"], row["discussed"]
     said = "not discussed yet" if pd.isna(discussed) else f"discussed on {discussed.date()}"
     if pd.isna(row["number"]):
-        return f"{day.date()}  {row['patient_id']}  {row['kind']} (last treatment); {said}"
+        return f"{day.date()}  {row['patient_id']}  last treatment; {said}"
     readers = f"; reviewed by {row['readers']}" if row["readers"] else "; not reviewed"
     return (f"{day.date()}  {row['patient_id']}  event {row['number']}: {row['kind']} "
             f"({row['phase']}), {row['severity']}; {said}{readers} [{row['event_of']} "

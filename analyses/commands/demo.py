@@ -63,6 +63,7 @@ def make_demo(
     from synthetic_cohort import CohortSettings, make_cohort
     from synthetic_cohort.monitoring_tables import monitoring_tables
     from synthetic_cohort.quality_words import quality_words
+    from synthetic_cohort.reviews_tables import reviews_tables
 
     _clear_earlier_demo(out)
     out.mkdir(parents=True, exist_ok=True)
@@ -72,7 +73,8 @@ def make_demo(
     mark_demo(out)
     (out / WORDS).write_text(quality_words(cohort.change_date), encoding="utf-8")
     book = out / "entry-workbook.xlsx"
-    fill_workbook(book, {**cohort.tables, **monitoring_tables(cohort)})
+    fill_workbook(book, {
+        **cohort.tables, **monitoring_tables(cohort), **reviews_tables(cohort)})
     store = out / "registry.sqlite"
     progress("taking the workbook in")
     taken = take_in_file(book, open_registry(store), by="DEMO", progress=progress)
