@@ -32,7 +32,7 @@ def measures_of_event(case: OneCase) -> tuple[MeasureInUnit, ...]:
     """The measures that the event to be discussed counts in, the nearest to its kind first.
 
     An event of the embolization counts per session (a retained catheter per catheter); one of
-    an operation per lesion resected; lasting harm of any phase per patient treated.
+    an operation per lesion resected; lasting harm of another phase per patient treated.
     """
     event = case.index_event
     if event is None:
@@ -43,7 +43,7 @@ def measures_of_event(case: OneCase) -> tuple[MeasureInUnit, ...]:
         return (*(((DEFICIT.id, "lesion"),) if operated else ()), *lasting)
     grave = {LASTING: PERMANENT_DEFICIT, TRANSIENT: NEW_DEFICIT}.get(
         min(LASTING, int(event["severity"])))
-    return (_of_its_kind(event), *(((grave.id, "session"),) if grave else ()), *lasting)
+    return (_of_its_kind(event), *(((grave.id, "session"),) if grave else ()))
 
 
 def _of_its_kind(event: pd.Series) -> MeasureInUnit:

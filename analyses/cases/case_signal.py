@@ -8,11 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from analyses.cases.case_measures import charted_measure
 from analyses.measures.declared import about
-from analyses.measures.harm import ANY, HAEMORRHAGIC, HAEMORRHAGIC_EVENT, SYMPTOMATIC
+from analyses.measures.harm import ANY
 from analyses.monitoring.procedure_frame import procedure_frame
 from analyses.statistics.estimate import Estimate, replaced
-from registry.schema import Complications, Sessions
+from registry.schema import Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,18 +62,6 @@ class CaseSignal:
         return replaced(estimate, group={**(estimate.group or {}), "charted": self.measure})
 
 
-def own_measure(case: OneCase) -> str:
-    """The id of the service's measure that the event to be discussed counts in."""
-    event = case.index_event
-    if event is None:
-        return ANY.id
-    if event[Complications.kind] in HAEMORRHAGIC:
-        return HAEMORRHAGIC_EVENT.id
-    symptomatic = event[Complications.symptomatic]
-    said = symptomatic is True or str(symptomatic) == "True"
-    return SYMPTOMATIC.id if said else ANY.id
-
-
 def case_signal(units: Units, case: OneCase) -> CaseSignal | None:
     """The charts around a case; None where no procedure's outcome is known.
 
@@ -81,7 +70,7 @@ def case_signal(units: Units, case: OneCase) -> CaseSignal | None:
     """
     from analyses.monitoring.service import quality_analysis
 
-    measure = own_measure(case)
+    measure = charted_measure(case)
     rows = _known(units, measure)
     if rows["complication"].sum() < FEWEST_EVENTS:
         measure, rows = ANY.id, _known(units, ANY.id)
@@ -113,7 +102,7 @@ def _numbered(chart: Chart | None) -> Chart | None:
 
 def _place(analysis: QualityAnalysis, case: OneCase) -> int | None:
     """The place of the event's procedure in order of time, from 0."""
-    if case.index_event is None:
+    if case.index_event is None or not bool(case.index_event["counted"]):
         return None
     keys = analysis.sessions["procedure_key"].tolist()
     key = case.index_event["session_key"]

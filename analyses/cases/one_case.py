@@ -7,10 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
-from analyses.measures.harm import permanent_or_death
+from analyses.cases.case_events import case_events, gravest_first
 from analyses.population.counted_events import LESION, SESSION
 from analyses.population.unit_frames import Units
 from analyses.statistics.table_rows import rows_of
@@ -61,13 +62,16 @@ class MrsPoint:
 class OneCase:
     """The rows of one patient, from every table, and the event to be discussed (if any).
 
-    `index_event` is a row of the set of embolization complications: the gravest, then earliest.
+    `events` are those of the set of embolization complications; `all_events` those of every
+    phase (`case_events`); `index_event` is a row of these: the one asked for, else the gravest,
+    then earliest.
     """
 
     patient: pd.Series
     lesions: pd.DataFrame
     tables: Mapping[str, pd.DataFrame]
     events: pd.DataFrame
+    all_events: pd.DataFrame
     day_zero: pd.Timestamp
     index_event: pd.Series | None
 
@@ -86,10 +90,11 @@ class OneCase:
         return f", lesion {lesion_no}" if len(self.lesions) > 1 else ""
 
 
-def one_case(units: Units, code: str) -> OneCase:
-    """Find a case by its study code.
+def one_case(units: Units, code: str, number: int | None = None) -> OneCase:
+    """Find a case by its study code, and its event by its number (see `case_events`).
 
-    Raises CaseError, in words, where the freeze has no such patient or no treatment of theirs.
+    number: None takes the gravest event of any phase. Raises CaseError, in words, where the
+    freeze has no such patient, no treatment of theirs, or no such event.
     """
     people = units.tables["patients"]
     own = people[people[Patients.patient_id] == code]
@@ -105,21 +110,22 @@ def one_case(units: Units, code: str) -> OneCase:
     first = treated.iloc[0]
     zero = first["first_session"] if pd.notna(first["first_session"]) else first["first_treatment"]
     events = units.events[units.events[Patients.patient_id] == code]
+    every = case_events(units)
+    every = every[every[Patients.patient_id] == code]
     return OneCase(
-        own.iloc[0], units.lesions[units.lesions[Patients.patient_id] == code], mine, events, zero,
-        _gravest(events))
+        own.iloc[0], units.lesions[units.lesions[Patients.patient_id] == code], mine, events,
+        every, zero, _event_of(every, code, number))
 
 
-def _gravest(events: pd.DataFrame) -> pd.Series | None:
-    if events.empty:
-        return None
-    rank = (permanent_or_death(events).fillna(False).astype(int) * 4
-            + events[Complications.death].fillna(False).astype(int) * 4
-            + events[Complications.deficit].ne("none").astype(int) * 2
-            + events[Complications.symptomatic].fillna(False).astype(int))
-    ordered = events.assign(rank=rank).sort_values(
-        ["rank", Complications.onset_date, "key"], ascending=[False, True, True])
-    return ordered.drop(columns="rank").iloc[0]
+def _event_of(events: pd.DataFrame, code: str, number: int | None) -> pd.Series | None:
+    if number is None:
+        return None if events.empty else gravest_first(events).iloc[0]
+    asked = events[events["number"] == number]
+    if asked.empty:
+        there = "; ".join(f"{row['number']}: {row['kind']}" for row in rows_of(events))
+        raise CaseError(f"{code} has no event {number}; it has "
+                        f"{there or 'none'}. Leave --event out for the gravest.")
+    return asked.iloc[0]
 
 
 def age_band(age: float) -> str:
@@ -169,12 +175,19 @@ def _operations(case: OneCase) -> list[CourseEvent]:
     found = [
         CourseEvent(
             case.day(row[Resections.resection_date]), "operations",
-            f"resection, {row[Resections.result]}{case.lesion_words(row[Lesions.lesion_no])}")
+            f"resection, {row[Resections.result]}{_new_deficit(row)}"
+            f"{case.lesion_words(row[Lesions.lesion_no])}")
         for row in rows_of(case.tables["resections"])]
     return found + [
         CourseEvent(case.day(row[Radiosurgeries.radiosurgery_date]), "operations",
                     f"radiosurgery{case.lesion_words(row[Lesions.lesion_no])}")
         for row in rows_of(case.tables["radiosurgeries"])]
+
+
+def _new_deficit(row: dict[str, Any]) -> str:
+    """", new deficit: permanent" after an operation that left one, nothing after another."""
+    deficit = row[Resections.deficit]
+    return "" if pd.isna(deficit) or deficit == "none" else f", new deficit: {deficit}"
 
 
 def _events(case: OneCase) -> list[CourseEvent]:

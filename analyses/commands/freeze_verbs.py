@@ -70,8 +70,13 @@ def report(
     frozen: Annotated[Path, typer.Argument(metavar="FREEZE")],
     out: Annotated[Path, typer.Option(help="Folder of the report.")],
     for_: Annotated[Audience, typer.Option("--for", help="Whom it is for.")] = Audience.series,
-    case: Annotated[str | None, typer.Option(
-        help="Study code of the case, for a conference.")] = None,
+    case: Annotated[list[str] | None, typer.Option(
+        help="Study code of a case, for a conference; may be given several times.")] = None,
+    event: Annotated[int | None, typer.Option(
+        help="Which of the case's events, by its number; the gravest where it is left "
+        "out.")] = None,
+    template: Annotated[Path | None, typer.Option(
+        help="The hospital's own slides (.pptx) whose layouts the conference takes.")] = None,
     limits: Annotated[Path | None, typer.Option(
         help="The service's own practice limits (TOML).")] = None,
     plan: Annotated[Path | None, typer.Option(
@@ -92,6 +97,6 @@ def report(
         tell("reading the freeze")
         study = open_study(frozen, limits=limits)
         lines = study.report(
-            out, audience=for_.value, case=case, plan=plan, project=project,
-            published=published, progress=tell)
+            out, audience=for_.value, case=case, event=event, template=template, plan=plan,
+            project=project, published=published, progress=tell)
     return Told(f"report for {for_.value}", (*study.freeze.opening, *lines))

@@ -90,7 +90,15 @@ class Verbatim:
     text: str
 
 
-Block = Paragraph | Points | Caution | Table | Picture | Verbatim
+@dataclass(frozen=True)
+class PicturePlaces:
+    """Places for pictures that somebody puts in by hand: what belongs in each, up to four."""
+
+    name: str
+    labels: tuple[str, ...]
+
+
+Block = PicturePlaces | Paragraph | Points | Caution | Table | Picture | Verbatim
 
 
 @dataclass(frozen=True)

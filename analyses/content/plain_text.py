@@ -6,7 +6,15 @@ from collections.abc import Iterable
 from functools import singledispatch
 from textwrap import fill
 
-from analyses.content.blocks import Caution, Paragraph, Picture, Points, Section, Table
+from analyses.content.blocks import (
+    Caution,
+    Paragraph,
+    Picture,
+    PicturePlaces,
+    Points,
+    Section,
+    Table,
+)
 from analyses.content.marks import lettered
 
 WIDTH = 100
@@ -49,6 +57,11 @@ def _(block: Caution) -> str:
 @block_text.register
 def _(block: Picture) -> str:
     return fill(f"[Figure] {block.alt}", WIDTH)
+
+
+@block_text.register
+def _(block: PicturePlaces) -> str:
+    return fill(f"[Places for pictures: {'; '.join(block.labels)}]", WIDTH)
 
 
 @block_text.register

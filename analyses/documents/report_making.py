@@ -6,7 +6,7 @@ of them are ready to be.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -33,26 +33,33 @@ Progress = Callable[..., None]
 class Wish:
     """What was asked for beside the results.
 
-    A case, a plan of models, a project's words, own published series.
+    cases: study codes for a conference, each in a file of its own; event: which of the case's
+    events (None: the gravest); template: a hospital's slides; a plan of models, a project's
+    words, own published series.
     """
 
-    case: str | None = None
+    cases: tuple[str, ...] = ()
+    event: int | None = None
+    template: Path | None = None
     plan: Path | None = None
     project: Path | None = None
     published: tuple[PublishedSeries, ...] | None = None
 
 
 def wish_of(
-    *, case: str | None = None, plan: str | Path | None = None,
+    *, case: str | Iterable[str] | None = None, event: int | None = None,
+    template: str | Path | None = None, plan: str | Path | None = None,
     project: str | Path | None = None, published: str | Path | None = None,
 ) -> Wish:
-    """What was asked for, from a case and the paths of files; own published series are read.
+    """What was asked for, from cases and the paths of files; own published series are read.
 
     Raises SentenceError where that file is wrong.
     """
     from analyses.literature.published import read_series
 
-    return Wish(case, Path(plan) if plan else None, Path(project) if project else None,
+    codes = (case,) if isinstance(case, str) else tuple(case or ())
+    return Wish(tuple(dict.fromkeys(codes)), event, Path(template) if template else None,
+                Path(plan) if plan else None, Path(project) if project else None,
                 read_series(Path(published)) if published else None)
 
 
@@ -62,8 +69,10 @@ def check_audience(audience: str) -> None:
         raise ReportError(f"There is no report for {audience}; choose {', '.join(AUDIENCES)}.")
 
 
-OWN = {"case": "conference", "plan": "series", "project": "quality"}
-"""What can be asked for beside the results → the audience it is for."""
+OWN = {"cases": ("case", "conference"), "event": ("event", "conference"),
+       "template": ("template", "conference"), "plan": ("plan", "series"),
+       "project": ("project", "quality")}
+"""What can be asked for beside the results → its option, and the audience it is for."""
 
 
 def check_wish(audience: str, wish: Wish) -> None:
@@ -71,10 +80,12 @@ def check_wish(audience: str, wish: Wish) -> None:
 
     Before anything is worked out: who forgets the audience is told at once.
     """
-    for name, owner in OWN.items():
-        if getattr(wish, name) is not None and audience != owner:
-            raise ReportError(f"--{name} is for the report for {owner}, and this one is for "
-                              f"{audience}; add --for {owner}, or leave --{name} out.")
+    for name, (option, owner) in OWN.items():
+        if getattr(wish, name) not in (None, ()) and audience != owner:
+            raise ReportError(f"--{option} is for the report for {owner}, and this one is for "
+                              f"{audience}; add --for {owner}, or leave --{option} out.")
+    if wish.event is not None and len(wish.cases) != 1:
+        raise ReportError("--event names an event of one case; give one --case with it.")
     _plan(wish.plan)
 
 
@@ -93,7 +104,8 @@ def write_report(
     check_wish(audience, wish or Wish())
     files, first = AUDIENCES[audience](results, wish or Wish(), tell)
     kept = write_folder(out, _told(files, tell))
-    return [f"Report for {audience}: {out / first}", *kept]
+    asked = said_of_cases(results, wish or Wish()) if audience == "conference" else []
+    return [f"Report for {audience}: {out / first}", *asked, *kept]
 
 
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
@@ -136,19 +148,41 @@ def _plan(path: Path | None) -> Plan | None:
 def conference_files(
     results: Results, wish: Wish, tell: Progress,
 ) -> tuple[dict[str, Writer], str]:
-    """One case for the conference: slides, and the same as a page."""
-    from analyses.documents.conference.conference_slides import conference_document
-    from analyses.renderers.pptx_slides import write_pptx
+    """Each case for the conference: slides, and the same as a page; numbered where several."""
+    from analyses.documents.conference.conference_slides import conference_talk
 
-    if not wish.case:
+    if not wish.cases:
         raise ReportError("A conference needs its case: --case STUDY-CODE.")
     tell("building the conference")
-    document, more = conference_document(results, wish.case)
-    return {
-        **_numbers(_with(results, more)),
-        **_page(document),
-        f"{document.name}.pptx": lambda path: write_pptx(document, path),
-    }, f"{document.name}.pptx"
+    talks = [conference_talk(results, code, wish.event) for code in wish.cases]
+    names = ["conference"] if len(talks) == 1 else [
+        f"conference-{number}" for number in range(1, len(talks) + 1)]
+    files = _numbers(_with(results, tuple(e for talk in talks for e in talk.estimates)))
+    for name, talk in zip(names, talks, strict=True):
+        files |= _page(replace(talk.page, name=name))
+        files[f"{name}.pptx"] = _slides(talk.slides, wish.template)
+    return files, f"{names[0]}.pptx"
+
+
+def _slides(document: Document, template: Path | None) -> Writer:
+    from analyses.renderers.pptx_slides import write_pptx
+
+    return lambda path: write_pptx(document, path, template)
+
+
+def said_of_cases(results: Results, wish: Wish) -> list[str]:
+    """Which event of each case the slides are about, and why; for the screen, with study codes."""
+    from analyses.cases.one_case import one_case
+    from analyses.documents.conference.case_tables import choice_words
+
+    found = []
+    for code in wish.cases:
+        case = one_case(results.units, code, wish.event)
+        kind = "" if case.index_event is None else f": {case.index_event['kind']}"
+        several = wish.event is None and len(case.all_events) > 1
+        more = "; --event N takes another" if several else ""
+        found.append(f"{code}{kind} ({choice_words(case)}{more}).")
+    return found
 
 
 def quality_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:

@@ -15,6 +15,7 @@ from analyses.content.blocks import (
     Document,
     Paragraph,
     Picture,
+    PicturePlaces,
     Points,
     Sentence,
     Table,
@@ -124,6 +125,10 @@ class _Writer:
         return (f'<figure id="{_anchor(block.name)}-shown"><div class="drawn" role="region" '
                 f'tabindex="0" aria-label="{label}">{svg_text(block)}</div>'
                 f"<figcaption>{_words(caption)}</figcaption></figure>")
+
+    @block.register
+    def _(self, block: PicturePlaces) -> str:
+        return f'<p class="notes">Places on the slide for: {_words("; ".join(block.labels))}.</p>'
 
     @block.register
     def _(self, block: Verbatim) -> str:

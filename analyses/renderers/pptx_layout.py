@@ -13,21 +13,18 @@ from analyses.content.blocks import Cell, Table
 from analyses.content.unbroken import NO_BREAK, unbroken
 from analyses.renderers.docx_tables import column_widths
 
-WIDTH_IN, HEIGHT_IN = 13.333, 7.5
-LEFT_IN, TOP_IN, BOTTOM_IN = 0.7, 1.35, 6.85
-ROOM_IN = WIDTH_IN - 2 * LEFT_IN
-TEXT_PT, TABLE_PT, SMALL_PT = 20, 14, 12
-"""Text to be read from the back row; the foot of a slide and the notes below a table smaller."""
+TEXT_PT, TABLE_PT, SMALL_PT, FOOT_PT = 20, 18, 14, 12
+"""Text and tables to be read from the back row; captions, notes and the foot smaller."""
 SPACE_EM, NARROW = 0.28, frozenset(f" {NO_BREAK}.,:;'|!/()[]ijltfI")
 BOLDER, CELL_MARGINS_IN = 1.1, 0.2
 CAPTION_IN = 0.4
 ENOUGH_LEFT = 0.6
 """A table that has to be cut starts on the present slide where this share of one is left."""
 WIDEN_AT_MOST = 1.4
-ROOM_TO_WRITE, WRITING_IN = "a few words to write in", 0.7
+ROOM_TO_WRITE, WRITING_IN = "a few words to write in", 0.6
 
 
-def lines_of(text: str, size: int, width_in: float = ROOM_IN) -> int:
+def lines_of(text: str, size: int, width_in: float) -> int:
     """How many lines a text takes at this size in points, words kept whole."""
     room, lines, used = width_in * 72 / size, 1, 0.0
     for word in unbroken(text).split(" "):
@@ -89,15 +86,16 @@ def _row_height(row: Sequence[str], widths: Sequence[float]) -> float:
 
 
 def rows_by_slide(
-    heights: Sequence[float], left_in: float, below_in: float,
+    heights: Sequence[float], left_in: float, below_in: float, slide_in: float,
 ) -> list[tuple[int, int, bool]]:
     """Which rows of a table go on which slide: first, one past the last, whether on a new slide.
 
     heights: the headings first, then the rows; left_in: the room left on the present slide;
-    below_in: what stands below the table. A table that fits on a slide of its own is not cut.
+    below_in: what stands below the table; slide_in: the room on a slide of its own. A table that
+    fits on one is not cut.
     """
     head, rows = heights[0], heights[1:]
-    full, left = BOTTOM_IN - TOP_IN - CAPTION_IN, left_in - CAPTION_IN
+    full, left = slide_in - CAPTION_IN, left_in - CAPTION_IN
     whole = head + sum(rows) + below_in
     if whole <= left or not rows:
         return [(0, len(rows), False)]

@@ -12,35 +12,30 @@ SVG_NAMESPACE = "http://schemas.microsoft.com/office/drawing/2016/SVG/main"
 """Identifiers of the SVG picture extension of the open Office drawing format ([MS-ODRAWXML])."""
 
 
-INK, ACCENT, HEADING_FILL = "1B2A33", "0A5C6B", "E7EEF0"
-FONT = "Arial"
-"""A family that every office program has, or stands another of the same widths in for."""
-
-
 def look(paragraph: Any, size: int, bold: bool) -> None:
-    """A paragraph's letters: size in points, in ink, from the left."""
-    from pptx.dml.color import RGBColor
+    """A paragraph's letters: size in points, from the left; family and colour are the theme's."""
     from pptx.enum.text import PP_ALIGN
     from pptx.util import Pt
 
     paragraph.alignment = PP_ALIGN.LEFT
     paragraph.font.size, paragraph.font.bold = Pt(size), bold
-    paragraph.font.name = FONT
-    paragraph.font.color.rgb = RGBColor.from_string(INK)
 
 
-def add_band(slide: Any, height_in: float) -> None:
-    """A band of colour down the left edge: the first slide looks like one."""
-    from pptx.dml.color import RGBColor
+def add_frame(slide: Any, words: str, left: float, top: float, width: float, high: float) -> None:
+    """An empty frame with what belongs in it, where a template has no place for a picture."""
+    from pptx.enum.dml import MSO_LINE, MSO_THEME_COLOR
     from pptx.enum.shapes import MSO_SHAPE
     from pptx.util import Inches
 
-    band = slide.shapes.add_shape(MSO_SHAPE.RECTANGLE, 0, 0, Inches(0.32), Inches(height_in))
-    band.fill.solid()
-    band.fill.fore_color.rgb = RGBColor.from_string(ACCENT)
-    band.line.fill.background()
-    band.shadow.inherit = False
-    band.name = "band"
+    frame = slide.shapes.add_shape(
+        MSO_SHAPE.RECTANGLE, Inches(left), Inches(top), Inches(width), Inches(high))
+    frame.fill.background()
+    frame.line.color.theme_color, frame.line.dash_style = MSO_THEME_COLOR.TEXT_1, MSO_LINE.DASH
+    frame.shadow.inherit = False
+    frame.name = words
+    frame.text_frame.text = words
+    look(frame.text_frame.paragraphs[0], 18, bold=False)
+    frame.text_frame.paragraphs[0].font.color.theme_color = MSO_THEME_COLOR.TEXT_1
 
 
 def add_vector(slide: Any, shape: Any, picture: Picture, width_in: float) -> None:
@@ -92,8 +87,8 @@ def name_table(shape: Any, name: str, words: str) -> None:
 
 
 def set_cell(cell: Any, text: str, size: int, heading: bool) -> None:
-    """A cell's text, in ink on white; headings bold on a light ground."""
-    from pptx.dml.color import RGBColor
+    """A cell's text; headings bold on a light tint of the theme's accent."""
+    from pptx.enum.dml import MSO_THEME_COLOR
     from pptx.util import Inches
 
     cell.text = unbroken(text)
@@ -101,6 +96,7 @@ def set_cell(cell: Any, text: str, size: int, heading: bool) -> None:
     cell.margin_top = cell.margin_bottom = Inches(0.03)
     if heading:
         cell.fill.solid()
-        cell.fill.fore_color.rgb = RGBColor.from_string(HEADING_FILL)
+        cell.fill.fore_color.theme_color = MSO_THEME_COLOR.ACCENT_1
+        cell.fill.fore_color.brightness = 0.85
     for paragraph in cell.text_frame.paragraphs:
         look(paragraph, size, heading)

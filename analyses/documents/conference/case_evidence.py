@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analyses.cases.case_signal import CaseSignal, own_measure
+from analyses.cases.case_measures import measures_of_event
+from analyses.cases.case_signal import CaseSignal
 from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Block, Cell, Picture, Points, Sentence, Table
 from analyses.documents.quality.chart_words import baseline_words, chart_words, cusum_words
@@ -14,8 +15,9 @@ from analyses.figures.figure_style import INK
 from analyses.literature.compared import Beside, beside
 from analyses.literature.published import PublishedSeries
 from analyses.measures.counting import share
-from analyses.measures.declared import about
+from analyses.measures.declared import about, all_measures
 from analyses.measures.harm import marked_units
+from analyses.measures.measure import Share
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from registry.schema import Complications
@@ -23,43 +25,73 @@ from registry.schema import Complications
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-NO_EVENT = ("No embolization complication is recorded for this case; shown is any complication in "
-            "this service.")
-NOTHING_BESIDE = ("There is nothing to set side by side: no published line with counts, or no "
-                  "number of this service that may be given.")
+NO_EVENT = ("No event is recorded for this case; shown is any complication in this service.")
+NOTHING_BESIDE = ("No published line with counts counts the same thing in the same unit, or this "
+                  "service's own number may not be given: nothing is set beside it.")
+NOT_COUNTED = ("No measure of this service counts an event like this one; it stands as a single "
+               "case.")
 IMPRECISE = "Few events: the interval matters more than the percentage."
 
 
 def service_rates(results: Results, case: OneCase) -> tuple[Estimate, ...]:
-    """How often the service itself met an event of this kind, per session and per patient."""
-    if case.index_event is None:
+    """How often the service itself met an embolization complication of this kind, per session.
+
+    Nothing where the event is none of the embolization.
+    """
+    event = case.index_event
+    if event is None or not bool(event["counted"]):
         return ()
-    kind = str(case.index_event[Complications.kind])
+    kind = str(event[Complications.kind])
     flag = results.units.events[Complications.kind].eq(kind).astype("boolean")
-    return tuple(
-        share(marked_units(results.units, unit, flag), "event", id="complication.of_kind",
-              unit=unit, group={"kind": kind})
-        for unit in ("session", "patient"))
+    return (share(marked_units(results.units, "session", flag), "event",
+                  id="complication.of_kind", unit="session", group={"kind": kind}),)
+
+
+def measured(results: Results, case: OneCase) -> tuple[Estimate, ...]:
+    """The service's measures that the event counts in, in the order of `measures_of_event`."""
+    return tuple(_one(results, id, unit) for id, unit in measures_of_event(case))
+
+
+def _one(results: Results, id: str, unit: str) -> Estimate:
+    """A measure's estimate, worked out here where the results at hand left its topic out."""
+    try:
+        return results.one(id, unit)
+    except KeyError:
+        measure = all_measures()[id]
+        assert isinstance(measure, Share)
+        return measure.of(measure.frame(results.units, unit), unit)[0]
 
 
 def here_blocks(results: Results, case: OneCase, found: tuple[Estimate, ...]) -> tuple[Block, ...]:
-    """The service's own numbers: the event's kind, and the wider measure it counts in."""
+    """The service's own numbers: the event's kind, and the measures it counts in."""
+    wider = measured(results, case)
     if case.index_event is None:
-        return (Points((Sentence(NO_EVENT),)),)
+        return (Points((Sentence(NO_EVENT),)), _here((), wider))
+    if not wider and not found:
+        return (Points((Sentence(NOT_COUNTED),)),)
     kind = str(case.index_event[Complications.kind]).capitalize()
-    wider = results.one(own_measure(case), "session")
-    rows = tuple(
-        (Cell(label, heading=True), Cell(f"per {e.unit}"), Cell(e.number_text(), e))
-        for label, e in ((kind, found[0]), (kind, found[1]), (about(wider.id).label, wider)))
-    return (Table("here", "In this service, this case counted", (
-        "What is counted", "Unit", "Events/n (%, 95 % interval)"), rows, (IMPRECISE,)),)
+    return (_here(tuple((kind, e) for e in found), wider),)
 
 
-def compared_with(case: OneCase) -> Beside:
-    """The measure whose published lines are set beside this case's event."""
-    one = beside(own_measure(case), "session")
-    assert one is not None  # every measure that a case is charted by declares a code
-    return one
+def _here(kinds: tuple[tuple[str, Estimate], ...], wider: tuple[Estimate, ...]) -> Table:
+    lines = (*kinds, *((about(e.id).label, e) for e in wider))
+    rows = tuple((Cell(label, heading=True), Cell(f"per {e.unit}"), Cell(e.number_text(), e))
+                 for label, e in lines)
+    return Table("here", "In this service, this case counted", (
+        "What is counted", "Unit", "Events/n (%, 95 % interval)"), rows, (IMPRECISE,))
+
+
+def compared_with(case: OneCase) -> Beside | None:
+    """The first measure the event counts in that published lines stand beside; None where none."""
+    found = (beside(id, unit) for id, unit in measures_of_event(case))
+    return next((one for one in found if one is not None and any(
+        line.estimate.value is not None for line in lines_for(one))), None)
+
+
+def published_lines(case: OneCase) -> list[PublishedSeries]:
+    """Every published line of the same code and unit as that measure."""
+    one = compared_with(case)
+    return [] if one is None else lines_for(one)
 
 
 def published_blocks(results: Results, case: OneCase) -> tuple[Block, ...]:
@@ -68,19 +100,20 @@ def published_blocks(results: Results, case: OneCase) -> tuple[Block, ...]:
     Where the service's number is given as bounds there is no point to draw.
     """
     one = compared_with(case)
-    ours, lines = results.one(one.id, one.unit), lines_for(one)
-    drawn = [line for line in lines if line.estimate.value is not None]
-    if not drawn or ours.value is None:
+    ours = None if one is None else _one(results, one.id, one.unit)
+    if one is None or ours is None or ours.value is None:
         return (Points((Sentence(NOTHING_BESIDE),)),)
+    drawn = [line for line in lines_for(one) if line.estimate.value is not None]
     found = [ours, *(line.estimate for line in drawn)]
     labels = ["This service", *(_label(line, drawn) for line in drawn)]
-    caption = (f"{about(one.id).label} per session, with 95 % intervals; never pooled. "
-               f"{one.difference.rstrip('.')}")
+    caption = (f"{about(one.id).label} per {one.unit}, with 95 % intervals; never pooled. "
+               f"{one.difference.rstrip('.')}").rstrip(". ")
     alt = f"{caption}: " + "; ".join(
         f"{name.replace(chr(10), ', ')} {e.number_text()}"
         for name, e in zip(labels, found, strict=True))
+    words = f"Per {one.unit} (%)"
     return (Picture("published", caption, alt,
-                    lambda width: _beside_figure(found, labels, width), tuple(found)),)
+                    lambda width: _beside_figure(found, labels, width, words), tuple(found)),)
 
 
 def signal_blocks(signal: CaseSignal | None) -> tuple[Block, ...]:
@@ -122,8 +155,10 @@ def _label(line: PublishedSeries, lines: list[PublishedSeries]) -> str:
     return f"{line.name}\n{line.counted if twice else line.agent_group}"
 
 
-def _beside_figure(found: list[Estimate], labels: list[str], width: float) -> Figure:
-    figure = interval_figure(found, labels, width, "Per session (%)")
+def _beside_figure(
+    found: list[Estimate], labels: list[str], width: float, words: str,
+) -> Figure:
+    figure = interval_figure(found, labels, width, words)
     axes = figure.axes[0]
     # The service's own line stands out by weight and a rule below it, not by colour.
     axes.get_yticklabels()[0].set_fontweight("bold")

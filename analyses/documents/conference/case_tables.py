@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 
+from analyses.cases.case_events import gravest_first
 from analyses.cases.one_case import OneCase, age_band
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
 from analyses.documents.tables.measurement_tables import GRADES_DESCRIBE
 from analyses.measures.group_words import level_label
-from analyses.population.counted_events import LESION, unit_key
 from analyses.statistics.table_rows import rows_of
 from registry.privacy.suppression import SMALLEST
 from registry.schema import TABLES, Complications, Lesions, Patients, Sessions
@@ -18,53 +19,85 @@ from registry.schema import TABLES, Complications, Lesions, Patients, Sessions
 NOT_RECORDED = "not recorded"
 
 LESION_FIELDS = (
-    Lesions.side,
-    Lesions.location,
-    Lesions.haemorrhage_before,
-    Lesions.earlier_treatment,
-    Lesions.eloquent,
-    Lesions.deep_drainage,
-    Lesions.draining_veins,
-    Lesions.venous_stenosis,
-    Lesions.venous_ectasia,
-    Lesions.nidus_border,
-    Lesions.feeding_pedicles,
-    Lesions.feeder_calibre,
-    Lesions.perforator_supply,
-    Lesions.fistulous_part,
-    Lesions.aneurysm,
+    Lesions.haemorrhage_before, Lesions.earlier_treatment, Lesions.eloquent,
+    Lesions.deep_drainage, Lesions.draining_veins, Lesions.venous_stenosis,
+    Lesions.feeding_pedicles, Lesions.aneurysm,
 )
+"""What a conference looks at first; the others stand on the page."""
+MORE_FIELDS = (
+    Lesions.nidus_border, Lesions.venous_ectasia, Lesions.feeder_calibre, Lesions.perforator_supply,
+    Lesions.en_passage_supply, Lesions.dural_supply, Lesions.fistulous_part,
+)
+MOST_LESIONS = 3
+"""Lesions beside each other in one table."""
 
 
-def patient_table(case: OneCase) -> Table:
-    """Who the case is, as far as a conference needs to know."""
+def patient_words(case: OneCase) -> str:
+    """Who the case is, as far as a conference needs to know, in a line."""
     person = case.patient
-    told = {
-        "Age at presentation": f"{age_band(float(person[Patients.age_y]))} years",
-        "Sex": words(person[Patients.sex]), "Presentation": words(person[Patients.presentation]),
-        "mRS before treatment": words(person[Patients.mrs_before]),
-        "GCS at presentation": words(person[Patients.gcs]),
-    }
-    return Table("patient", "The patient", tuple(told),
-                 (tuple(Cell(text) for text in told.values()),))
+    gcs = person[Patients.gcs]
+    return (f"{age_band(float(person[Patients.age_y]))} years, {words(person[Patients.sex])}; "
+            f"presented with {words(person[Patients.presentation])}"
+            f"{'' if pd.isna(gcs) else f', GCS {gcs:g}'}; mRS before treatment "
+            f"{words(person[Patients.mrs_before])}")
+
+
+def lesion_words(case: OneCase) -> str:
+    """Each lesion in a line, for the summary."""
+    return "; ".join(
+        f"{words(row[Lesions.side])} {words(row[Lesions.location])}, Spetzler–Martin grade "
+        f"{level_label('sm_grade', str(row['sm_grade']))}"
+        f"{case.lesion_words(row[Lesions.lesion_no])}" for row in rows_of(case.lesions))
 
 
 def lesion_tables(case: OneCase) -> tuple[Table, ...]:
-    """Angioarchitecture and grades of each lesion treated."""
+    """Angioarchitecture and grades of the lesions treated, beside each other."""
+    return _lesions_told(case, "lesions", "Angioarchitecture and grades", (
+        ("Site", _site), ("Grade (class)", _grade),
+        ("Nidus", _diameters), *_fields_told(LESION_FIELDS)), ())
+
+
+def more_lesion_tables(case: OneCase) -> tuple[Table, ...]:
+    """What else is recorded of each lesion, for the page."""
+    return _lesions_told(case, "more-lesions", "More of the angioarchitecture",
+                         _fields_told(MORE_FIELDS), (GRADES_DESCRIBE,))
+
+
+Told = tuple[str, Callable[[dict[str, Any]], str]]
+
+
+def _fields_told(names: tuple[str, ...]) -> tuple[Told, ...]:
     spec = TABLES["lesions"].by_name
-    found = []
-    for row in rows_of(case.lesions):
-        rows = (
-            ("Spetzler–Martin grade", level_label("sm_grade", str(row["sm_grade"]))),
-            ("Spetzler–Ponce class", words(row["ponce_class"])),
-            ("Nidus, diameters", _diameters(row)),
-            *((spec[name].label, words(row[name])) for name in LESION_FIELDS),
-        )
-        found.append(_in_pairs(
-            f"lesion-{row[Lesions.lesion_no]}",
-            f"Angioarchitecture and grades{case.lesion_words(row[Lesions.lesion_no])}", rows,
-            (GRADES_DESCRIBE,)))
-    return tuple(found)
+
+    def value(name: str) -> Callable[[dict[str, Any]], str]:
+        return lambda row: words(row[name])
+
+    return tuple((spec[name].label, value(name)) for name in names)
+
+
+def _lesions_told(
+    case: OneCase, name: str, caption: str, told: tuple[Told, ...], notes: tuple[str, ...],
+) -> tuple[Table, ...]:
+    """One lesion in two pairs of columns; several in a column each."""
+    rows = rows_of(case.lesions)
+    if len(rows) == 1:
+        return (_in_pairs(name, caption, tuple((label, of(rows[0])) for label, of in told), notes),)
+    return tuple(
+        Table(f"{name}-{start + 1}", caption, (
+            "", *(f"Lesion {row[Lesions.lesion_no]}" for row in rows[start:start + MOST_LESIONS])),
+            tuple((Cell(label, heading=True),
+                   *(Cell(of(row)) for row in rows[start:start + MOST_LESIONS]))
+                  for label, of in told), notes)
+        for start in range(0, len(rows), MOST_LESIONS))
+
+
+def _site(row: dict[str, Any]) -> str:
+    return f"{words(row[Lesions.side])} {words(row[Lesions.location])}"
+
+
+def _grade(row: dict[str, Any]) -> str:
+    """Spetzler–Martin grade, and Spetzler–Ponce class in brackets."""
+    return f"{level_label('sm_grade', str(row['sm_grade']))} ({words(row['ponce_class'])})"
 
 
 def _diameters(row: dict[str, Any]) -> str:
@@ -76,75 +109,89 @@ def _diameters(row: dict[str, Any]) -> str:
 
 
 def event_blocks(case: OneCase) -> tuple[Block, ...]:
-    """The event to be discussed, field by field, and the others in a table."""
-    outside = _not_counted(case)
+    """The event to be discussed, field by field, and the others in a table.
+
+    Nothing of what a review judged: that is for after the discussion.
+    """
     if case.index_event is None:
-        return (Points((Sentence("No embolization complication is recorded for this case."),)),
-                *outside)
+        return (Points((Sentence("No event is recorded for this case."),)),)
     event = case.index_event
     rows = (
         ("Kind", words(event[Complications.kind])),
-        ("Day of onset", f"day {case.day(event[Complications.onset_date])}"),
-        ("Hours after the procedure", unit_words(event[Complications.hours_after], "h")),
         ("Phase", words(event[Complications.phase])),
+        ("Onset", onset_words(case, event)),
         ("Mechanism", words(event[Complications.mechanism])),
-        ("Symptomatic", words(event[Complications.symptomatic])),
-        ("Death from it", words(event[Complications.death])),
         ("Recognised after", unit_words(event[Complications.recognised_after_min], "min")),
         ("Treated after", unit_words(event[Complications.treated_after_min], "min")),
         ("Rescue", words(event[Complications.rescue])),
+        ("Symptomatic", words(event[Complications.symptomatic])),
         ("Deficit", words(event[Complications.deficit])),
+        ("Death from it", words(event[Complications.death])),
         ("mRS: worst", words(event[Complications.mrs_worst])),
         ("mRS at 30 days", words(event[Complications.mrs_30d])),
         ("mRS at 90 days", words(event[Complications.mrs_90d])),
         ("Clavien–Dindo grade", words(event[Complications.clavien_dindo])),
-        ("Attribution to the embolization", words(event[Complications.attribution])),
+    )
+    first = _in_pairs("event", f"The event to be discussed: {choice_words(case)}", rows)
+    others = case.all_events[case.all_events["number"] != event["number"]]
+    return (first, _other_events(case, others)) if len(others) else (first,)
+
+
+def choice_words(case: OneCase) -> str:
+    """Which of the events on record is discussed: `event 2 of 3, the gravest`."""
+    event, count = case.index_event, len(case.all_events)
+    if event is None:
+        return "no event on record"
+    if count == 1:
+        return "the only event on record"
+    gravest = gravest_first(case.all_events).iloc[0]["number"] == event["number"]
+    return (f"event {event['number']} of {count} on record"
+            f"{', the gravest of any phase' if gravest else ', not the gravest'}")
+
+
+def onset_words(case: OneCase, event: pd.Series) -> str:
+    """The day of onset, and the hours after the procedure where they are recorded."""
+    day = f"day {case.day(event[Complications.onset_date])}"
+    hours = event[Complications.hours_after]
+    return day if pd.isna(hours) else f"{day}, {float(hours):g} h after the procedure"
+
+
+def outcome_words(event: pd.Series) -> str:
+    """What became of it, in a line, for the summary."""
+    if words(event[Complications.death]) == "yes":
+        return "death"
+    scales = ((Complications.mrs_worst, "mRS at worst"), (Complications.mrs_30d, "at 30 days"),
+              (Complications.mrs_90d, "at 90 days"))
+    told = [f"{name} {event[field]:g}" for field, name in scales if pd.notna(event[field])]
+    deficit = words(event[Complications.deficit])
+    return ", ".join((f"deficit: {deficit}", *told))
+
+
+def review_words(event: pd.Series) -> tuple[tuple[str, str], ...]:
+    """What was judged of the event when it was entered, to be opened after the discussion."""
+    return (
         ("Preventable", words(event[Complications.preventable])),
+        ("Attribution to the embolization", words(event[Complications.attribution])),
+        ("Put down to", words(event[Complications.cause])),
         ("Reviewed by", words(event[Complications.reviewed_by])),
     )
-    first = _in_pairs("event", "The event to be discussed", rows)
-    others = case.events[case.events["key"] != event["key"]]
-    more = (_other_events(case, others),) if len(others) else ()
-    return (first, *more, *outside)
 
 
 def _other_events(case: OneCase, others: pd.DataFrame) -> Table:
     rows = tuple(
         (
             Cell(f"day {case.day(row[Complications.onset_date])}", heading=True),
-            Cell(words(row[Complications.kind])),
-            Cell(words(row[Complications.mechanism])),
-            Cell(words(row[Complications.rescue])),
-            Cell(words(row[Complications.deficit])),
-        )
-        for row in rows_of(others.sort_values([Complications.onset_date, "key"]))
-    )
-    return Table("other-events", "Other embolization complications of this case",
-                 ("Onset", "Kind", "Mechanism", "Rescue", "Deficit"), rows)
-
-
-def _not_counted(case: OneCase) -> tuple[Table, ...]:
-    """Complications on record that are not in the set: of another phase, later, or unrelated."""
-    rows = case.tables["complications"]
-    rows = rows[
-        ~unit_key(rows, [*LESION, Complications.complication_no]).isin(set(case.events["key"]))
-    ]
-    if rows.empty:
-        return ()
-    body = tuple(
-        (
-            Cell(f"day {case.day(row[Complications.onset_date])}", heading=True),
-            Cell(words(row[Complications.kind])),
+            Cell(words(row[Complications.kind])
+                 + case.lesion_words(row[Lesions.lesion_no])),
             Cell(words(row[Complications.phase])),
-            Cell(words(row[Complications.deficit])),
-            Cell(words(row[Complications.attribution])),
+            Cell("death" if words(row[Complications.death]) == "yes"
+                 else words(row[Complications.deficit])),
+            Cell("yes" if row["counted"] else "no"),
         )
-        for row in rows_of(rows.sort_values(
-            [Complications.onset_date, Complications.complication_no]
-        ))
+        for row in rows_of(others.sort_values("number"))
     )
-    return (Table("not-counted", "On record, but not an embolization complication",
-                  ("Onset", "Kind", "Phase", "Deficit", "Attribution to the embolization"), body),)
+    return Table("other-events", "Other events of this case, of every phase",
+                 ("Onset", "Kind", "Phase", "Deficit", "Of the embolization"), rows)
 
 
 def similar_blocks(rows: pd.DataFrame) -> tuple[Block, ...]:
@@ -216,5 +263,5 @@ def _in_pairs(
         (Cell(rows[at][0], heading=True), Cell(rows[at][1]),
          Cell(rows[at + half][0], heading=bool(rows[at + half][0])), Cell(rows[at + half][1]))
         for at in range(half))
-    return Table(name, caption, ("Item", "Recorded", "Item, continued", "Recorded, continued"),
+    return Table(name, caption, ("Item", "Recorded", "Item", "Recorded"),
                  body, notes)
