@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from analyses.cases.case_choice import gravest_case
+from analyses.cases.case_events import case_events
 from analyses.documents.report_making import Wish, conference_files, quality_files
 from analyses.measures.results import Results, work_out_topics
 from analyses.population.unit_frames import units_of
@@ -42,8 +42,11 @@ def service() -> tuple[Results, str]:
 
 @cache
 def case_code() -> str:
-    """The study code of the case discussed."""
-    return gravest_case(service()[0].units)
+    """The study code of the case discussed: the gravest event is one of the embolization."""
+    events = case_events(service()[0].units)
+    gravest = events.sort_values(["severity", "number"], ascending=[False, True]).groupby(
+        "patient_id").head(1)
+    return str(gravest[gravest["counted"]].iloc[0]["patient_id"])
 
 
 @cache
@@ -66,7 +69,7 @@ def _thrown_away() -> Path:
 
 def write_conference(folder: Path, results: Results, code: str) -> Path:
     """The folder of the conference about a case."""
-    files, _ = conference_files(results, Wish(case=code), lambda *words: None)
+    files, _ = conference_files(results, Wish(cases=(code,)), lambda *words: None)
     write_folder(folder, files)
     return folder
 

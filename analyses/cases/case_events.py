@@ -45,11 +45,6 @@ def case_events(units: Units) -> pd.DataFrame:
     return rows.assign(number=rows.groupby(Patients.patient_id).cumcount() + 1)
 
 
-def severity_words(row: pd.Series) -> str:
-    """How grave an event was, as a list of cases says it."""
-    return SEVERITY[int(row["severity"])]
-
-
 def gravest_first(events: pd.DataFrame) -> pd.DataFrame:
     """Events of one patient, the gravest first; of two alike, the earlier."""
     return events.sort_values(["severity", "number"], ascending=[False, True])

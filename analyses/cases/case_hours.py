@@ -81,7 +81,7 @@ def procedure_rows(case: OneCase) -> pd.DataFrame:
             sessions[Sessions.session_date] <= event[Complications.onset_date]]
         first = until.sort_values([Sessions.session_date, *LESION[1:], Sessions.session_no]).tail(1)
     if first.empty:
-        return first
+        return pd.DataFrame(first)
     number = first.iloc[0][Sessions.procedure_no]
     shared = sessions[Sessions.procedure_no].eq(number).fillna(False) if pd.notna(number) else (
         sessions.index.isin(first.index))

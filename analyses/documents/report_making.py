@@ -151,10 +151,8 @@ def conference_files(
     """Each case for the conference: slides, and the same as a page; numbered where several."""
     from analyses.documents.conference.conference_slides import conference_talk
 
-    if not wish.cases:
-        raise ReportError("A conference needs its case: --case STUDY-CODE.")
     tell("building the conference")
-    talks = [conference_talk(results, code, wish.event) for code in wish.cases]
+    talks = [conference_talk(results, code, wish.event) for code in _codes(results, wish)]
     names = ["conference"] if len(talks) == 1 else [
         f"conference-{number}" for number in range(1, len(talks) + 1)]
     files = _numbers(_with(results, tuple(e for talk in talks for e in talk.estimates)))
@@ -162,6 +160,13 @@ def conference_files(
         files |= _page(replace(talk.page, name=name))
         files[f"{name}.pptx"] = _slides(talk.slides, wish.template)
     return files, f"{names[0]}.pptx"
+
+
+def _codes(results: Results, wish: Wish) -> tuple[str, ...]:
+    """The study codes asked for; the gravest case of the freeze where none was."""
+    from analyses.cases.case_choice import gravest_case
+
+    return wish.cases or (gravest_case(results.units),)
 
 
 def _slides(document: Document, template: Path | None) -> Writer:
@@ -176,12 +181,15 @@ def said_of_cases(results: Results, wish: Wish) -> list[str]:
     from analyses.documents.conference.case_tables import choice_words
 
     found = []
-    for code in wish.cases:
+    for code in _codes(results, wish):
         case = one_case(results.units, code, wish.event)
         kind = "" if case.index_event is None else f": {case.index_event['kind']}"
         several = wish.event is None and len(case.all_events) > 1
         more = "; --event N takes another" if several else ""
         found.append(f"{code}{kind} ({choice_words(case)}{more}).")
+    if not wish.cases:
+        found.append("No --case was given: it is the gravest of the freeze. nidusbook cases lists "
+                     "the others.")
     return found
 
 

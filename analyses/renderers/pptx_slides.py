@@ -63,7 +63,7 @@ DRAWN_IN = 6.6
 DRAWN_DPI = 290
 """The picture for programs that show no vectors: as wide as a projector has points."""
 GAP_IN, BULLET_IN, LABEL_IN = 0.14, 0.5, 0.36
-LEAST_SHARE = 0.45
+LEAST_SHARE = 0.4
 """A picture goes on to a slide of its own rather than be drawn less high than this share of one."""
 
 
@@ -242,7 +242,7 @@ class _Writer:
         assert self.slide is not None
         box = self.slide.shapes.add_textbox(
             Inches(left), Inches(top), Inches(width), Inches(LABEL_IN))
-        box.text_frame.margin_left = 0
+        box.text_frame.word_wrap, box.text_frame.margin_left = True, 0
         box.text_frame.text = text
         look(box.text_frame.paragraphs[0], TABLE_PT, bold=True)
 

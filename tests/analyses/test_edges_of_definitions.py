@@ -121,17 +121,25 @@ def test_a_death_on_the_day_of_the_first_treatment_is_a_death_after_it() -> None
 
 # The case for the conference -----------------------------------------------------------------
 
-def test_the_case_shown_is_the_latest_of_the_gravest() -> None:
-    # Patients 3 (20 May) and 4 (20 June) were left with a permanent deficit; the events of
-    # patients 5 and 10, a year later, left none.
+def test_the_case_shown_is_the_latest_of_the_gravest_of_any_phase() -> None:
+    # Patient 4 died of a complication; patient 9's death was put down to something else.
     assert gravest_case(units_of(TABLES)) == "A-0004"
-    without_4 = {**TABLES, "complications": TABLES["complications"].drop(index=[2, 3])}
-    assert gravest_case(units_of(without_4)) == "A-0003"
+    # Without any row of it the death of patient 4, put down to treatment, still is the gravest.
+    told = TABLES["complications"].drop(index=[2, 3])
+    assert gravest_case(units_of({**TABLES, "complications": told})) == "A-0004"
+    # Of permanent deficits the latest: the radiation injury of patient 7, 25 April 2021.
+    alive = with_cells(TABLES, "patients", 3, death_date=None, death_cause=None)
+    assert gravest_case(units_of({**alive, "complications": told})) == "A-0007"
+    # Without complications the operation that left patient 6 with one, 20 March 2021.
+    assert gravest_case(units_of(without_rows(alive, "complications"))) == "A-0006"
 
 
-def test_without_any_complication_it_is_the_patient_treated_last() -> None:
+def test_without_any_event_it_is_the_patient_treated_last() -> None:
     # Patient 9's second operation, 10 June 2021.
-    assert gravest_case(units_of(without_rows(TABLES, "complications"))) == "A-0009"
+    tables = with_cells(TABLES, "patients", 3, death_date=None, death_cause=None)
+    tables = without_rows(without_rows(tables, "complications"), "haemorrhages")
+    harmless = tables["resections"].assign(deficit="none")
+    assert gravest_case(units_of({**tables, "resections": harmless})) == "A-0009"
 
 
 def test_where_nobody_was_treated_no_case_is_chosen() -> None:
@@ -153,7 +161,8 @@ def test_the_event_discussed_is_the_gravest_of_the_patient() -> None:
     assert index_event(TABLES) == 2
     # A permanent deficit is graver than a transient one, however early.
     alive = {"death": False, "mrs_worst": 4}
-    tables = with_cells(TABLES, "complications", 3, **alive)
+    living = with_cells(TABLES, "patients", 3, death_date=None, death_cause=None)
+    tables = with_cells(living, "complications", 3, **alive)
     tables = with_cells(tables, "complications", 2, deficit="transient", symptomatic=True)
     assert index_event(tables) == 2
     # Of two alike, the earlier.

@@ -51,8 +51,8 @@ def lesion_words(case: OneCase) -> str:
 
 
 def lesion_tables(case: OneCase) -> tuple[Table, ...]:
-    """Angioarchitecture and grades of the lesions treated, beside each other."""
-    return _lesions_told(case, "lesions", "Angioarchitecture and grades", (
+    """The patient in a line, and angioarchitecture and grades of the lesions treated."""
+    return _lesions_told(case, "lesions", patient_words(case).capitalize(), (
         ("Site", _site), ("Grade (class)", _grade),
         ("Nidus", _diameters), *_fields_told(LESION_FIELDS)), ())
 

@@ -48,7 +48,6 @@ from analyses.documents.conference.case_tables import (
     event_blocks,
     lesion_tables,
     more_lesion_tables,
-    patient_words,
     similar_blocks,
 )
 from analyses.documents.conference.case_technique import every_injection, technique_blocks
@@ -155,8 +154,7 @@ def _about_case(case: OneCase, limits: PracticeLimits) -> tuple[Section, ...]:
     """The case, its pictures, what was planned and happened, its course, the event, technique."""
     days = _days(case)
     return (
-        Section("The case", (Points((Sentence(f"{patient_words(case)}."),)),
-                             *lesion_tables(case)), _case_notes(days)),
+        Section("The case", lesion_tables(case), _case_notes(days)),
         Section("Angiogram and CT, before and after", (PicturePlaces("pictures", PICTURES),), (
             "Put the pictures in by hand, without name, number or date of the patient in them.",)),
         Section("Planned beside happened", planned_blocks(case), (

@@ -18,13 +18,15 @@ from meeting_reports import (
     shape_texts,
 )
 from pptx.util import Pt
+from registry_cases import with_cells
 from small_cohort import small_tables
 
+from analyses.cases.case_events import case_events
 from analyses.cases.one_case import CaseError, course, one_case, similar_cases
 from analyses.commands.who_may_see import CONFERENCE, outputs_of
 from analyses.content.plain_text import sections_text
 from analyses.documents.conference.case_tables import similar_blocks
-from analyses.documents.conference.conference_slides import conference_document
+from analyses.documents.conference.conference_slides import conference_talk
 from analyses.renderers.html_page import page
 from analyses.renderers.pptx_slides import write_pptx
 
@@ -45,7 +47,7 @@ def small():
 
 def said(results, code) -> str:
     """What the talk about a case says: text, tables, words of its figures, notes; all drawn."""
-    document, _ = conference_document(results, code)
+    document = conference_talk(results, code).page
     told = [document.title, document.subtitle, sections_text(document.sections)]
     told += [note for section in document.sections for note in section.notes]
     for picture in document.pictures():
@@ -95,10 +97,10 @@ def test_the_files_name_no_author(folder):
 
 
 def test_made_twice_the_slides_and_the_page_are_the_same_bytes(folder, tmp_path):
-    document, _ = conference_document(service()[0], case_code())
-    write_pptx(document, tmp_path / "again.pptx")
+    talk = conference_talk(service()[0], case_code())
+    write_pptx(talk.slides, tmp_path / "again.pptx")
     assert (tmp_path / "again.pptx").read_bytes() == (folder / "conference.pptx").read_bytes()
-    assert page(document) == (folder / "conference.html").read_text(encoding="utf-8")
+    assert page(talk.page) == (folder / "conference.html").read_text(encoding="utf-8")
 
 
 def test_slides_have_titles_tables_headers_and_pictures_words_and_vectors(folder):
@@ -112,17 +114,17 @@ def test_slides_have_titles_tables_headers_and_pictures_words_and_vectors(folder
             if shape.shape_type == 13:  # a picture
                 assert len(shape_texts(shape)[-1]) > 20
     vectors = [name for name in parts(folder / "conference.pptx") if name.endswith(".svg")]
-    assert len(vectors) == sum(s.shape_type == 13 for p in made.slides for s in p.shapes) >= 5
+    assert len(vectors) == sum(s.shape_type == 13 for p in made.slides for s in p.shapes) >= 4
 
 
 def test_letters_are_large_enough_for_the_back_row(folder):
-    """14 points in tables, 12 in captions and at the foot (common practice, no source)."""
+    """18 points in tables, 14 in captions, 12 at the foot (common practice, no source)."""
     for slide in pptx.Presentation(str(folder / "conference.pptx")).slides:
         for shape in slide.shapes:
             if shape.has_table:
                 sizes = {p.font.size for row in shape.table.rows for c in row.cells
                          for p in c.text_frame.paragraphs}
-                assert min(sizes) >= Pt(14)
+                assert min(sizes) >= Pt(18)
             elif shape.has_text_frame:
                 assert all(p.font.size is None or p.font.size >= Pt(12)
                            for p in shape.text_frame.paragraphs)
@@ -136,41 +138,82 @@ def test_nothing_stands_below_the_foot_of_a_slide_or_over_its_edge(folder):
             assert shape.top + shape.height <= made.slide_height
 
 
-def test_every_slide_has_speaker_notes_except_the_questions(folder):
+def test_every_slide_has_speaker_notes(folder):
     made = pptx.Presentation(str(folder / "conference.pptx"))
-    silent = [s.shapes.title.text_frame.text for s in made.slides if not s.has_notes_slide]
-    assert set(silent) <= {"Questions for discussion"}
+    assert [s.shapes.title.text_frame.text for s in made.slides if not s.has_notes_slide] == []
 
 
-def test_a_case_without_a_complication_says_so(small):
-    code = _without_event(small)
-    text = said(small, code)
-    assert "No embolization complication is recorded for this case" in text
-    assert "this case counted" not in text
+def test_a_case_without_an_event_says_so():
+    harmless = small_tables()["resections"].assign(deficit="none")
+    results = results_of({**small_tables(), "resections": harmless})
+    assert "A-0001" not in set(case_events(results.units)["patient_id"])
+    text = said(results, "A-0001")
+    assert "No event is recorded for this case" in text
     assert "Similar earlier cases" not in text
 
 
 def test_a_fatal_case_shows_the_death_and_its_other_event(small):
     text = said(small, "A-0004")
     assert re.search(r"Death from it +yes", text)
-    assert "Other embolization complications of this case" in text
-    assert "navigation perforation" in text or "vessel perforation" in text
-    assert "mRS 6" in text
+    assert "event 2 of 2 on record, the gravest of any phase" in text
+    assert "Other events of this case, of every phase" in text
+    assert "vessel perforation" in text
+    assert "day 24: 6" in text
 
 
-def test_a_case_with_two_lesions_shows_both(small):
-    text = said(small, "A-0002")
-    assert "Angioarchitecture and grades, lesion 1" in text
-    assert "Angioarchitecture and grades, lesion 2" in text
-    assert text.count("A grade or score describes groups, does not decide treatment.") >= 2
+def test_another_event_of_the_case_is_shown_when_it_is_asked_for(small):
+    talk = conference_talk(small, "A-0004", 1)
+    assert talk.choice == "event 1 of 2 on record, not the gravest"
+    assert talk.slides.subtitle.endswith("vessel perforation")
+    with pytest.raises(CaseError, match="no event 3; it has 1: vessel perforation; 2: intra"):
+        conference_talk(small, "A-0004", 3)
 
 
-def test_an_event_that_is_not_of_the_embolization_is_listed_apart(small):
-    text = said(small, "A-0009")
-    assert "On record, but not an embolization complication" in text
-    assert "infection" in text
-    assert "No injection is recorded" in text
-    assert "Days count from the first treatment" in text
+def test_a_case_with_two_lesions_shows_both_beside_each_other(small):
+    talk = conference_talk(small, "A-0002")
+    (table,) = [t for t in talk.slides.tables() if t.name == "lesions-1"]
+    assert table.columns[1:] == ("Lesion 1", "Lesion 2")
+    planned = [t.caption for t in talk.slides.tables() if t.name.startswith("planned")]
+    assert planned == ["Session of day 0, lesion 1", "Session of day 0, lesion 2"]
+
+
+@pytest.mark.parametrize(("code", "kind", "phase"), [
+    ("A-0006", "new deficit after the operation", "resection"),
+    ("A-0007", "radiation injury", "radiosurgery"),
+    ("A-0009", "infection", "resection")])
+def test_an_event_of_another_phase_is_the_event_discussed(small, code, kind, phase):
+    talk = conference_talk(small, code)
+    assert talk.slides.subtitle.endswith(kind)
+    (table,) = [t for t in talk.slides.tables() if t.name == "event"]
+    assert ("Phase", phase) in {(row[0].text, row[1].text) for row in table.rows}
+    told = " ".join(said(small, code).split())
+    assert "This event is none of theirs, so they can say nothing of it" in told
+
+
+def test_an_operation_is_shown_as_planned_and_as_it_went(small):
+    (table,) = [t for t in conference_talk(small, "A-0006").slides.tables()
+                if t.name == "planned-operation"]
+    told = {row[0].text: (row[1].text, row[2].text) for row in table.rows}
+    assert told["Urgency"] == ("planned", "day 19")
+    assert told["Blood"][1].startswith("loss 800 mL")
+    assert told["New deficit"][1] == "permanent"
+
+
+def test_what_a_review_judged_stands_on_the_last_slide_only(small):
+    *before, last = conference_talk(small, "A-0004").slides.sections
+    assert last.title == "After the discussion"
+    assert "Preventable" in sections_text((last,))
+    assert "reventable" not in sections_text(before)
+    assert "Learning point 1" in sections_text((last,))
+
+
+def test_a_limit_that_nobody_agreed_on_is_said_as_such_and_nothing_is_shouted(small):
+    tables = with_cells(small_tables(), "injections", 0, reflux_limit_mm=None)
+    results = results_of(with_cells(tables, "complications", 0, patient_id="A-0001"))
+    slides = conference_talk(results, "A-0001").slides
+    (table,) = [t for t in slides.tables() if t.name == "technique"]
+    assert [row[-1].text for row in table.rows] == [
+        "no reflux limit recorded", "shaking, DMSO, rate, pause, reflux, halt"]
 
 
 def similar(count: int) -> pd.DataFrame:
@@ -207,13 +250,7 @@ def test_where_events_are_too_few_there_is_no_chart_and_the_slides_say_so(small)
 
 def test_an_unknown_case_is_refused_in_words(small):
     with pytest.raises(CaseError, match="no patient Z-9999"):
-        conference_document(small, "Z-9999")
-
-
-def _without_event(results) -> str:
-    units = results.units
-    quiet = set(units.patients["patient_id"]) - set(units.tables["complications"]["patient_id"])
-    return sorted(quiet & set(units.sessions["patient_id"]))[0]
+        conference_talk(small, "Z-9999")
 
 
 def test_a_case_whose_lesion_bled_again_shows_it_on_the_timeline(small):

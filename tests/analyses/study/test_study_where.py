@@ -12,7 +12,7 @@ from results_checked import checked_file
 from study_of_ten import MANIFEST, study_of_ten
 
 from analyses.content.plain_text import sections_text
-from analyses.documents.conference.conference_slides import conference_document
+from analyses.documents.conference.conference_slides import conference_talk
 from analyses.documents.quality.quality_report import quality_document, quality_work
 from analyses.documents.series.methods import methods_sections
 from analyses.documents.series.questions_sections import flow_picture
@@ -87,7 +87,7 @@ def test_every_document_says_it_among_its_first_cautions() -> None:
     results = LATE.results
     series = manuscript_document(series_work(results))
     assert WHY in said(series.sections[:1]) and LATE.hash[:12] in series.subtitle
-    talk, _ = conference_document(results, "A-0004")
+    talk = conference_talk(results, "A-0004").slides
     assert WHY in said(talk.sections[:1])
     quality = quality_document(quality_work(results), inside=False)
     assert WHY in said(quality.sections[:1]) and LATE.hash[:12] in quality.subtitle
