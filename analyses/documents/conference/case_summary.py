@@ -7,6 +7,7 @@ import pandas as pd
 from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Cell, Table
 from analyses.documents.conference.case_planned import done_words, planned_words
+from analyses.documents.conference.case_reviewed import agreed_rows, readers_rows
 from analyses.documents.conference.case_tables import (
     NOT_RECORDED,
     choice_words,
@@ -71,7 +72,7 @@ def after_table(case: OneCase) -> Table:
     What was judged when the event was entered stands beside the place for what was agreed.
     """
     judged = () if case.index_event is None else review_words(case.index_event)
-    rows = (*((label, before) for label, before in judged),
+    rows = (*judged, *readers_rows(case), *agreed_rows(case),
             *((f"Learning point {number}", "") for number in range(1, LEARNING_LINES + 1)))
     return Table("after", "Opened when the discussion is over", (
         "", "As entered before", "As agreed in the room"), tuple(

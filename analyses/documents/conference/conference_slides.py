@@ -18,6 +18,7 @@ from analyses.cases.one_case import (
     one_case,
     similar_cases,
 )
+from analyses.cases.open_actions import OpenAction, open_actions
 from analyses.content.blocks import (
     Block,
     Caution,
@@ -31,6 +32,11 @@ from analyses.content.blocks import (
     Table,
 )
 from analyses.documents.always_said import CAUTIONS, CONFERENCE_CAUTIONS, only_a_part
+from analyses.documents.conference.actions_open import (
+    actions_table,
+    estimates_of_actions,
+    numbered,
+)
 from analyses.documents.conference.case_evidence import (
     compared_with,
     here_blocks,
@@ -42,6 +48,7 @@ from analyses.documents.conference.case_evidence import (
     signal_words,
 )
 from analyses.documents.conference.case_planned import planned_blocks
+from analyses.documents.conference.case_reviewed import factor_found, told_before
 from analyses.documents.conference.case_summary import after_table, summary_table
 from analyses.documents.conference.case_tables import (
     choice_words,
@@ -116,17 +123,18 @@ def conference_talk(
     used = limits or results.limits or default_limits()
     here, signal = service_rates(results, case), case_signal(results.units, case)
     wider = measured(results, case)
+    actions = numbered(open_actions(results.units))
     told = (*here, *wider)
     sections = (
-        *_opening(results, case, told), *_about_case(case, used),
+        *_opening(results, case, told, actions), *_about_case(case, used),
         *_about_service(results, case, here, signal), *_to_discuss(case))
     slides = Document(
         name="conference", title="Case for discussion", subtitle=_subtitle(case),
         sections=sections, stays_inside=False, footer=FOOTER)
     page = replace(slides, sections=(*sections, *_only_on_page(results, case, used, signal)))
     published = tuple(line.estimate for line in published_lines(case))
-    return Talk(slides, page, (*told, *published, *(signal.estimates if signal else ())),
-                choice_words(case))
+    return Talk(slides, page, (*told, *estimates_of_actions(actions), *published,
+                               *(signal.estimates if signal else ())), choice_words(case))
 
 
 def _subtitle(case: OneCase) -> str:
@@ -141,11 +149,15 @@ def _days(case: OneCase) -> str:
 
 
 def _opening(
-    results: Results, case: OneCase, here: tuple[Estimate, ...],
+    results: Results, case: OneCase, here: tuple[Estimate, ...], actions: tuple[OpenAction, ...],
 ) -> tuple[Section, ...]:
-    """The rules of the discussion, and the case on one slide."""
+    """The rules of the discussion, the actions still open, and the case on one slide."""
+    still = (Section("What we decided before", (actions_table(actions, results.manifest),), (
+        "The actions still open, the one due first at the head. Enter in the registry what was "
+        "done and what was dropped.",)),) if actions else ()
     return (
         Section("Before we begin", (*only_a_part(results.manifest), _rules()), (_days(case),)),
+        *still,
         Section("In one slide", (summary_table(case, here),), (_days(case), CHOICE)),
     )
 
@@ -157,7 +169,7 @@ def _about_case(case: OneCase, limits: PracticeLimits) -> tuple[Section, ...]:
         Section("The case", lesion_tables(case), _case_notes(days)),
         Section("Angiogram and CT, before and after", (PicturePlaces("pictures", PICTURES),), (
             "Put the pictures in by hand, without name, number or date of the patient in them.",)),
-        Section("Planned beside happened", planned_blocks(case), (
+        Section("Planned beside happened", (*planned_blocks(case), *told_before(case)), (
             days, "Planned: as recorded before the session. An empty place: nothing is planned of "
             "it that the registry holds. The pressure that was reached is to be told by whoever "
             "gave the anaesthetic.")),
@@ -225,7 +237,7 @@ def _signal_shown(case: OneCase, signal: CaseSignal | None) -> tuple[Block, ...]
 def _to_discuss(case: OneCase) -> tuple[Section, ...]:
     """What the room fills in: factors with what is to change, then what was learnt."""
     return (
-        Section("What made it likely, and what has to change?", (_findings(),), (
+        Section("What made it likely, and what has to change?", (_findings(case),), (
             "Prompts, not findings: ask of each branch what made the event more likely; a branch "
             "may stay empty. Roles, never names; each change with a day and with how its effect "
             "will be seen.", *QUESTIONS)),
@@ -359,8 +371,9 @@ def _factors(case: OneCase) -> Picture:
         lambda width: cause_diagram(FACTORS, effect, width))
 
 
-def _findings() -> Table:
-    rows = tuple((Cell(name, heading=True), Cell(asked[0]), Cell(""), Cell(""))
+def _findings(case: OneCase) -> Table:
+    rows = tuple((Cell(name, heading=True), Cell(asked[0]), Cell(factor_found(case, name)),
+                  Cell(""))
                  for name, asked in FACTORS.items())
     return Table("findings", "To fill in", (
         "Branch", "Ask", "What we found", "What will change: role, by when"), rows)
