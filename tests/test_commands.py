@@ -17,8 +17,9 @@ from typer.testing import CliRunner, Result
 from untidy_workbook import mend_workbook, untidy_workbook
 
 from analyses.commands.app import VERBS, app
-from analyses.commands.speaking import CallError, Told, spoken
+from analyses.commands.speaking import CallError, Told, shorter_path, spoken
 from analyses.commands.who_may_see import OUTPUTS, SERIES, Sight, outputs_of, who_may_see
+from analyses.measures.declared import all_measures
 from analyses.models.field_uses import field_uses
 from registry.intake.workbook_write import fill_workbook
 from registry.quality import follow_up_schedule
@@ -82,9 +83,11 @@ def test_a_second_look_at_the_same_file_changes_nothing(tmp_path: Path) -> None:
 
     book, store = tmp_path / "cases.xlsx", tmp_path / "avm.sqlite"
     fill_workbook(book, make_cohort(25, 3).tables)
-    assert nidusbook("intake", book, "--registry", store).exit_code == 0
+    nameless = nidusbook("intake", book, "--registry", store)
+    assert nameless.exit_code == 0 and "does not say who took this in: add --by" in nameless.output
     before = store.read_bytes()
-    assert nidusbook("intake", book, "--registry", store).exit_code == 0
+    named = nidusbook("intake", book, "--registry", store, "--by", "AB")
+    assert named.exit_code == 0 and "add --by" not in named.output
     assert store.read_bytes() == before
 
 
@@ -131,9 +134,16 @@ def test_the_data_dictionary_is_written_and_never_over_a_file(ending: str, tmp_p
     if ending == ".xlsx":
         found = pd.read_excel(out, dtype="string", keep_default_na=False)
         assert found.to_numpy().tolist() == data_dictionary(field_uses()).to_numpy().tolist()
+        listed = pd.read_excel(out, sheet_name="Measures", dtype="string", keep_default_na=False)
+        assert listed.columns.tolist() == ["Id", "Label", "Definition", "Units", "Fields"]
+        assert listed["Id"].tolist() == list(all_measures())
+        asked = listed.set_index("Id").loc["complication.any"]
+        assert "session" in asked["Units"] and "complications.attribution" in asked["Fields"]
     else:
         text = out.read_text(encoding="utf-8")
         assert "feeding_artery" in text and "Immediate complete occlusion" in text
+        assert ("| complication.any | Any complication |" in text) is (ending == ".md")
+        assert ("the fields alone" in done.output) is (ending == ".csv")
     again = nidusbook("dictionary", "--out", out)
     assert again.exit_code == 2 and "there already" in again.output and no_traceback(again)
 
@@ -244,3 +254,12 @@ def test_a_plan_is_declared_once_and_looked_at_again(tmp_path: Path) -> None:
     moved = nidusbook("monitor", "--registry", store, "--plan", plan)
     assert moved.exit_code == 2 and "Nothing was written" in moved.output
     assert "HARM-2021" in nidusbook("monitor", "--registry", store).output
+
+
+def test_a_path_is_printed_as_it_is_shortest_to_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert shorter_path(tmp_path / "nidusbook-demo") == Path("nidusbook-demo")
+    assert shorter_path(Path("../demo")) == Path("../demo")
+    assert shorter_path(Path("/d")) == Path("/d")

@@ -17,6 +17,9 @@ from analyses.commands.speaking import (
 )
 from analyses.commands.store_opened import store_opened
 
+NO_CODE = ("The audit trail does not say who took this in: add --by with your code (such as QI1, "
+           "never a name) the next time.")
+
 Registry = Annotated[str, typer.Option(
     "--registry", help="The registry: a path to its file, or a database address.")]
 
@@ -33,12 +36,15 @@ def workbook(out: Annotated[Path, typer.Argument(metavar="OUT.xlsx")]) -> Told:
 def dictionary(out: Annotated[Path, typer.Option(
         "--out", metavar="FILE", help="A file that does not exist yet: .xlsx, .csv or .md.")],
 ) -> Told:
-    """Write the data dictionary: every field, its definition, unit, values, and what uses it."""
+    """Write the data dictionary: every field and what uses it, and every measure."""
+    from analyses.measures.measure_list import measure_list
     from analyses.models.field_uses import field_uses
     from registry.quality.dictionary import write_dictionary
 
-    write_dictionary(out, field_uses())
-    return Told("dictionary", (f"Data dictionary written to {out}.",))
+    write_dictionary(out, field_uses(), measure_list())
+    more = (" A CSV file holds the fields alone; .xlsx and .md list the measures too."
+            if out.suffix.lower() == ".csv" else " It lists the fields, and the measures.")
+    return Told("dictionary", (f"Data dictionary written to {out}.{more}",))
 
 
 def intake(
@@ -67,7 +73,9 @@ def intake(
                                by=by, dry_run=try_, replace=replace, progress=tell)
     if outcome.exit_code == WRONG_CALL:
         raise CallError(outcome.summary)
-    return Told("intake", (outcome.summary,), outcome.exit_code)
+    # Said last, where it is read: the trail is all that tells later who took a value in.
+    nameless = () if by or try_ else (NO_CODE,)
+    return Told("intake", (outcome.summary, *nameless), outcome.exit_code)
 
 
 def _draft(source: Path, mapping: Path | None) -> Told:

@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from analyses.commands.speaking import DATA_ERRORS, DONE, Told, console, progress
+from analyses.commands.speaking import (
+    DATA_ERRORS,
+    DONE,
+    Told,
+    console,
+    progress,
+    shorter_path,
+)
 
 
 def demo(
@@ -20,7 +27,8 @@ def demo(
     from analyses.commands.demo import run_demo
 
     with progress() as tell:
-        return Told("demo", run_demo(out, patients=patients, seed=seed, progress=tell))
+        return Told("demo", run_demo(
+            shorter_path(out), patients=patients, seed=seed, progress=tell))
 
 
 def verify() -> Told:

@@ -134,15 +134,23 @@ def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str
 
 
 def _plan(path: Path | None) -> Plan | None:
-    """The plan file of the technique models. Raises ReportError where it cannot be read."""
+    """The plan file of the technique models.
+
+    Raises ReportError where it cannot be read, or names what no table has.
+    """
     from analyses.models.model_plan import read_plan
+    from analyses.models.plan_columns import plan_problems
 
     if path is None:
         return None
     try:
-        return read_plan(path)
+        plan = read_plan(path)
     except ValueError as problem:
         raise ReportError(str(problem)) from None
+    problems = plan_problems(plan)
+    if problems:
+        raise ReportError(f"{path.name}: {'; '.join(problems)}. Nothing was written.")
+    return plan
 
 
 def conference_files(

@@ -2,9 +2,9 @@
 
 They return a matplotlib figure and touch no file. Readable in grey and by colour-blind readers:
 curves differ by dash and by lightness as well as by hue (the hues of Okabe and Ito 2008), and
-each is labelled where it ends, or above the axes where one journal column leaves no room. Where
-fewer than a tenth are still followed the curve goes on thin and without its interval: it is not
-to be read on (Pocock and others 2002, Lancet 359:1686).
+each is labelled where it ends, or above the axes where one journal column leaves no room. A
+curve ends where it may no longer be read (`at_risk.read_to`): where fewer than a tenth are still
+followed (Pocock and others 2002, Lancet 359:1686; from memory).
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import numpy as np
 
 from analyses.figures.figure_lines import is_narrow
 from analyses.figures.figure_style import INK, QUIET, STYLE
+from analyses.statistics.timetoevent.at_risk import FEW_LEFT
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,12 +41,14 @@ ROW_HEIGHT_IN = 0.2
 LABEL_GAP = 0.062
 AT_RISK_PAD = 22
 NOTE_CHARACTERS_PER_IN = 14.5
-FEW_LEFT = 0.1
 
 
 @dataclass(frozen=True)
 class Line:
-    """One curve ready to draw: steps from time 0 in per cent, with what stands at its end."""
+    """One curve ready to draw: steps from time 0 in per cent to where it may be read.
+
+    cut: whether the table goes on beyond.
+    """
 
     label: str
     time: NDArray[np.float64]
@@ -53,7 +56,7 @@ class Line:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     censored_at: NDArray[np.float64]
-    readable_to: float
+    cut: bool
 
 
 def survival_figure(
@@ -109,18 +112,28 @@ def _parts(
 
 def _line(table: pd.DataFrame, label: str, at_zero: tuple[float, float, float]) -> Line:
     """Steps in per cent, with time 0 before the first row; NaN limits where there are none."""
-    def steps(column: str, first: float) -> NDArray[np.float64]:
-        return 100 * np.concatenate([[first], table[column].to_numpy(float)])
-
     start, low, high = at_zero
+    time = table["time"].to_numpy(float)
+    end = _readable_to(table)
+    read = time <= end
 
+    def steps(column: str, first: float) -> NDArray[np.float64]:
+        return 100 * np.concatenate([[first], table[column].to_numpy(float)[read]])
+
+    return Line(
+        label, np.concatenate([[0.0], time[read]]), steps("estimate", start), steps("low", low),
+        steps("high", high), time[read & (table["censored"].to_numpy() > 0)],
+        bool((~read).any()),
+    )
+
+
+def _readable_to(table: pd.DataFrame) -> float:
+    """The last time of a curve's table that may be read, as `at_risk.read_to` says it."""
     time = table["time"].to_numpy(float)
     left = table["at_risk"].to_numpy()
-    enough = time[left >= FEW_LEFT * left.max()]
-    return Line(
-        label, np.concatenate([[0.0], time]), steps("estimate", start), steps("low", low),
-        steps("high", high), time[table["censored"].to_numpy() > 0], float(enough[-1]),
-    )
+    watched = time[left >= FEW_LEFT * left.max()].max()
+    lost = time[table["censored"].to_numpy() > 0]
+    return float(max(watched, lost.min() if lost.size else np.inf))
 
 
 def _marks(lines: list[Line], times: Sequence[float] | None, width_in: float) -> list[float]:
@@ -137,7 +150,7 @@ def _marks(lines: list[Line], times: Sequence[float] | None, width_in: float) ->
 
 def _upper_end(lines: list[Line]) -> float:
     """A round per cent above the highest limit that is drawn."""
-    top = max(float(np.nanmax(line.high[line.time <= line.readable_to])) for line in lines)
+    top = max(float(np.nanmax(line.high)) for line in lines)
     top = max(top, *(float(line.value.max()) for line in lines))
     step = 5 if top < 40 else 10
     return float(min(100, step * (int(top / step) + 1)))
@@ -183,30 +196,20 @@ def _figure(
 
 
 def _note(lines: list[Line], level: float) -> str:
-    """What the numbers below, the band and a thin line are."""
+    """What the numbers below and the band are, and why a curve ends."""
     said = f"Still followed (events so far). Band: {100 * level:g} % interval."
-    if any(line.readable_to < line.time[-1] for line in lines):
-        said += " Thin: fewer than a tenth followed."
+    if any(line.cut for line in lines):
+        said += " Drawn while a tenth or more are followed."
     return said
 
 
 def _draw(axes: Axes, line: Line, look: Look) -> None:
-    """The curve, its interval as far as it can be read, and a tick at each censoring."""
+    """The curve, its interval, and a tick at each censoring."""
     colour, dash = look
-    read = line.time <= line.readable_to
-    solid = np.append(line.time[read], line.readable_to)
-    axes.fill_between(
-        solid, np.append(line.low[read], line.low[read][-1]),
-        np.append(line.high[read], line.high[read][-1]),
-        step="post", color=colour, alpha=0.16, linewidth=0,
-    )
-    axes.plot(solid, np.append(line.value[read], line.value[read][-1]), drawstyle="steps-post",
-              color=colour, linestyle=dash, linewidth=1.6)
-    tail = np.flatnonzero(~read)
-    if tail.size:
-        rest = np.concatenate([[tail[0] - 1], tail])
-        axes.plot(np.maximum(line.time[rest], line.readable_to), line.value[rest],
-                  drawstyle="steps-post", color=colour, linestyle=dash, linewidth=0.6)
+    axes.fill_between(line.time, line.low, line.high, step="post", color=colour, alpha=0.16,
+                      linewidth=0)
+    axes.plot(line.time, line.value, drawstyle="steps-post", color=colour, linestyle=dash,
+              linewidth=1.6)
     if not line.censored_at.size:
         return  # a line without points would still be given room, far outside the axes
     place = np.searchsorted(line.time, line.censored_at, side="right") - 1

@@ -191,5 +191,6 @@ FLOW: tuple[Measure, ...] = tuple(
            subject=label.lower(), counted=label.lower(), among="{units}", kind="count",
            work=flow_estimates,
            answers=("strobe 13",) if name == "recorded" else (),
+           uses=("patients.research_use",) if name == "left_out" else (),
            checked_against="counted by hand on the small cohort")
     for name, label in WORDS.items())

@@ -269,7 +269,7 @@ HAEMORRHAGE = Worked(
     direction=Direction.HARM, window_days=WINDOW_DAYS, work=haemorrhage_estimates,
     shown_in={Place.DEFINITIONS: (UNIT,), Place.BLEEDING_TEXT: (UNIT,)},
     answers=("avm-endovascular: Haemorrhage", "avm-terminology: Haemorrhage"),
-    uses=("haemorrhages.haemorrhage_date", "haemorrhages.date_known_to",
+    uses=("haemorrhages.haemorrhage_date", "haemorrhages.cause", "haemorrhages.date_known_to",
           "haemorrhages.complication_no", "complications.kind", "patients.presentation_date"),
     checked_against="Kim 2014, Neurology: 141 in 6,074 patient-years; exact Poisson (Garwood 1936)")
 HAEMORRHAGE_RATIO = Worked(

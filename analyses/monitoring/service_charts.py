@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from analyses.statistics.control_charts.attribute_charts import dispersion, laney_p_chart, p_chart
 from analyses.statistics.control_charts.chart import Chart
@@ -26,9 +26,6 @@ from analyses.statistics.proportions.difference import clustered_difference
 from analyses.statistics.proportions.proportions_compared import FLOOR
 from registry.problems.sentence_error import SentenceError
 from registry.schema import Patients, Sessions
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 FEWEST_QUARTERS = 6
 
@@ -69,18 +66,35 @@ def series_of_change(
         for period in ("month", "quarter"):
             table = _whole_periods(count_by_period(
                 rows[Sessions.session_date], rows["complication"], period))
+            table, cut = _without_cut(table, change, period)
             first_after = int((table["first_day"].dt.date < change.day).sum())
             if table.empty:
                 why = f"no {period} has {FEWEST_TRIALS} sessions, so no line is fitted."
                 continue
             try:
-                return interrupted_series(
+                series = interrupted_series(
                     table["events"], table["trials"], first_after, period=period, unit="session",
-                    labels=table["label"].tolist()), change
+                    labels=table["label"].tolist(), left_out=len(cut))
+                return replace(series, notes=(*series.notes, *cut)), change
             except SeriesTooShort as short:
                 why = str(short)
         problems.append(f"Before and after “{change.what}”: {why}")
     return None, None
+
+
+def _without_cut(
+    table: pd.DataFrame, change: Change, period: str,
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """The periods without one that the change cuts in two, and a sentence on that one."""
+    first = table["first_day"]
+    after_it = first + (pd.DateOffset(months=1 if period == "month" else 3))
+    day = pd.Timestamp(change.day)
+    cut = (first < day) & (day < after_it)
+    said = tuple(
+        f"The {period} of the change ({row.label}), with {row.trials} sessions, is neither before "
+        "nor after it and is left out of the line."
+        for row in table[cut].itertuples())
+    return table[~cut].reset_index(drop=True), said
 
 
 def _whole_periods(table: pd.DataFrame) -> pd.DataFrame:

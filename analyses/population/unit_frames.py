@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import wraps
+from types import MappingProxyType
 from typing import Any, TypeVar, cast
 
 import pandas as pd
@@ -24,6 +25,14 @@ from registry.schema.vocabulary import COPOLYMER_AGENTS, EVOH_AGENTS
 
 GROUPINGS = ("sm_grade", "ponce_class", "intent", "agent", "period", "ruptured")
 """The columns that every estimate is given by, beside overall."""
+
+GROUPED_FROM: Mapping[str, tuple[str, ...]] = MappingProxyType({
+    "sm_grade": ("lesions.nidus_length_mm", "lesions.eloquent", "lesions.deep_drainage"),
+    "ponce_class": ("lesions.nidus_length_mm", "lesions.eloquent", "lesions.deep_drainage"),
+    "intent": ("sessions.intent",), "agent": ("injections.agent",),
+    "period": ("sessions.session_date",), "ruptured": ("lesions.haemorrhage_before",),
+})
+"""Grouping → the fields it is made from."""
 
 NOT_RECORDED = "not recorded"
 NOT_EMBOLIZED = "not embolized"

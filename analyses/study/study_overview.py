@@ -12,6 +12,7 @@ from analyses.documents.notebook_show import freeze_section
 from analyses.documents.tables.measure_tables import number_cell
 from analyses.measures.declared import measure, shown_at
 from analyses.measures.measure import Share
+from analyses.measures.measure_list import measure_list
 from analyses.measures.places import Place
 from analyses.population.unit_frames import Units
 from analyses.study.frame_columns import UNIT_NAMES
@@ -55,8 +56,4 @@ def dictionary_of(frames: Mapping[str, StudyFrame]) -> pd.DataFrame:
 
 def measures_of() -> pd.DataFrame:
     """Every measure that can be asked: id, label, definition, units (one row a measure)."""
-    from analyses.measures.declared import all_measures
-
-    return pd.DataFrame([
-        {"id": one.id, "label": one.label, "definition": one.definition(),
-         "units": ", ".join(one.units)} for one in all_measures().values()])
+    return measure_list()[["id", "label", "definition", "units"]].astype("object")

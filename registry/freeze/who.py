@@ -10,6 +10,7 @@ import pandas as pd
 
 from registry.schema import TABLES, FollowUps, Patients
 from registry.schema.vocabulary import RESEARCH_USE, RESEARCH_USE_ALLOWED
+from registry.store.held_harm import rows_with_harm
 
 PURPOSES = {
     "research": "for research: only patients whose research use is granted or waived",
@@ -81,10 +82,7 @@ def harmed_patients(tables: Mapping[str, pd.DataFrame]) -> set[str]:
 def _by_errors(registered: set[str], held: pd.DataFrame) -> dict[str, int]:
     coded = held[held[Patients.patient_id].notna()]
     out = set(coded[Patients.patient_id]) - registered
-    tells = pd.Series(
-        [_tells_harm(t, v) for t, v in zip(held["table"], held["values"], strict=True)],
-        index=held.index, dtype=bool,
-    )
+    tells = rows_with_harm(held)
     harmed = set(held.loc[tells, Patients.patient_id].dropna()) & out
     uncoded = held[Patients.patient_id].isna()
     people = uncoded & (held["table"] == "patients")
@@ -111,15 +109,3 @@ def harm_waiting(left_out: Mapping[str, Any]) -> int:
     errors = left_out.get("errors", {})
     return int(errors.get("with_death_or_complication", 0)) + int(
         errors.get("updates_with_death_or_complication", 0))
-
-
-def _tells_harm(table: str, values: Mapping[str, str]) -> bool:
-    """Whether a held row, as raw text, records a death or a complication."""
-    def said(name: str) -> bool:
-        return bool(values.get(name, "").strip())
-
-    if table == "patients":
-        return said(Patients.death_date) or said(Patients.death_cause)
-    if table == "follow_ups":
-        return values.get(FollowUps.mrs, "").strip() in {"6", "6.0"}
-    return table == "complications"

@@ -16,6 +16,7 @@ from registry.problems.cell_text import as_text
 from registry.problems.problem import Place, Problem
 from registry.schema import TABLES, Patients
 from registry.store.batch import Batch, HeldRow
+from registry.store.held_rows import IN_ORDER
 
 
 def with_kept_out(
@@ -62,7 +63,7 @@ def _held(
         name, patient, place,
         {field: as_text(value) for field, value in cells.items() if value is not None},
         tuple(f"{p.column}: found {p.found}. To mend: {p.mend}." for p in problems)
-        or (f"In order itself; stays out with {patient}, whose other rows the registry did not "
+        or (f"{IN_ORDER}; it stays out with {patient}, whose other rows the registry did not "
             "take.",),
         cells,
         {p.field: f"Found {p.found}. To mend: {p.mend}." for p in problems if p.field},

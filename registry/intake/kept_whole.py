@@ -21,6 +21,7 @@ from registry.problems.cell_text import as_text, clean
 from registry.problems.problem import Place, Problem
 from registry.schema import TABLES, Patients, TableSpec
 from registry.store.batch import HeldRow
+from registry.store.held_rows import IN_ORDER
 
 NOT_KEPT = "(not kept: it might name a person)"
 
@@ -120,7 +121,7 @@ def _reason(problem: Problem, column: str = "") -> str:
 
 def _waits(patient: str, problem: Problem) -> str:
     where = str(problem.place) if problem.place else "a row already in the registry"
-    return f"In order itself; waits with {patient}, whose fault is at {where}."
+    return f"{IN_ORDER}; it waits with {patient}, whose fault is at {where}."
 
 
 def _safe_values(table: TableSpec, cells: Mapping[str, Any]) -> dict[str, str]:

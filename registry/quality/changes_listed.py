@@ -46,7 +46,7 @@ def write_changes(path: Path, registry: Registry, patient: str | None = None) ->
     Raises NoChangesError as `changes_listed`, and TableFileError as `write_new`.
     """
     frame = changes_listed(registry.audit(), patient)
-    write_new(path, {".xlsx": as_xlsx(frame, "Changes"), ".csv": as_csv(frame)})
+    write_new(path, {".xlsx": as_xlsx({"Changes": frame}), ".csv": as_csv(frame)})
     return len(frame)
 
 

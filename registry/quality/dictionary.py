@@ -65,12 +65,26 @@ def _line(field: FieldSpec, used: str) -> str:
     return "| " + " | ".join(cell.replace("|", "\\|") for cell in cells) + " |"
 
 
-def write_dictionary(path: Path, analyses: Uses) -> None:
+def _measures_section(measures: pd.DataFrame) -> str:
+    """The measures in Markdown, a line each."""
+    lines = ["## Measures", "", "What can be asked of a freeze.", "",
+             f"| {' | '.join(name.capitalize() for name in measures.columns)} |",
+             f"|{' --- |' * len(measures.columns)}",
+             *("| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |"
+               for row in measures.to_numpy().tolist()), ""]
+    return "\n".join(lines)
+
+
+def write_dictionary(path: Path, analyses: Uses, measures: pd.DataFrame) -> None:
     """Write the data dictionary as .xlsx, .csv or .md, by the name's ending.
+
+    measures: one row a measure, all text; a sheet of its own in the workbook, a section in
+    Markdown. A CSV file is one table: it has the fields alone.
 
     Raises TableFileError, with nothing written, for another ending, a file that is there
     already, or a folder that is not.
     """
     frame = data_dictionary(analyses)
-    write_new(path, {".xlsx": as_xlsx(frame, "Dictionary"), ".csv": as_csv(frame),
-                     ".md": as_text(dictionary_markdown(analyses))})
+    text = f"{dictionary_markdown(analyses)}\n{_measures_section(measures)}"
+    write_new(path, {".xlsx": as_xlsx({"Dictionary": frame, "Measures": measures}),
+                     ".csv": as_csv(frame), ".md": as_text(text)})

@@ -16,6 +16,7 @@ import pandas as pd
 from registry.quality.completeness import completeness
 from registry.quality.follow_up import follow_up_of
 from registry.quality.follow_up_schedule import Schedule, default_schedule
+from registry.quality.held_words import held_lines
 from registry.quality.row_words import row_words
 from registry.rules import check_rules
 from registry.rules.columns import rows_of
@@ -100,18 +101,7 @@ def open_queries(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
 
 
 def _held_lines(report: QualityReport) -> list[str]:
-    held = report.held
-    if held.empty:
-        return ["Held back by errors: nobody."]
-    coded = held[held[Patients.patient_id].notna()]
-    patients, uncoded = coded[Patients.patient_id].nunique(), len(held) - len(coded)
-    more = f", and {_count(uncoded, 'row')} without a readable study code" if uncoded else ""
-    who = f"{_count(patients, 'patient')} ({_count(len(coded), 'row')})"
-    lines = [f"Held back by errors: {who}{more}."]
-    for patient, rows in coded.groupby(Patients.patient_id):
-        reasons = list(dict.fromkeys(reason for row in rows["reasons"] for reason in row))
-        lines.append(f"  {patient}: {'; '.join(reasons[:3])}{_further(len(reasons) - 3)}")
-    return _cut(lines, SHOWN + 1)
+    return _cut(held_lines(report.held), SHOWN + 1)
 
 
 def _query_lines(report: QualityReport) -> list[str]:
@@ -173,11 +163,3 @@ def _cut(lines: list[str], most: int) -> list[str]:
     if len(lines) <= most:
         return lines
     return [*lines[:most], f"    … and {len(lines) - most} more"]
-
-
-def _further(count: int) -> str:
-    return f"; and {count} more reasons" if count > 0 else ""
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"

@@ -36,20 +36,21 @@ def write_new(path: Path, writers: Mapping[str, Writer]) -> None:
     write(path)
 
 
-def as_xlsx(frame: pd.DataFrame, sheet: str) -> Writer:
-    """How to write a table of text (no blanks) as one sheet; the same rows, the same bytes."""
+def as_xlsx(sheets: Mapping[str, pd.DataFrame]) -> Writer:
+    """How to write tables of text (no blanks), a sheet each; the same rows, the same bytes."""
     def write(path: Path) -> None:
         from xlsxwriter import Workbook
 
         with Workbook(str(path), {"strings_to_formulas": False, "strings_to_urls": False}) as book:
             book.set_properties({"created": dt.datetime(2024, 1, 1)})
             bold = book.add_format({"bold": True})
-            page = book.add_worksheet(sheet)
-            page.freeze_panes(1, 2)
-            page.write_row(0, 0, [name.capitalize() for name in frame.columns], bold)
-            for number, row in enumerate(frame.to_numpy().tolist(), start=1):
-                for at, cell in enumerate(row):
-                    page.write_string(number, at, cell)
+            for sheet, frame in sheets.items():
+                page = book.add_worksheet(sheet)
+                page.freeze_panes(1, 2)
+                page.write_row(0, 0, [name.capitalize() for name in frame.columns], bold)
+                for number, row in enumerate(frame.to_numpy().tolist(), start=1):
+                    for at, cell in enumerate(row):
+                        page.write_string(number, at, cell)
 
     return write
 

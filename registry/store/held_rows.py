@@ -31,6 +31,9 @@ HELD_COLUMNS = (
     "table", Patients.patient_id, "sheet", "row", "values", "reasons", "source_id", "source_name",
     "source_sha256", "held_at",
 )
+IN_ORDER = "This row is in order"
+"""How the reason of a row begins that has no fault of its own and waits with its patient."""
+
 _SAME = ("table_name", Patients.patient_id, "sheet", "row_no", "row_values", "reasons")
 
 

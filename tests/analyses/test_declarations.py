@@ -26,7 +26,8 @@ from analyses.measures.gate import Known, gate
 from analyses.measures.measure import Measure, Share, SmallCells
 from analyses.measures.places import Place
 from analyses.measures.results import work_out
-from analyses.population.unit_frames import units_of
+from analyses.models.field_uses import field_uses
+from analyses.population.unit_frames import GROUPED_FROM, GROUPINGS, units_of
 from registry.schema import TABLES
 
 ROOT = Path(__file__).parents[2]
@@ -139,3 +140,18 @@ def pd_na(column):
     import pandas as pd
 
     return pd.Series(pd.NA, index=column.index, dtype="boolean")
+
+
+@pytest.mark.parametrize(("field", "used"), [
+    ("haemorrhages.cause", "Haemorrhage"), ("sessions.intent", "groups by Intent"),
+    ("patients.research_use", "Left out of the freeze"),
+    ("lesions.haemorrhage_before", "groups by Ruptured"), ("injections.agent", "groups by Agent"),
+])
+def test_a_field_that_groups_or_leaves_out_names_what_it_is_used_by(field: str, used: str) -> None:
+    assert used in field_uses()[field]
+
+
+def test_every_grouping_says_the_fields_it_is_made_from() -> None:
+    assert set(GROUPED_FROM) == set(GROUPINGS)
+    fields = {f"{name}.{field}" for name, table in TABLES.items() for field in table.by_name}
+    assert {field for made in GROUPED_FROM.values() for field in made} <= fields

@@ -39,7 +39,7 @@ def test_the_numbers_at_risk_are_those_of_the_table() -> None:
     table = curves.at_risk_table(marks)
     expected = [f"{a} ({e})" for a, e in zip(table["at_risk"], table["events"], strict=True)]
     assert [t.get_text() for t in below.texts] == expected
-    assert expected[:2] == ["27 (0)", "0 (26)"]
+    assert expected[0] == "27 (0)"
 
 
 def test_axes_say_what_they_show() -> None:
@@ -130,3 +130,28 @@ def test_labels_are_pushed_apart_and_stay_inside(heights: list[float]) -> None:
     assert placed.min() >= -1e-9
     assert placed.max() <= 1 + 1e-9
     assert (np.argsort(placed, kind="stable") == np.argsort(heights, kind="stable")).all()
+
+
+def test_no_curve_is_drawn_beyond_the_time_that_may_be_read() -> None:
+    curves, figure = _four_groups()
+    curved = [line for line in figure.axes[0].lines if line.get_marker() != "|"]
+    drawn = {line.get_color(): line for line in curved if line.get_linewidth() > 1}
+    # What is thin leads a label to the end of its curve, level with it.
+    assert all(len(set(line.get_ydata())) == 1 for line in curved if line.get_linewidth() <= 1)
+    for group, line in zip(curves.groups, drawn.values(), strict=True):
+        own = curves.table[[g == group for g in curves.table["group"]]]
+        at_the_end = own.loc[own["time"] == line.get_xdata()[-1], "at_risk"].item()
+        first_lost = own.loc[own["censored"] > 0, "time"].min()
+        assert (at_the_end >= 0.1 * own["at_risk"].max()
+                or line.get_xdata()[-1] <= first_lost or np.isnan(first_lost))
+        # A number may be read off up to there, and no further.
+        assert curves.at(line.get_xdata()[-1], group).value is not None
+    assert figure.axes[0].get_xlim()[1] == max(line.get_xdata()[-1] for line in drawn.values())
+    assert "Drawn while a tenth or more are followed" in " ".join(
+        figure.axes[1].get_title(loc="left").split())
+
+
+def test_nothing_is_cut_where_nobody_was_lost() -> None:
+    figure = survival_figure(survival(range(1, 31), [1] * 30), 6, time_label="t", value_label="v")
+    assert figure.axes[0].get_xlim()[1] == 30
+    assert "Drawn while" not in figure.axes[1].get_title(loc="left")

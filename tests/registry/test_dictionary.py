@@ -63,7 +63,7 @@ def test_a_field_names_the_analyses_the_worked_out_values_and_the_rules_that_use
 
 
 def test_the_csv_reads_back_as_the_table(tmp_path: Path):
-    write_dictionary(tmp_path / "fields.csv", ANALYSES)
+    write_dictionary(tmp_path / "fields.csv", ANALYSES, data_dictionary({}))
     back = pd.read_csv(tmp_path / "fields.csv", dtype="string", keep_default_na=False)
     pd.testing.assert_frame_equal(back, data_dictionary(ANALYSES))
 

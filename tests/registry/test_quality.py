@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import sqlite3
+from dataclasses import replace
 
 import pytest
 from registry_cases import clean_tables, with_cells, with_row
@@ -94,10 +95,25 @@ def test_patients_held_back_are_errors_and_told_with_their_reasons(registry):
     registry.take_in(batch(clean_tables(), held=[held_row(), held_row(patient_id=None)]))
     report = quality_report(registry, today=DAY)
     assert report.errors
-    assert "Held back by errors: 1 patient (1 row), and 1 row without a readable study code." in (
-        report.lines
-    )
-    assert "  N-0050: a reason" in report.lines
+    assert ("Held back by errors: 1 patient (1 row), and 1 row without a readable study code. None "
+            "of them has a recorded death or complication.") in report.lines
+    assert "  N-0050 (book-1.xlsx): Patients, row 9: a reason." in report.lines
+    assert "  without a study code (book-1.xlsx): Patients, row 9: a reason." in report.lines
+
+
+def test_who_is_held_is_told_with_the_harm_the_file_and_the_place_of_the_fault(registry):
+    waits = replace(held_row("lesions", lesion_no="1", row=3), reasons=(
+        "This row is in order; it waits with N-0050, whose fault is at Complications, row 9.",))
+    older = replace(waits, reasons=("In order itself; waits with N-0050, whose fault is …",))
+    dead = held_row("patients", "N-0051", death_date="2020-13-01")
+    registry.take_in(batch(clean_tables(), held=[
+        held_row("complications"), waits, older, dead, held_row("patients", "N-0052")]))
+    lines = quality_report(registry, today=DAY).lines
+    assert ("Held back by errors: 3 patients (5 rows). 2 patients of them have a recorded death or "
+            "complication: until they are mended, every share of harm is too low.") in lines
+    assert ("  N-0050, with a recorded death or complication (book-1.xlsx): Complications, row 9: "
+            "a reason; 2 rows that are in order wait with it.") in lines
+    assert "  N-0052 (book-1.xlsx): Patients, row 9: a reason." in lines
 
 
 def test_overdue_follow_up_is_listed(registry):

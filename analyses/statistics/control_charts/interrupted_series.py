@@ -88,20 +88,22 @@ def interrupted_series(
     unit: str = "trial",
     labels: Sequence[Any] | None = None,
     level: float = 0.95,
+    left_out: int = 0,
 ) -> InterruptedSeries:
     """Segmented regression of the events among the trials of each of a row of periods.
 
-    events, trials: counts, one a period; first_after: how many periods lie before the change.
-    Raises SeriesTooShort below 12 periods of 10 trials on either side, below 8 events or trials
-    without one, or where either side has both in fewer than two periods; ValueError for other
-    faults.
+    events, trials: counts, one a period; first_after: how many periods lie before the change;
+    left_out: how many periods, not among the counts, lie between the last before and the first
+    after (one that the change cuts in two is neither). Raises SeriesTooShort below 12 periods of
+    10 trials on either side, below 8 events or trials without one, or where either side has both
+    in fewer than two periods; ValueError for other faults.
     """
     found, among = counts(list(events), "events"), counts(list(trials), "trials")
     same_length(events=found, trials=among)
     if (found > among).any():
         raise ValueError("events: a period has more events than trials")
     _long_enough(found, among, first_after, (period, unit))
-    x = design(found.size, first_after)
+    x = design(found.size, first_after, left_out)
     fit = segmented(x, found, among)
     last = np.array([0.0, 0.0, 1.0, float(found.size - 1 - first_after)])
     size = (int(found.sum()), int(among.sum()))
@@ -136,11 +138,15 @@ def segmented(x: Floats, events: Floats, trials: Floats) -> SegmentedFit:
                         dispersion)
 
 
-def design(periods: int, first_after: int) -> Floats:
-    """Intercept, time from 0, after (0 or 1), and periods since the change (0 at the first)."""
-    time = np.arange(periods, dtype=float)
-    after = (time >= first_after).astype(float)
-    return np.column_stack([np.ones(periods), time, after, after * (time - first_after)])
+def design(periods: int, first_after: int, left_out: int = 0) -> Floats:
+    """Intercept, time from 0, after (0 or 1), and periods since the change (0 at the first).
+
+    Time goes on through periods left out between before and after.
+    """
+    place = np.arange(periods, dtype=float)
+    after = (place >= first_after).astype(float)
+    return np.column_stack([np.ones(periods), place + left_out * after, after,
+                            after * (place - first_after)])
 
 
 def _long_enough(

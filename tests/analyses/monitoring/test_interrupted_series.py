@@ -6,12 +6,14 @@ from datetime import date
 
 import coverage_series
 import numpy as np
+import pandas as pd
 import pytest
 from monitoring_procedures import procedures
 from reference_runs import assert_same, recorded, run_r
 from truth_tables import ceiling_of
 
 from analyses.monitoring.service import quality_analysis
+from analyses.monitoring.service_charts import series_of_change
 from analyses.statistics.control_charts.interrupted_series import (
     SeriesTooShort,
     design,
@@ -19,6 +21,7 @@ from analyses.statistics.control_charts.interrupted_series import (
     segmented,
 )
 from analyses.statistics.control_charts.stages import Change
+from registry.schema import Sessions
 
 # Seatbelts, Harvey and Durbin 1986, as written out by the R script.
 R = recorded("monitoring_series")
@@ -88,3 +91,30 @@ def test_the_type_i_error_of_the_level_in_every_cell(capsys: pytest.CaptureFixtu
 @pytest.mark.reference
 def test_the_r_script_still_gives_these_values() -> None:
     assert_same(run_r("monitoring_series"), R, rel=1e-6)
+
+
+def test_time_goes_on_through_a_period_that_is_left_out() -> None:
+    _, time, after, since = design(5, 2, 1).T
+    assert time.tolist() == [0, 1, 3, 4, 5]
+    assert after.tolist() == [0, 0, 1, 1, 1] and since.tolist() == [0, 0, 0, 1, 2]
+
+
+@pytest.mark.parametrize(("day", "left_out"), [(date(2018, 7, 1), 0), (date(2018, 7, 16), 1)])
+def test_the_month_that_a_change_cuts_is_neither_before_nor_after(
+    day: date, left_out: int,
+) -> None:
+    days = pd.date_range("2017-01-01", "2019-12-31", freq="2D")
+    sessions = pd.DataFrame({Sessions.session_date: days,
+                             "complication": np.arange(len(days)) % 5 == 0})
+    change = Change(day, "a slower injection", new_stage=True)
+    problems: list[str] = []
+    series, _ = series_of_change(sessions, [change], problems)
+    assert series is not None and not problems
+    assert len(series.table) == 36 - left_out
+    assert ("2018-07" in set(series.table["label"])) is (left_out == 0)
+    assert series.table["after"].sum() == 18 - left_out
+    said = [note for note in series.notes if "neither before nor after" in note]
+    assert len(said) == left_out
+    in_july = int(((days >= "2018-07-01") & (days < "2018-08-01")).sum())
+    assert all(note.startswith(f"The month of the change (2018-07), with {in_july} sessions")
+               for note in said)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from analyses.content.blocks import Verbatim
-from analyses.documents.report_making import Wish, series_files
+from analyses.documents.report_making import Wish, check_wish, series_files
 from analyses.documents.series.references import texts_of
 from analyses.documents.series.series_report import manuscript_document, series_work
 from analyses.models.model_plan import Plan, PlannedModel, read_plan, write_plan
+from analyses.models.plan_columns import plan_problems
+from analyses.models.technique_plan import default_plan
 from analyses.renderers.report_folder import ReportError
 from analyses.statistics.regression.terms import Term
 
@@ -68,6 +71,28 @@ def test_a_wrong_plan_is_refused_before_anything_is_written(series, tmp_path: Pa
     wrong.write_text("title = 'x'\n")
     with pytest.raises(ReportError, match="plan.toml: date"):
         series_files(series.work.results, Wish(plan=wrong), lambda *words: None)
+
+
+def test_what_no_table_has_is_told_all_at_once_before_any_work(tmp_path: Path):
+    plan = plan_of(datetime.date(2020, 1, 1))
+    good = plan.models[0]
+    write_plan(replace(plan, models=(
+        replace(good, exposure=Term(("pedicels",), "linear"), subgroups=("formualtion",)),
+        replace(good, name="by grade", outcome="complication"),
+        replace(good, name="per visit", unit="visit"))), tmp_path / "plan.toml")
+    with pytest.raises(ReportError) as refused:
+        check_wish("series", Wish(plan=tmp_path / "plan.toml"))
+    told = str(refused.value)
+    assert told.startswith("plan.toml: model 1 (complication by pedicles): exposure 'pedicels' is "
+                           "no column of a session; the nearest: pedicles")
+    assert "subgroups 'formualtion'" in told and "the nearest: formulation" in told
+    assert "model 2 (by grade): outcome 'complication' is no column of a session" in told
+    assert ("model 3 (per visit): unit 'visit' is not known; wanted one of session, lesion, "
+            "patient, resection") in told
+
+
+def test_the_plan_proposed_by_us_names_only_what_there_is():
+    assert plan_problems(default_plan(datetime.date(2020, 1, 1))) == []
 
 
 def test_no_sentence_says_that_technique_causes_anything(series):
