@@ -67,6 +67,7 @@ if TYPE_CHECKING:
     from analyses.measures.results import Progress
     from analyses.study.group_comparison import Comparison
     from analyses.study.measure_over_time import OverTime
+    from analyses.study.periods_compared import PeriodsCompared
     from registry.clinical.practice_limits import PracticeLimits
 
 
@@ -322,6 +323,21 @@ class Study(ShowsItself):
         unit = unit_asked(measure, unit)
         return measure_over_time(measure, self.units, unit, frame_asked(unit, self._frames),
                                  self.manifest)
+
+    def compare_periods(
+        self, first: tuple[Any, Any], second: tuple[Any, Any],
+    ) -> PeriodsCompared:
+        """Every share in two periods of calendar time: counts and intervals, exploratory.
+
+        first, second: the first and the last day of each, as text or dates. No difference is
+        tested. Raises StudyError where a day cannot be read or the periods overlap.
+
+        Example: `study.compare_periods(("2018-01-01", "2019-12-31"), ("2020-01-01",
+        "2021-12-31"))`
+        """
+        from analyses.study.periods_compared import periods_compared
+
+        return periods_compared(self.units, first, second, self.manifest)
 
     def _label(self, by: str | None, unit: str) -> str:
         if by is None:

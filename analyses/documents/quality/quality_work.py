@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from analyses.documents.quality.chart_words import detection
-from analyses.measures.counting import share
 from analyses.measures.declared import about, measure, shown_at
+from analyses.measures.in_periods import share_in_periods
 from analyses.measures.measure import Share
 from analyses.measures.places import Place
 from analyses.measures.results import Results
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 
 UNITS = ("session", "patient", "lesion", "catheter", "injection", "operation")
 """The unit a measure is shown in: the first of these that its estimate is given for."""
-DAYS = (Sessions.session_date, "first_treatment")
-"""What places a unit before or since a change: its session, else its first treatment."""
 BEFORE, SINCE = "before the change", "since the change"
 DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
@@ -207,14 +205,7 @@ def _around(
     one = measure(id)
     if not isinstance(one, Share) or unit not in one.units:
         return None, None
-    marked = one.frame(results.units, unit)
-    day = next((column for column in DAYS if column in marked.columns), None)
-    if day is None:
-        return None, None
-    marked = marked[marked[day].notna()]
-    later = (marked[day].dt.date >= change.day).astype(bool)
-    before, since = (
-        share(marked[rows], "event", id=id, unit=unit, group={"stage": words},
-              known=one.known, unknown=one.unknown)
-        for words, rows in ((BEFORE, ~later), (SINCE, later)))
-    return before, since
+    last_before = change.day - timedelta(days=1)
+    found = share_in_periods(one, results.units, unit,
+                             {BEFORE: (None, last_before), SINCE: (change.day, None)})
+    return (None, None) if found is None else (found[0], found[1])
