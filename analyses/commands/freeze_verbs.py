@@ -77,6 +77,9 @@ def report(
         "out.")] = None,
     template: Annotated[Path | None, typer.Option(
         help="The hospital's own slides (.pptx) whose layouts the conference takes.")] = None,
+    digest: Annotated[str | None, typer.Option(
+        help="A quarter, such as 2026-Q3: its events and actions on two pages, for a "
+        "conference.")] = None,
     limits: Annotated[Path | None, typer.Option(
         help="The service's own practice limits (TOML).")] = None,
     plan: Annotated[Path | None, typer.Option(
@@ -97,6 +100,6 @@ def report(
         tell("reading the freeze")
         study = open_study(frozen, limits=limits)
         lines = study.report(
-            out, audience=for_.value, case=case, event=event, template=template, plan=plan,
-            project=project, published=published, progress=tell)
+            out, audience=for_.value, case=case, event=event, template=template, digest=digest,
+            plan=plan, project=project, published=published, progress=tell)
     return Told(f"report for {for_.value}", (*study.freeze.opening, *lines))

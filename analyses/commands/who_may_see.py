@@ -40,6 +40,7 @@ OUTPUTS = (
     Output("tables/*", Sight.LEAVES, "numbers", (SERIES, "demo")),
     Output(".written.json", Sight.LEAVES, "names of the files and their hashes", REPORTS),
     Output("conference*.pptx", Sight.REVIEWED, "one case", (CONFERENCE, "demo")),
+    Output("digest-*.docx", Sight.REVIEWED, "events of a quarter", (CONFERENCE,)),
     Output("conference*.html", Sight.REVIEWED, "one case", (CONFERENCE, "demo")),
     Output("case-series.html", Sight.INSIDE, "study codes", (SERIES, "demo")),
     Output("quality-report.html", Sight.INSIDE, "study codes", (QUALITY, "demo")),

@@ -34,13 +34,15 @@ class Wish:
     """What was asked for beside the results.
 
     cases: study codes for a conference, each in a file of its own; event: which of the case's
-    events (None: the gravest); template: a hospital's slides; a plan of models, a project's
+    events (None: the gravest); template: a hospital's slides; digest: a quarter, in the place of
+    a case; a plan of models, a project's
     words, own published series.
     """
 
     cases: tuple[str, ...] = ()
     event: int | None = None
     template: Path | None = None
+    digest: str | None = None
     plan: Path | None = None
     project: Path | None = None
     published: tuple[PublishedSeries, ...] | None = None
@@ -48,8 +50,9 @@ class Wish:
 
 def wish_of(
     *, case: str | Iterable[str] | None = None, event: int | None = None,
-    template: str | Path | None = None, plan: str | Path | None = None,
-    project: str | Path | None = None, published: str | Path | None = None,
+    template: str | Path | None = None, digest: str | None = None,
+    plan: str | Path | None = None, project: str | Path | None = None,
+    published: str | Path | None = None,
 ) -> Wish:
     """What was asked for, from cases and the paths of files; own published series are read.
 
@@ -59,7 +62,7 @@ def wish_of(
 
     codes = (case,) if isinstance(case, str) else tuple(case or ())
     return Wish(tuple(dict.fromkeys(codes)), event, Path(template) if template else None,
-                Path(plan) if plan else None, Path(project) if project else None,
+                digest, Path(plan) if plan else None, Path(project) if project else None,
                 read_series(Path(published)) if published else None)
 
 
@@ -70,7 +73,8 @@ def check_audience(audience: str) -> None:
 
 
 OWN = {"cases": ("case", "conference"), "event": ("event", "conference"),
-       "template": ("template", "conference"), "plan": ("plan", "series"),
+       "template": ("template", "conference"), "digest": ("digest", "conference"),
+       "plan": ("plan", "series"),
        "project": ("project", "quality")}
 """What can be asked for beside the results → its option, and the audience it is for."""
 
@@ -84,6 +88,9 @@ def check_wish(audience: str, wish: Wish) -> None:
         if getattr(wish, name) not in (None, ()) and audience != owner:
             raise ReportError(f"--{option} is for the report for {owner}, and this one is for "
                               f"{audience}; add --for {owner}, or leave --{option} out.")
+    if wish.digest is not None and (wish.cases or wish.event or wish.template):
+        raise ReportError("--digest is a paper about a quarter, not about a case; leave --case, "
+                          "--event and --template out.")
     if wish.event is not None and len(wish.cases) != 1:
         raise ReportError("--event names an event of one case; give one --case with it.")
     _plan(wish.plan)
@@ -156,7 +163,12 @@ def _plan(path: Path | None) -> Plan | None:
 def conference_files(
     results: Results, wish: Wish, tell: Progress,
 ) -> tuple[dict[str, Writer], str]:
-    """Each case for the conference: slides, and the same as a page; numbered where several."""
+    """Each case for the conference: slides, and the same as a page; numbered where several.
+
+    With a quarter asked for, its digest alone.
+    """
+    if wish.digest is not None:
+        return _digest_files(results, wish.digest, tell)
     from analyses.documents.conference.conference_slides import conference_talk
 
     tell("building the conference")
@@ -168,6 +180,16 @@ def conference_files(
         files |= _page(replace(talk.page, name=name))
         files[f"{name}.pptx"] = _slides(talk.slides, wish.template)
     return files, f"{names[0]}.pptx"
+
+
+def _digest_files(
+    results: Results, quarter: str, tell: Progress,
+) -> tuple[dict[str, Writer], str]:
+    from analyses.documents.conference.quarter_digest import digest_document
+
+    tell("building the digest")
+    document, more = digest_document(results, quarter)
+    return {**_numbers(_with(results, more)), **_docx(document)}, f"{document.name}.docx"
 
 
 def _codes(results: Results, wish: Wish) -> tuple[str, ...]:
@@ -188,6 +210,8 @@ def said_of_cases(results: Results, wish: Wish) -> list[str]:
     from analyses.cases.one_case import one_case
     from analyses.documents.conference.case_tables import choice_words
 
+    if wish.digest is not None:
+        return []
     found = []
     for code in _codes(results, wish):
         case = one_case(results.units, code, wish.event)

@@ -367,13 +367,15 @@ class Study(ShowsItself):
     def report(
         self, out: str | Path, *, audience: str = "series", plan: str | Path | None = None,
         case: str | Iterable[str] | None = None, event: int | None = None,
-        template: str | Path | None = None, project: str | Path | None = None,
+        template: str | Path | None = None, digest: str | None = None,
+        project: str | Path | None = None,
         published: str | Path | None = None, progress: Progress | Callable[..., None] | None = None,
     ) -> list[str]:
         """Write the documents of the study into a folder; returns lines that say what to open.
 
         audience: series, conference (of `case`, a study code or several, and of its `event` by
-        number, the gravest where None; in the slides of a `template`) or quality. plan: of the
+        number, the gravest where None; in the slides of a `template`; or the `digest` of a
+        quarter, "2026-Q3") or quality. plan: of the
         technique models; project: words of a quality project; published: an own table of
         published series (files). Raises ReportError and its kin where the call or the folder is
         wrong; then nothing has been written, and an older report stays as it was.
@@ -386,8 +388,8 @@ class Study(ShowsItself):
         )
 
         check_audience(audience)
-        wish = wish_of(case=case, event=event, template=template, plan=plan, project=project,
-                       published=published)
+        wish = wish_of(case=case, event=event, template=template, digest=digest, plan=plan,
+                       project=project, published=published)
         check_wish(audience, wish)
         if progress is not None and "results" not in vars(self):
             # As `results` does, but told step by step: the next report takes the same ones.

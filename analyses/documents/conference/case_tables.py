@@ -37,7 +37,7 @@ def patient_words(case: OneCase) -> str:
     person = case.patient
     gcs = person[Patients.gcs]
     return (f"{age_band(float(person[Patients.age_y]))} years, {words(person[Patients.sex])}; "
-            f"presented with {words(person[Patients.presentation])}"
+            f"presentation: {words(person[Patients.presentation])}"
             f"{'' if pd.isna(gcs) else f', GCS {gcs:g}'}; mRS before treatment "
             f"{words(person[Patients.mrs_before])}")
 
@@ -52,7 +52,7 @@ def lesion_words(case: OneCase) -> str:
 
 def lesion_tables(case: OneCase) -> tuple[Table, ...]:
     """The patient in a line, and angioarchitecture and grades of the lesions treated."""
-    return _lesions_told(case, "lesions", patient_words(case).capitalize(), (
+    return _lesions_told(case, "lesions", patient_words(case), (
         ("Site", _site), ("Grade (class)", _grade),
         ("Nidus", _diameters), *_fields_told(LESION_FIELDS)), ())
 
