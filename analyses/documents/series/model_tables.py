@@ -22,7 +22,11 @@ if TYPE_CHECKING:
     from analyses.models.planned_result import PlannedResult
     from analyses.statistics.regression.diagnosis import Diagnosis, Influence
 
-CURVED = 0.05
+
+CURVE = ("Ratio a step as a curve, below the median", "above the median")
+CURVE_NOTE = ("As a curve with three knots: the ratio a step from the 10th percentile to the "
+              "median, and from there to the 90th; a straight line gives one for both. A "
+              "description, not tested.")
 
 
 def short_words(name: str) -> str:
@@ -113,15 +117,15 @@ def _fit_table(
             Cell(short_words(result.model.exposure.name), heading=True),
             _with_interval(found.discrimination), _plain(found.slope),
             *(Cell(f"{seen.events} ({quantity(expected.value or 0)})", seen)
-              for seen, expected in found.groups), _curve_cell(found)))
+              for seen, expected in found.groups), *_curve_cells(found)))
     return Table(f"{name}-fit", f"{title}: how well the models fit", (
         "Technique", "c statistic", "Calibration slope",
         "Events seen (expected), lowest third of risk", "middle third", "highest third",
-        "Straight line enough?"), tuple(rows), (
+        *CURVE), tuple(rows), (
         "c statistic (0.5: chance) and calibration slope (1: right; below 1: too extreme for new "
         "patients) less their optimism, from 200 samples of patients; interval shifted by the "
-        "optimism. Events seen and expected in thirds of rising predicted risk. Straight "
-        "line: test of a curve with three knots against the line; few events can hide a curve. "
+        "optimism. Events seen and expected in thirds of rising predicted risk. "
+        f"{CURVE_NOTE} Few events bend a curve easily, and can hide one. "
         "The models describe these patients and were not validated elsewhere.",), folded=True)
 
 
@@ -130,13 +134,13 @@ def _measured_table(
 ) -> Table:
     rows = tuple(
         (Cell(short_words(result.model.exposure.name), heading=True),
-         _with_interval(found.discrimination), _plain(found.slope), _curve_cell(found))
+         _with_interval(found.discrimination), _plain(found.slope), *_curve_cells(found))
         for result, found in diagnosed)
     return Table(f"{name}-fit", f"{title}: how well the models fit", (
-        "Technique", "Variation explained", "Calibration slope", "Straight line enough?"), rows, (
+        "Technique", "Variation explained", "Calibration slope", *CURVE), rows, (
         "Variation of the logarithm explained (R squared; 0 or less: nothing) and calibration "
         "slope, less their optimism, from 200 samples of patients; interval shifted by the "
-        "optimism. Straight line: test of a curve with three knots against the line.",),
+        f"optimism. {CURVE_NOTE}",),
         folded=True)
 
 
@@ -149,12 +153,8 @@ def _plain(e: Estimate) -> Cell:
     return Cell("no answer" if e.value is None else ratio(e.value), e)
 
 
-def _curve_cell(found: Diagnosis) -> Cell:
-    if found.curve is None:
-        return Cell("–")
-    p = found.curve.value or 0.0
-    words = "a curve fits better" if p < CURVED else "no sign of a curve"
-    return Cell(words, found.curve)
+def _curve_cells(found: Diagnosis) -> tuple[Cell, ...]:
+    return tuple(map(_plain, found.curve)) or (Cell("–"), Cell("–"))
 
 
 def risk_table(outcome: str, unit: str, title: str, lines: Sequence[Line]) -> tuple[Table, ...]:

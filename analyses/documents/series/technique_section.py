@@ -290,7 +290,7 @@ def model_methods(models: TechniqueModels | None) -> tuple[Block, ...]:
         "Each model is shown with its events per coefficient, separation, variance inflation, "
         "the ratio refitted without each patient in turn, the c statistic (or variation "
         "explained) and calibration slope less their optimism from bootstrap samples of patients "
-        "(Harrell and others 1996), and a test of a curve against the line.",
+        "(Harrell and others 1996), and how the variable runs as a curve.",
         "Resections with and without embolization before them were compared with overlap weights "
         "(Li and others 2018), balance told by standardised differences (Austin 2009). The effect "
         "of the operator's case number is adjusted, clustered on the patient.",

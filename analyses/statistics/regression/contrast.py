@@ -22,8 +22,8 @@ from analyses.statistics.regression.terms import Term, numbers
 
 
 @dataclass(frozen=True)
-class Quartiles:
-    """Lower and upper quartile of a variable, between which a curve is read."""
+class TwoValues:
+    """Two values of a variable, between which a curve is read: often its quartiles."""
 
     low: float
     high: float
@@ -34,10 +34,10 @@ class Quartiles:
         return f"{self.high:.3g} against {self.low:.3g}"
 
 
-def quartiles_of(column: pd.Series) -> Quartiles:
-    """Quartiles among the recorded values (values that were seen, not between two)."""
+def quartiles_of(column: pd.Series) -> TwoValues:
+    """TwoValues among the recorded values (values that were seen, not between two)."""
     low, high = np.quantile(numbers(column.dropna()), [0.25, 0.75], method="nearest")
-    return Quartiles(float(low), float(high))
+    return TwoValues(float(low), float(high))
 
 
 def is_curve(term: Term) -> bool:
@@ -46,7 +46,7 @@ def is_curve(term: Term) -> bool:
 
 
 def exposure_ratios(
-    model: ModelFit, exposure: Term, unit: str, between: Quartiles | None = None
+    model: ModelFit, exposure: Term, unit: str, between: TwoValues | None = None
 ) -> tuple[Estimate, ...]:
     """The ratios of one exposure of a fitted model: one a coefficient, or one of a curve.
 
@@ -63,7 +63,7 @@ def exposure_ratios(
 
 
 def pooled_ratios(
-    imputed: ImputedFit, exposure: Term, unit: str, between: Quartiles | None = None
+    imputed: ImputedFit, exposure: Term, unit: str, between: TwoValues | None = None
 ) -> tuple[Estimate, ...]:
     """The same from completed data sets, by Rubin's rules; a curve needs `between`."""
     first = imputed.models[0]
@@ -79,7 +79,7 @@ def pooled_ratios(
                          method),)
 
 
-def curve_vector(model: ModelFit, exposure: Term, between: Quartiles | None = None) -> Floats:
+def curve_vector(model: ModelFit, exposure: Term, between: TwoValues | None = None) -> Floats:
     """(columns,) what to multiply the coefficients by for the log ratio of a curve."""
     between = between or quartiles_of(model.rows.frame[exposure.columns[0]])
     frame = model.rows.frame.iloc[:1]

@@ -1,7 +1,7 @@
 """What must stand beside a model before anyone believes it, all of it as estimates and words.
 
 Events a coefficient, separation, collinearity, rows left out, the influence of single patients,
-discrimination corrected for optimism, calibration, and whether a straight line is enough.
+discrimination corrected for optimism, calibration, and how the exposure runs as a curve.
 """
 
 from __future__ import annotations
@@ -62,8 +62,9 @@ class Diagnosis:
     terms that tell events apart without fail; inflation: the highest variance inflation factor
     and its term, None with one term; discrimination: c statistic, or variation explained; slope:
     calibration slope; groups: observed share and expected events of thirds of rising risk;
-    influence: a line a term of the exposure; curve: P of a curve against a line, None where there
-    is no line to bend, or none could be fitted; sentences: all of it for a reader.
+    influence: a line a term of the exposure; curve: the ratio a step below and above the median of
+    the exposure as a curve, none where there is no line to bend, or none could be fitted;
+    sentences: all of it for a reader.
     """
 
     events: int | None
@@ -76,7 +77,7 @@ class Diagnosis:
     slope: Estimate
     groups: tuple[tuple[Estimate, Estimate], ...]
     influence: tuple[Influence, ...]
-    curve: Estimate | None
+    curve: tuple[Estimate, ...]
     sentences: tuple[str, ...]
 
     @property
@@ -84,9 +85,9 @@ class Diagnosis:
         """Every number of the diagnosis."""
         each = [e for line in self.influence for e in (line.smallest, line.largest)]
         pairs = [e for pair in self.groups for e in pair]
-        alone = [self.inflation[1] if self.inflation else None, self.discrimination, self.slope,
-                 self.curve]
-        return tuple(e for e in (*self.counts, *alone, *pairs, *each) if e is not None)
+        alone = [self.inflation[1] if self.inflation else None, self.discrimination, self.slope]
+        return tuple(e for e in (*self.counts, *alone, *self.curve, *pairs, *each)
+                     if e is not None)
 
 
 def can_be_diagnosed(model: ModelFit) -> bool:
@@ -107,7 +108,7 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
                      group=group)
     checked = validate_log_linear(model) if linear else validate(model)
     binary = model.events is not None
-    form, said = _curve(model, exposure)
+    form, said = _curve(model, exposure, named)
     terms = [rows.columns.names[place] for place in rows.columns.places(exposure.name)]
     terms = terms[:1] if is_curve(exposure) else [
         term for term in terms if term not in model.fitted.undetermined]
@@ -118,7 +119,7 @@ def diagnose(model: ModelFit, exposure: Term, unit: str = "row") -> Diagnosis:
         _inflation(model, named), replaced(checked.c, unit=unit, group=group),
         _slope(model, checked, named),
         _groups(model, named) if binary else (), _influence(model, exposure, terms, unit),
-        None if form is None else replaced(form, unit=unit, group=group),
+        form,
         tuple(_sentences(model, [] if is_curve(exposure) else terms, checked.sentence, said)))
 
 
@@ -197,21 +198,25 @@ def _influence(
     return tuple(lines)
 
 
-def _curve(model: ModelFit, exposure: Term) -> tuple[Estimate | None, str]:
-    """P of the curved part of the exposure, with the sentence; none where it is no line."""
+def _curve(
+    model: ModelFit, exposure: Term, named: Estimate
+) -> tuple[tuple[Estimate, ...], str]:
+    """The exposure as a curve, in two parts, with the sentence; none where it is no line."""
     column = model.rows.frame[exposure.columns[0]]
     if len(exposure.columns) > 1 or form_of(exposure, column) != "linear" or _two(column):
-        return None, ""
+        return (), ""
     try:
         found = functional_form(
             model.rows.frame, model.outcome, model.rows.columns.terms, exposure.columns[0],
             cluster=model.rows.clustered_by, estimator=model.estimator)
     except ValueError as problem:
-        return None, f"{exposure.name}: no curve was tried, because {problem}."
-    return Estimate(
-        id=f"model.{model.outcome}.curve", kind="P value", value=found.p, n=model.n,
-        events=model.events, clusters=model.clusters,
-        method="Wald F of the curved part of a restricted cubic spline, 3 knots"), found.sentence
+        return (), f"{exposure.name}: no curve was tried, because {problem}."
+    parts = (("10th percentile to median", found.below), ("median to 90th percentile", found.above))
+    return tuple(replaced(
+        named, id=f"{named.id}.curve", kind=SCALES[model.fitted.scale], value=value,
+        events=model.events, clusters=model.clusters, group={**(named.group or {}), "part": part},
+        method="restricted cubic spline, 3 knots: ratio a step, description of the sample")
+        for part, value in parts), found.sentence
 
 
 def _two(column: pd.Series) -> bool:

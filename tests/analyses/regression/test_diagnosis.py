@@ -45,7 +45,7 @@ def test_events_and_coefficients_are_counted(binary, linear):
     model, found = binary
     assert found.events == model.events and found.coefficients == 4 and found.left_out == 0
     assert linear[1].events is None and linear[1].groups == ()
-    assert len(found.estimates) == 2 + 2 + 1 + 1 + 6 + 2
+    assert len(found.estimates) == 2 + 2 + 1 + 2 + 6 + 2
     left, each = found.counts
     assert left.value == 0 and each.value == pytest.approx(model.events / 4)
 
@@ -125,17 +125,25 @@ def test_one_patient_who_decides_the_direction_is_said(binary):
     assert any("one patient" in s for s in found.sentences)
 
 
-def test_a_curve_is_tried_for_a_line_and_only_for_a_line(binary):
-    assert 0 < binary[1].curve.value < 1
+def test_a_curve_is_told_for_a_line_and_only_for_a_line(binary):
+    assert [(e.group or {})["part"] for e in binary[1].curve] == [
+        "10th percentile to median", "median to 90th percentile"]
     model = fit(sessions("binary session"), "event", TERMS, cluster="patient_id")
-    assert diagnose(model, TERMS[0], "session").curve is None
+    assert diagnose(model, TERMS[0], "session").curve == ()
     bent = resections()
     noise = np.random.default_rng(5).normal(0, 0.2, len(bent))
     bent["blood_loss_ml"] = np.exp(6 + bent["exposure"] ** 2 + noise)
     model = fit(bent, "blood_loss_ml", TERMS, cluster="patient_id", estimator="log-linear")
-    found = diagnose(model, TERMS[0])
-    assert found.curve.value < 0.001
-    assert any("a curve describes the data better" in s for s in found.sentences)
+    below, above = diagnose(model, TERMS[0]).curve
+    assert below.value < 1 < above.value and below.kind == "ratio of geometric means"
+
+
+def test_the_shape_of_a_curve_carries_no_test(binary):
+    """The plan asks no such question: no P value, and no word of which fits better."""
+    for _, found in [binary]:
+        assert not any(e.kind == "P value" for e in found.estimates)
+        said = " ".join(found.sentences)
+        assert "as a curve" in said and "better" not in said and "(P " not in said
 
 
 def test_terms_that_repeat_each_other_and_separation_are_found():

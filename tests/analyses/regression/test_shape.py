@@ -44,11 +44,28 @@ def bent(curve, seed=6, patients=400):
                          "event": rng.random(len(x)) < risk})
 
 
-def test_a_bend_is_found_and_a_line_is_left_alone():
+def test_a_bend_shows_in_the_ratios_of_its_two_parts():
+    """Risk falls before the middle and rises after it: seen. A true line: one ratio for both."""
     found = functional_form(bent(True), "event", ["x", "z"], "x", cluster="patient_id")
-    assert found.p < 0.001 and "curve" in found.sentence and "events" in found.sentence
+    assert found.below < 0.7 < 1 / 0.7 < found.above
+    assert "as a curve" in found.sentence and "events" in found.sentence
     straight = functional_form(bent(False), "event", ["x", "z"], "x", cluster="patient_id")
-    assert straight.p > 0.05 and "no sign" in straight.sentence
+    assert found.above / found.below > 4 > straight.above / straight.below > 1 / 4
+    assert straight.below == pytest.approx(np.exp(0.5), rel=0.4)
+    assert straight.above == pytest.approx(np.exp(0.5), rel=0.4)
+
+
+def test_the_ratio_a_step_is_that_of_the_fitted_curve():
+    """Between two values the curve's ratio is that of its predicted odds, whatever the step."""
+    data = bent(True)
+    found = functional_form(
+        data, "event", [{"column": "x", "form": "linear", "per": 0.5}, "z"], "x",
+        cluster="patient_id")
+    low, middle = np.quantile(data["x"], [0.1, 0.5])
+    frame = data.iloc[[0, 0]].assign(x=[low, middle])
+    one, two = found.curve.predict(frame)
+    odds = (two / (1 - two)) / (one / (1 - one))
+    assert found.below == pytest.approx(odds ** (0.5 / (middle - low)))
 
 
 def test_only_a_term_of_the_model_can_be_asked_about():
