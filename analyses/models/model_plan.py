@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from analyses.models.declared_question import PRIMARY, Question, read_questions
+from analyses.models.declared_question import PRIMARY, AnyQuestion, read_questions
 from analyses.models.technique_declared import later_steps, not_offered
 from analyses.models.technique_outcomes import outcome_of
 from analyses.statistics.regression.estimator_choice import ESTIMATORS
@@ -62,7 +62,7 @@ class Plan:
     models: tuple[PlannedModel, ...]
     level: float = 0.95
     note: str = field(default="", compare=False)
-    questions: tuple[Question, ...] = ()
+    questions: tuple[AnyQuestion, ...] = ()
 
     @property
     def hash(self) -> str:

@@ -40,6 +40,8 @@ everything else is called exploratory. Take the marks away from lines such as th
   unit = "session"
   by = "agent"          one of {", ".join(COMPARED)}
   [[secondary]]         the same three lines
+Where the question is one of the models below, name it instead: model = "its name". Its ratio then
+stands in the paper; those of all other models stand in the supplement alone.
 
 Leave out the models you do not ask: few questions, few chance findings. A model has
   name      your words for it

@@ -1,7 +1,7 @@
 """The declared questions answered: differences with intervals held together, and Holm's P.
 
-Intervals are given at 1 - 0.05/k for k differences (Bonferroni), so that all of them hold at 95 %
-together; P values of the k tests are adjusted after Holm 1979, Scand J Stat 6:65.
+Intervals are given at 1 - 0.05/k for k differences and ratios (Bonferroni), so that all of them
+hold at 95 % together; P values of the k tests are adjusted after Holm 1979, Scand J Stat 6:65.
 """
 
 from __future__ import annotations
@@ -12,14 +12,21 @@ from dataclasses import dataclass, replace
 from analyses.measures.comparisons import differences, groups_compared
 from analyses.measures.declared import share_of
 from analyses.measures.headlines import Headline
-from analyses.models.declared_question import WORDS, Question
+from analyses.models.declared_question import WORDS, AnyQuestion, ModelQuestion, Question
+from analyses.models.model_answered import (
+    AnsweredModel,
+    model_answered,
+    ratios_given,
+    result_of,
+)
+from analyses.models.planned_result import PlannedResult
+from analyses.models.technique_frame import technique_frames
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.proportions_compared import ProportionsCompared
-from analyses.words.wording_of_p import p_text
+from analyses.words.wording_of_p import HOLM, p_text
 
 FAMILY = 0.05
-HOLM = "Holm-adjusted"
 
 
 @dataclass(frozen=True)
@@ -37,6 +44,16 @@ class AnsweredQuestion:
     tested: ProportionsCompared | None
     adjusted_p: float | None
     why: str
+
+    @property
+    def p_values(self) -> tuple[float, ...]:
+        """The P of its one test, unadjusted; none where there is no test."""
+        p = None if self.tested is None else self.tested.p_value
+        return () if p is None else (p,)
+
+    def after_holm(self, values: Sequence[float]) -> AnsweredQuestion:
+        """The same with its adjusted P, where there is a test."""
+        return replace(self, adjusted_p=next(iter(values), None))
 
     @property
     def estimates(self) -> tuple[Estimate, ...]:
@@ -63,27 +80,42 @@ class AnsweredQuestion:
         return WORDS[self.question.by]
 
 
+Answered = AnsweredQuestion | AnsweredModel
+
+
 def answer_questions(
-    units: Units, questions: Sequence[Question],
-) -> tuple[AnsweredQuestion, ...]:
+    units: Units, questions: Sequence[AnyQuestion], results: Sequence[PlannedResult] = (),
+) -> tuple[Answered, ...]:
     """Answer the questions of a plan together.
 
-    Where the gate refuses a point, or events are under the floor, the answer says why in place
-    of numbers.
+    results: of the plan's models, for the questions that name one. Where the gate refuses a
+    point, or events are under the floor, the answer says why in place of numbers.
     """
-    return answer_headlines([_headline(units, question) for question in questions], questions)
+    groups = [one for one in questions if isinstance(one, Question)]
+    asked = [_headline(units, one) for one in groups]
+    models = {one: result_of(one, results) for one in questions if isinstance(one, ModelQuestion)}
+    level = _level_of(asked, groups, sum(map(ratios_given, models.values())))
+    frames = technique_frames(units) if models else {}
+    found: dict[AnyQuestion, Answered] = {
+        q: _answered(q, headline, level) for q, headline in zip(groups, asked, strict=True)}
+    found |= {q: model_answered(q, result, frames, level) for q, result in models.items()}
+    return _adjusted([found[one] for one in questions])
 
 
 def answer_headlines(
     asked: Sequence[Headline], questions: Sequence[Question],
-) -> tuple[AnsweredQuestion, ...]:
+) -> tuple[Answered, ...]:
     """The same for the units at hand: one headline a question, in their order."""
+    level = _level_of(asked, questions, 0)
+    return _adjusted([_answered(q, headline, level)
+                      for q, headline in zip(questions, asked, strict=True)])
+
+
+def _level_of(asked: Sequence[Headline], questions: Sequence[Question], ratios: int) -> float:
+    """The level of each interval, so that all differences and ratios hold together at 95 %."""
     pairs = sum(len(differences(headline, q.by))
                 for headline, q in zip(asked, questions, strict=True))
-    level = 1 - FAMILY / max(pairs, 1)
-    found = [_answered(q, headline, level)
-             for q, headline in zip(questions, asked, strict=True)]
-    return _adjusted(found)
+    return 1 - FAMILY / max(pairs + ratios, 1)
 
 
 def _headline(units: Units, question: Question) -> Headline:
@@ -101,14 +133,12 @@ def _answered(question: Question, headline: Headline, level: float) -> AnsweredQ
     return AnsweredQuestion(question, headline, found, tested, None, tested.why)
 
 
-def _adjusted(found: Sequence[AnsweredQuestion]) -> tuple[AnsweredQuestion, ...]:
-    """The same with P values after Holm, over the questions that have a test."""
+def _adjusted(found: Sequence[Answered]) -> tuple[Answered, ...]:
+    """The same with P values after Holm, over all tests of all questions."""
     from statsmodels.stats.multitest import multipletests
 
-    given = [(place, one.tested.p_value) for place, one in enumerate(found)
-             if one.tested is not None and one.tested.p_value is not None]
+    given = [p for one in found for p in one.p_values]
     if not given:
         return tuple(found)
-    adjusted = multipletests([p for _, p in given], method="holm")[1]
-    values = {place: float(p) for (place, _), p in zip(given, adjusted, strict=True)}
-    return tuple(replace(one, adjusted_p=values.get(place)) for place, one in enumerate(found))
+    left = iter(map(float, multipletests(given, method="holm")[1]))
+    return tuple(one.after_holm([next(left) for _ in one.p_values]) for one in found)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+HOLM = "Holm-adjusted"
+"""How a P value is called that several tests share."""
+
 
 def p_text(p: float) -> str:
     """`P = 0.0003`, `P = 0.040`, `P < 0.0001`: two digits that are not zero, four places at

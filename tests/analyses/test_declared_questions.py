@@ -10,16 +10,20 @@ import pytest
 
 from analyses.documents.series.declared_section import declared_section
 from analyses.measures.null_findings import null_findings
-from analyses.models.declared_question import Question
-from analyses.models.model_plan import Plan, declared_late, read_plan, write_plan
+from analyses.models.declared_question import ModelQuestion, Question
+from analyses.models.model_plan import Plan, PlannedModel, declared_late, read_plan, write_plan
+from analyses.models.planned_run import run_plan
 from analyses.models.questions_answered import answer_questions
+from analyses.models.technique_frame import technique_frames
 from analyses.population.unit_frames import units_of
+from analyses.statistics.regression.terms import Term
 from synthetic_cohort import make_cohort
 
 UNITS = units_of(make_cohort(140, 3).tables)
 PRIMARY = Question("primary", "complication.any", "session", "ponce_class")
 OTHERS = (Question("secondary", "complication.any", "session", "agent"),
           Question("secondary", "obliteration.final_confirmed", "lesion", "ruptured"))
+LATER = Question("secondary", "complication.any", "session", "half")
 DAY = datetime.date(2026, 1, 1)
 
 
@@ -43,6 +47,45 @@ def test_intervals_are_held_together() -> None:
     for wide, narrow in zip(first.differences, alone.differences, strict=True):
         assert wide.value == narrow.value
         assert (wide.low or 0) < (narrow.low or 0) and (wide.high or 0) > (narrow.high or 0)
+
+
+MODEL = PlannedModel("pedicles", "session", "event", Term(("pedicles",), "linear"),
+                     (Term(("sm_grade",), "linear"),))
+
+
+def test_a_model_named_as_a_question_is_held_together_with_the_others() -> None:
+    """Its ratio's interval as wide as that of every difference, its P in the same Holm steps."""
+    results = run_plan(Plan("Ours", DAY, (MODEL,)), technique_frames(UNITS))
+    one, two = answer_questions(UNITS, (PRIMARY, ModelQuestion("secondary", "pedicles")), results)
+    whole, = results[0].ratios
+    ratio, = two.ratios
+    assert ratio.level == pytest.approx(1 - 0.05 / (len(one.differences) + 1))
+    assert {e.level for e in one.differences} == {ratio.level}
+    assert ratio.value == pytest.approx(whole.value)
+    assert ratio.low < whole.low < whole.high < ratio.high
+    raw = sorted([one.tested.p_value, *two.p_values])
+    held = [2 * raw[0], max(2 * raw[0], raw[1])]
+    assert sorted([one.adjusted_p, *two.adjusted]) == pytest.approx(np.minimum(held, 1).tolist())
+    said = repr(declared_section((one, two), late=False))
+    assert "declared-models" in said and "Any complication by pedicles" in said
+    assert [e.id for e in two.estimates] == [
+        "question.model.event.pedicles", "question.model.event.pedicles.p"]
+
+
+def test_a_model_without_an_answer_says_why_and_takes_no_share() -> None:
+    few = units_of(make_cohort(20, 3).tables)
+    results = run_plan(Plan("Ours", DAY, (MODEL,)), technique_frames(few))
+    assert not results[0].answered
+    one, = answer_questions(few, (ModelQuestion("primary", "pedicles"),), results)
+    assert one.estimates == () and "events" in one.why
+    assert "no ratio" in repr(declared_section((one,), late=False))
+
+
+def test_a_plan_file_names_a_model_as_a_question(tmp_path: Path) -> None:
+    plan = Plan("Ours", DAY, (MODEL,), questions=(ModelQuestion("primary", "pedicles"), LATER))
+    write_plan(plan, tmp_path / "plan.toml")
+    again = read_plan(tmp_path / "plan.toml")
+    assert again.questions == plan.questions and again.hash == plan.hash
 
 
 def test_where_the_gate_refuses_nothing_is_answered() -> None:
@@ -74,6 +117,13 @@ def test_a_plan_file_keeps_its_questions(tmp_path: Path) -> None:
         f'[[secondary]]\nmeasure="complication.any"\nunit="session"\nby="{by}"\n'
         for by in ("half", "ponce_class", "intent", "ruptured", "agent", "agent")), "at most 5"),
     ("", "no question and no"),
+    ('[primary]\nmodel="x"\nunit="session"', "'unit' does not go with a model"),
+    ('[primary]\nmodel="x"', "there is none"),
+    ('[primary]', "measure, unit and by, or with model"),
+    ('[primary]\nmodel="y"\n[[model]]\nname="x"', "there are 'x'"),
+    ('[primary]\nmodel="x"\n[[model]]\nname="x"\n[model.exposure]\ncolumn="pedicles"\n'
+     'form="spline"', "which no one ratio answers"),
+    ('[primary]\nmodel="x"\n[[secondary]]\nmodel="x"\n[[model]]\nname="x"', "stands twice"),
 ])
 def test_a_wrong_question_is_told(tmp_path: Path, text: str, said: str) -> None:
     file = tmp_path / "plan.toml"

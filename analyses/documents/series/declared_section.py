@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analyses.content.blocks import Block, Cell, Paragraph, Section, Sentence, Table, plain
+from analyses.documents.series.model_tables import in_words
+from analyses.documents.series.technique_sections import counted_text, lines_of
 from analyses.documents.tables.measure_tables import number_cell
 from analyses.measures.declared import about
 from analyses.measures.null_findings import NullFindings
 from analyses.models.declared_question import PRIMARY
-from analyses.models.questions_answered import AnsweredQuestion
+from analyses.models.model_answered import AnsweredModel
+from analyses.models.model_wording import ratio_text
+from analyses.models.outcome_words import exposure_words
+from analyses.models.planned_run import OBSERVATIONAL
+from analyses.models.questions_answered import Answered, AnsweredQuestion
+from analyses.models.technique_outcomes import outcome_label
 from analyses.words.numerals import percent
 
 NONE_NAMED = ("No question was named before the data were looked at: every comparison in this "
@@ -18,19 +27,29 @@ DIFFER = ("Groups of an observational series differ in more than what names them
           "describes, and does not show an effect.")
 
 
-def declared_section(answered: tuple[AnsweredQuestion, ...], *, late: bool) -> Section:
-    """Each declared question: counts of the groups, differences, and one test."""
+def declared_section(answered: tuple[Answered, ...], *, late: bool) -> Section:
+    """Each declared question: counts of the groups and differences, or ratios, and its test."""
     title = "Questions named beforehand"
     if late or not answered:
         return Section(title, (plain(NAMED_LATE if late else NONE_NAMED),), level=2)
+    groups = [one for one in answered if isinstance(one, AnsweredQuestion)]
+    models = [one for one in answered if isinstance(one, AnsweredModel)]
     blocks: list[Block] = [plain(
         f"{_counted(len(answered))} named in a plan dated no later than the freeze. Intervals of "
-        "differences are wide enough for all of them to hold together at 95 %, and P values are "
-        "adjusted after Holm (1979).", DIFFER)]
-    return Section(title, (*blocks, questions_table(answered), _tests(answered)), level=2)
+        f"{_of_what(groups, models)} are wide enough for all of them to hold together at 95 %, and "
+        "P values are adjusted after Holm (1979).",
+        *([DIFFER] if groups else []), *([OBSERVATIONAL] if models else []))]
+    blocks += [questions_table(groups)] if groups else []
+    blocks += [models_table(models)] if models else []
+    return Section(title, (*blocks, _tests(answered)), level=2)
 
 
-def questions_table(answered: tuple[AnsweredQuestion, ...]) -> Table:
+def _of_what(groups: Sequence[AnsweredQuestion], models: Sequence[AnsweredModel]) -> str:
+    named = [words for words, there in (("differences", groups), ("ratios", models)) if there]
+    return " and ".join(named)
+
+
+def questions_table(answered: Sequence[AnsweredQuestion]) -> Table:
     """A row a difference; where there is none, why."""
     rows = []
     for one in answered:
@@ -46,14 +65,37 @@ def questions_table(answered: tuple[AnsweredQuestion, ...]) -> Table:
         ("First group less the second, in percentage points.",))
 
 
-def _tests(answered: tuple[AnsweredQuestion, ...]) -> Paragraph:
-    told = []
+def models_table(answered: Sequence[AnsweredModel]) -> Table:
+    """A row a ratio of a model that answers a question; where there is none, why."""
+    rows = []
     for one in answered:
-        role = "primary" if one.question.role == PRIMARY else "secondary"
-        told.append(Sentence(
-            f"{about(one.question.measure).label} by {one.by_words()} ({role}): "
-            f"{one.test_text()}.", one.estimates))
-    return Paragraph(tuple(told))
+        model = one.result.model
+        head = (Cell(outcome_label(model.outcome), heading=True), Cell(f"per {model.unit}"))
+        lines = [line for line in lines_of(one.result) if line.ratio is not None]
+        if not one.ratios:
+            rows.append((*head, Cell(exposure_words(model.exposure)),
+                         Cell(f"no ratio: {in_words(one.why)}"), Cell("–")))
+        for line, e in zip(lines, one.ratios, strict=False):
+            rows.append((*head, Cell(line.label), Cell(f"{e.kind} {ratio_text(e)}", e),
+                         Cell(counted_text(line))))
+    return Table("declared-models", "Questions named beforehand, by technique", (
+        "Outcome", "Unit", "Technique", "Adjusted ratio (interval)", "Events/rows; patients"),
+        tuple(rows), ("Adjusted as the plan says; a ratio of 1 means no association.",))
+
+
+def _tests(answered: Sequence[Answered]) -> Paragraph:
+    return Paragraph(tuple(
+        Sentence(f"{_asked(one)} "
+                 f"({'primary' if one.question.role == PRIMARY else 'secondary'}): "
+                 f"{one.test_text()}.", one.estimates) for one in answered))
+
+
+def _asked(one: Answered) -> str:
+    if isinstance(one, AnsweredModel):
+        technique = exposure_words(one.result.model.exposure)
+        return (f"{outcome_label(one.result.model.outcome)} by "
+                f"{technique[:1].lower()}{technique[1:]}")
+    return f"{about(one.question.measure).label} by {one.by_words()}"
 
 
 def _counted(count: int) -> str:

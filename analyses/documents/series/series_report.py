@@ -47,18 +47,19 @@ from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
 from analyses.measures.small_cells import outside_results
 from analyses.measures.weaknesses import EMBOLIZED
+from analyses.models.model_answered import AnsweredModel
 from analyses.models.model_estimates import ModelNumbers, model_numbers
 from analyses.population.exclusions import hash_words
 from analyses.statistics.estimate import Estimate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from analyses.literature.published import PublishedSeries
     from analyses.models.embolized_or_not import EmbolizedOrNot
     from analyses.models.learning_effect import LearningEffect
     from analyses.models.model_plan import Plan
-    from analyses.models.questions_answered import AnsweredQuestion
+    from analyses.models.questions_answered import Answered
     from analyses.models.technique_models import TechniqueModels
     from analyses.statistics.precision.precision_plan import Precision
 
@@ -75,7 +76,7 @@ class SeriesWork:
     literature: Literature = Literature((), ())
     embolized: EmbolizedOrNot | None = None
     learning: LearningEffect | str | None = None
-    questions: tuple[AnsweredQuestion, ...] = ()
+    questions: tuple[Answered, ...] = ()
     late: bool = False
 
     @cached_property
@@ -121,7 +122,8 @@ def series_work(
     tell("the questions named beforehand, and what chance alone would show")
     frozen = datetime.date.fromisoformat(results.manifest["date"])
     late = plan is not None and declared_late(plan, frozen)
-    questions = () if plan is None or late else answer_questions(results.units, plan.questions)
+    questions = () if plan is None or late else answer_questions(
+        results.units, plan.questions, models.results)
     return SeriesWork(results, models, precision, literature, embolized, learning, questions, late)
 
 
@@ -170,7 +172,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
         introduction(),
         *methods_sections(results, model_methods(work.models)),
         *literature_methods(work.literature),
-        *results_sections(results, technique_blocks(work.models, work.numbers)),
+        *results_sections(results, technique_blocks(work.models, _by_models(work.questions))),
         declared_section(work.questions, late=work.late),
         *literature_results(work.literature),
         precision_section(work.precision),
@@ -185,6 +187,11 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
     more += literature_supplement(work.literature)
     main.append(references_section([*main, *more], work.literature.lines))
     return [*main, *more]
+
+
+def _by_models(questions: Sequence[Answered]) -> int:
+    """How many of the declared questions a technique model answers."""
+    return sum(isinstance(one, AnsweredModel) for one in questions)
 
 
 def _document(results: Results, sections: tuple[Section, ...], *, stays_inside: bool) -> Document:

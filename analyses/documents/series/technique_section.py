@@ -8,7 +8,6 @@ from analyses.content.blocks import (
     Block,
     Cell,
     Paragraph,
-    Picture,
     Section,
     Sentence,
     Table,
@@ -28,6 +27,7 @@ from analyses.measures.resection import CONFOUNDED
 from analyses.models.model_estimates import ModelNumbers, events_per_coefficient, seen_text
 from analyses.models.model_wording import ratio_text
 from analyses.models.planned_result import PlannedResult
+from analyses.models.planned_run import OBSERVATIONAL
 from analyses.models.technique_models import TechniqueModels
 from analyses.models.technique_outcomes import outcome_label
 from analyses.models.technique_plan import ADJUST
@@ -44,23 +44,54 @@ COMFORTABLE = 10
 """Events a coefficient that a model carries comfortably (Peduzzi and others 1996)."""
 
 
-def technique_blocks(models: TechniqueModels | None, numbers: ModelNumbers) -> tuple[Block, ...]:
-    """The main text: complications per session, with the other outcomes in sentences."""
+def technique_blocks(models: TechniqueModels | None, answered: int) -> tuple[Block, ...]:
+    """The main text: what the models were asked and of how many events, never a ratio.
+
+    answered: how many models answer a question that the plan names; their ratios stand among
+    those questions. All other models are exploratory, and stand in the supplement.
+    """
     if models is None:
         return ()
-    lines = {pair: [line for r in _of(models, pair) for line in lines_of(r)]
-             for pair in _outcomes(models)}
-    found: list[Block] = [
-        Paragraph(tuple(_cannot(models, lines))), Paragraph(tuple(_declared(models)))]
-    told = (tuple(_told(pair, mine)) for pair, mine in lines.items())
-    found += [Paragraph(sentences) for sentences in told if sentences]
-    found.append(plain(*models.cautions, CONFOUNDED,
-                       "Results with each adjustment are in @technique-side-by-side; all other "
-                       "outcomes are in the supplement."))
-    if MAIN in lines:
-        found.append(side_by_side(numbers, lines, [MAIN], "technique-side-by-side"))
-        found += [b for b in outcome_section(models, *MAIN).blocks if isinstance(b, Picture)]
-    return tuple(found)
+    without = sum(not r.answered for r in models.results)
+    cannot = Sentence(
+        f"{without} of the {len(models.results)} models cannot be carried by these data and give "
+        "no ratio." if without else
+        f"Every one of the {len(models.results)} models could be fitted.")
+    return (Paragraph((
+        cannot, Sentence(f"Asked were {listed(_counts(models, pair) for pair in _outcomes(models))}"
+                         ", each by one technique variable a model."),
+        _where_they_stand(models, answered))), plain(OBSERVATIONAL, CONFOUNDED))
+
+
+def _counts(models: TechniqueModels, pair: tuple[str, str]) -> str:
+    """`any complication, per session (10 models, 24 to 26 events in 240 to 254 sessions)`."""
+    mine = _of(models, pair)
+    fits = [shown for r in mine if (shown := r.imputed or r.fit) is not None]
+    told = [f"{len(mine)} model{'' if len(mine) == 1 else 's'}"]
+    if fits:
+        rows = f"{_range([one.n for one in fits])} {plural(pair[1])}"
+        events = [one.events for one in fits if one.events is not None]
+        told.append(f"{_range(events)} events in {rows}" if events else rows)
+    return f"{_lower(_outcome(pair))} ({', '.join(told)})"
+
+
+def _range(counts: Sequence[int]) -> str:
+    low, high = min(counts), max(counts)
+    return f"{low:,}" if low == high else f"{low:,} to {high:,}"
+
+
+def _where_they_stand(models: TechniqueModels, answered: int) -> Sentence:
+    """Which of the models the paper shows, and where the others are."""
+    there = "@technique-side-by-side" if MAIN in _outcomes(models) else "the supplement"
+    if not answered:
+        return Sentence("None of them is a question named beforehand: they are exploratory, and "
+                        f"their ratios stand in the supplement alone ({there}).")
+    if answered == len(models.results):
+        return Sentence("Each answers a question named beforehand, and its ratio stands among "
+                        "these.")
+    return Sentence(f"{answered} of them answer{'s' if answered == 1 else ''} a question named "
+                    "beforehand, with the ratio among these; the others are exploratory, and "
+                    f"their ratios stand in the supplement alone ({there}).")
 
 
 def technique_supplement(
@@ -71,16 +102,30 @@ def technique_supplement(
         return []
     pairs = _outcomes(models)
     lines = {pair: [line for r in _of(models, pair) for line in lines_of(r)] for pair in pairs}
-    found = [outcome_section(models, *pair) for pair in pairs]
-    others = [pair for pair in pairs if pair != MAIN]
-    more: list[Block] = []
-    if others:
-        more.append(side_by_side(numbers, lines, others, "technique-other-side-by-side"))
-    more += [e_value_table(numbers, lines), *subgroup_table(models.results)]
+    found = [_every_model(models, numbers, lines)]
+    found += [outcome_section(models, *pair) for pair in pairs]
+    more: list[Block] = [e_value_table(numbers, lines), *subgroup_table(models.results)]
     gaps = imputed_pictures(models.results)
     if gaps:
         more += [plain(IMPUTED_BESIDE), *gaps]
     return [*found, Section("Beside the models", tuple(more))]
+
+
+def _every_model(
+    models: TechniqueModels, numbers: ModelNumbers, lines: dict[tuple[str, str], list[Line]],
+) -> Section:
+    """What cannot be carried, what was declared, each outcome in sentences, and the ratios."""
+    found: list[Block] = [
+        Paragraph(tuple(_cannot(models, lines))), Paragraph(tuple(_declared(models)))]
+    told = (tuple(_told(pair, mine)) for pair, mine in lines.items())
+    found += [Paragraph(sentences) for sentences in told if sentences]
+    found.append(plain(*models.cautions, CONFOUNDED))
+    if MAIN in lines:
+        found.append(side_by_side(numbers, lines, [MAIN], "technique-side-by-side"))
+    others = [pair for pair in lines if pair != MAIN]
+    if others:
+        found.append(side_by_side(numbers, lines, others, "technique-other-side-by-side"))
+    return Section("Technique models: each variable alone, and adjusted", tuple(found))
 
 
 def plan_sections(models: TechniqueModels | None) -> tuple[Section, ...]:

@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from analyses.content.blocks import (
     Block,
     Caution,
@@ -35,6 +33,7 @@ from analyses.models.model_estimates import COMPLETE as COMPLETE_ROWS
 from analyses.models.model_estimates import unanswered_words
 from analyses.models.model_wording import ratio_text
 from analyses.models.outcome_words import exposure_words
+from analyses.models.shown_ratios import enough_rows, smaller_side
 from analyses.models.technique_declared import term_of
 from analyses.models.technique_outcomes import outcome_label
 from analyses.models.technique_plan import adjustment_of
@@ -55,8 +54,6 @@ IMPUTED = (
 RISKS = (
     "Risk at each setting: what share would be expected if all of these rows had that value and "
     "all else as it was (lower and upper quartile of a number); an association, not a promise.")
-FEW_ROWS = 5
-"""Fewer rows than this with (or without) what is compared: too few to compare."""
 
 
 def technique_sections(models: TechniqueModels) -> tuple[Section, ...]:
@@ -109,8 +106,9 @@ def _line(result: PlannedResult, label: str, one: Estimate) -> Line:
     if one.value is None:
         why = next((w for w in result.warnings if w.startswith(term)), "no number can be given.")
         return Line(words, None, in_words(why), result)
-    smaller = _smaller_side(result, term)
-    if smaller is not None and smaller < FEW_ROWS:
+    assert result.fit is not None
+    if not enough_rows(result.fit, term):
+        smaller = smaller_side(result.fit, term)
         return Line(words, None, f"too few to compare ({smaller} "
                     f"{one.unit if smaller == 1 else plural(one.unit)} on the smaller side).",
                     result)
@@ -125,17 +123,6 @@ def _level(result: PlannedResult, term: str) -> str:
                     for parts in result.fit.rows.columns.encodings
                     if len(parts) == 1 and parts[0].column == name and parts[0].levels), "")
     return f"{level.rstrip(']')}{against}"
-
-
-def _smaller_side(result: PlannedResult, term: str) -> int | None:
-    """Of a comparison of yes with no, the rows on the smaller side; None for a number."""
-    assert result.fit is not None
-    rows = result.fit.rows
-    column = rows.x[:, rows.columns.names.index(term)]
-    if not np.isin(column, (0, 1)).all():
-        return None
-    ones = int(column.sum())
-    return min(ones, rows.n - ones)
 
 
 def _asked(results: Sequence[PlannedResult]) -> str:

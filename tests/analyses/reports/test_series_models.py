@@ -13,6 +13,7 @@ from analyses.documents.series.model_tables import diagnosis_section, in_words, 
 from analyses.documents.series.references import texts_of
 from analyses.documents.series.series_report import manuscript_document, series_work
 from analyses.measures.plan_followed import first_plans
+from analyses.models.declared_question import ModelQuestion
 from analyses.models.model_estimates import model_numbers
 from analyses.models.model_plan import Plan, PlannedModel
 from analyses.population.unit_frames import units_of
@@ -36,7 +37,9 @@ def larger(series):
         missing="imputation", subgroups=subgroups) for name, exposure, subgroups in asked)
     loss = PlannedModel("blood loss by pedicles", "resection", "blood_loss_ml",
                         Term(("pedicles",), "linear"), adjust, why, estimator="log-linear")
-    plan = Plan("Ours", datetime.date(2020, 1, 1), (*models, loss))
+    plan = Plan("Ours", datetime.date(2020, 1, 1), (*models, loss), questions=(
+        ModelQuestion("primary", "complication by pedicles"),
+        ModelQuestion("secondary", "blood loss by pedicles")))
     results = work_out(units_of(make_cohort(150, 8).tables, manifest=series.work.results.manifest))
     return series_work(results, plan=plan)
 
@@ -166,6 +169,24 @@ def test_experience_is_adjusted_and_names_no_operator(larger, manuscript):
         assert "cannot be told" in text and "adjusted risk goes" not in text
     for first, last, gap in [larger.learning.risks] if larger.learning.risks else []:
         assert gap.value == pytest.approx(last.value - first.value)
+
+
+def test_only_the_models_that_the_plan_asks_stand_in_the_paper(larger, manuscript):
+    """Their intervals held together; every other ratio is in the supplement alone."""
+    shown = table(manuscript, "declared-models")
+    assert [row[0].text for row in shown.rows] == ["Any complication",
+                                                   "Blood loss of the resection"]
+    for row, one in zip(shown.rows, larger.questions, strict=True):
+        ratio, = one.ratios
+        assert row[3].estimate == ratio and ratio.level == pytest.approx(1 - 0.05 / 2)
+        plain, = next(r for r in larger.models.results if r.model == one.result.model).ratios
+        assert ratio.value == pytest.approx(plain.value) and ratio.low < plain.low
+    paper = [e for s in manuscript.sections if not s.supplement
+             for e in replace(manuscript, sections=(s,)).estimates()]
+    assert {e.id for e in paper if "ratio" in e.kind} == {
+        "question.model.event.pedicles", "question.model.blood_loss_ml.pedicles"}
+    section = next(s for s in manuscript.sections if s.title == "Technique and outcome")
+    assert "2 of them answer a question named beforehand" in " ".join(texts_of(section))
 
 
 def test_no_two_sections_share_a_title(manuscript):

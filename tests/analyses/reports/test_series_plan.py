@@ -108,6 +108,42 @@ def test_what_the_data_cannot_carry_is_said_first(series):
     assert "cannot be carried by these data" in texts_of(part)[0]
 
 
+RATIOS = ("odds ratio", "risk ratio", "ratio of geometric means")
+
+
+def paper_of(document):
+    """The document without its supplement and checklists."""
+    return replace(document, sections=tuple(
+        section for section in document.sections if not section.supplement))
+
+
+def test_no_ratio_of_an_exploratory_model_stands_in_the_paper(series, planned):
+    for document in (series.inside, series.outside, planned[1]):
+        paper = paper_of(document)
+        assert not [e.id for e in paper.estimates() if e.kind in RATIOS]
+        assert not [t.name for t in paper.tables() if t.name.startswith("technique-")]
+        assert not [p.name for p in paper.pictures() if p.name.startswith("technique-")]
+        assert "their ratios stand in the supplement alone" in said(paper)
+
+
+def test_the_paper_counts_the_events_of_each_outcome_asked(series):
+    part = next(s for s in series.outside.sections if s.title == "Technique and outcome")
+    asked = next(t for t in texts_of(part) if t.startswith("Asked were"))
+    for pair in {(r.model.outcome, r.model.unit) for r in series.work.models.results}:
+        mine = [r for r in series.work.models.results
+                if (r.model.outcome, r.model.unit) == pair]
+        assert f"per {pair[1]} ({len(mine)} models" in asked
+        events = [(r.imputed or r.fit).events for r in mine if r.fit is not None]
+        if events and events[0] is not None:
+            assert f"{min(events)} to {max(events)} events" in asked or (
+                f"{min(events)} events" in asked)
+
+
+def test_nothing_has_a_p_value_that_no_plan_asked_for(series):
+    assert not [e["id"] for e in series.entries if e["kind"] == "P value"]
+    assert "better than a straight line" not in said(series.inside)
+
+
 def test_events_stand_behind_every_ratio(series):
     table = next(t for t in series.outside.tables() if t.name == "technique-side-by-side")
     for row in table.rows:
