@@ -34,9 +34,9 @@ SEED = 20260101
 class NullFindings:
     """What chance alone would show.
 
-    printed: differences with an interval in the report; average: findings by chance, a report;
-    any: share of such reports with one or more; seen: findings in this report; exchanges: how
-    often outcomes were exchanged.
+    printed: differences (or ratios) with an interval in the report; average: findings by chance,
+    a report; any: share of such reports with one or more; seen: findings in this report;
+    exchanges: how often outcomes were exchanged; of: what is printed, in one word.
     """
 
     printed: int
@@ -44,6 +44,7 @@ class NullFindings:
     any: float
     seen: int
     exchanges: int = EXCHANGES
+    of: str = "difference"
 
     @property
     def estimates(self) -> tuple[Estimate, ...]:
@@ -52,7 +53,7 @@ class NullFindings:
         values = {"printed": float(self.printed), "seen": float(self.seen),
                   "by_chance": self.average, "any_by_chance": self.any}
         return tuple(
-            Estimate(id=f"exploratory.{name}", kind="count", value=value, unit="difference",
+            Estimate(id=f"exploratory.{name}", kind="count", value=value, unit=self.of,
                      method=method) for name, value in values.items())
 
 

@@ -42,7 +42,7 @@ from analyses.documents.series.technique_section import (
 from analyses.documents.series.to_write import declarations, discussion, introduction
 from analyses.literature.comparison import Literature, beside_literature
 from analyses.measures.declared import shown_at
-from analyses.measures.null_findings import null_findings
+from analyses.measures.null_findings import NullFindings, null_findings
 from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
 from analyses.measures.small_cells import outside_results
@@ -78,6 +78,7 @@ class SeriesWork:
     learning: LearningEffect | str | None = None
     questions: tuple[Answered, ...] = ()
     late: bool = False
+    chance: NullFindings | None = None
 
     @cached_property
     def numbers(self) -> ModelNumbers:
@@ -92,6 +93,7 @@ class SeriesWork:
                 *(self.embolized.estimates if self.embolized else ()),
                 *(e for one in self.questions for e in one.estimates),
                 *null_findings(self.results.units).estimates,
+                *(self.chance.estimates if self.chance else ()),
                 *getattr(self.learning, "estimates", ()))
 
 
@@ -107,8 +109,9 @@ def series_work(
     from analyses.models.embolized_or_not import embolized_or_not
     from analyses.models.learning_frame import learning_of_sessions
     from analyses.models.model_plan import declared_late
+    from analyses.models.null_ratios import null_ratios
     from analyses.models.questions_answered import answer_questions
-    from analyses.models.technique_frame import technique_models
+    from analyses.models.technique_frame import technique_frames, technique_models
 
     tell = progress or (lambda words: None)
     tell("models on technique")
@@ -124,7 +127,9 @@ def series_work(
     late = plan is not None and declared_late(plan, frozen)
     questions = () if plan is None or late else answer_questions(
         results.units, plan.questions, models.results)
-    return SeriesWork(results, models, precision, literature, embolized, learning, questions, late)
+    chance = null_ratios(models.results, technique_frames(results.units))
+    return SeriesWork(results, models, precision, literature, embolized, learning, questions, late,
+                      chance)
 
 
 def series_document(work: SeriesWork) -> Document:
@@ -181,7 +186,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
         declarations(),
     ]
     more = supplement_sections(
-        results, main, [*technique_supplement(work.models, work.numbers),
+        results, main, [*technique_supplement(work.models, work.numbers, work.chance),
                         embolized_section(work.embolized), learning_section(work.learning),
                         *plan_sections(work.models)], events)
     more += literature_supplement(work.literature)

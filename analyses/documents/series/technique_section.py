@@ -23,6 +23,7 @@ from analyses.documents.series.technique_sections import (
     lines_of,
     outcome_section,
 )
+from analyses.measures.null_findings import NullFindings
 from analyses.measures.resection import CONFOUNDED
 from analyses.models.model_estimates import ModelNumbers, events_per_coefficient, seen_text
 from analyses.models.model_wording import ratio_text
@@ -33,7 +34,7 @@ from analyses.models.technique_outcomes import outcome_label
 from analyses.models.technique_plan import ADJUST
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
-from analyses.words.numerals import ratio
+from analyses.words.numerals import percent, ratio
 
 MAIN = ("event", "session")
 IMPUTED_BESIDE = (
@@ -95,14 +96,14 @@ def _where_they_stand(models: TechniqueModels, answered: int) -> Sentence:
 
 
 def technique_supplement(
-    models: TechniqueModels | None, numbers: ModelNumbers,
+    models: TechniqueModels | None, numbers: ModelNumbers, chance: NullFindings | None,
 ) -> list[Section]:
     """Every model with its risks and diagnosis, the raw numbers behind it, and E-values."""
     if models is None:
         return []
     pairs = _outcomes(models)
     lines = {pair: [line for r in _of(models, pair) for line in lines_of(r)] for pair in pairs}
-    found = [_every_model(models, numbers, lines)]
+    found = [_every_model(models, numbers, lines, chance)]
     found += [outcome_section(models, *pair) for pair in pairs]
     more: list[Block] = [e_value_table(numbers, lines), *subgroup_table(models.results)]
     gaps = imputed_pictures(models.results)
@@ -113,6 +114,7 @@ def technique_supplement(
 
 def _every_model(
     models: TechniqueModels, numbers: ModelNumbers, lines: dict[tuple[str, str], list[Line]],
+    chance: NullFindings | None,
 ) -> Section:
     """What cannot be carried, what was declared, each outcome in sentences, and the ratios."""
     found: list[Block] = [
@@ -120,12 +122,26 @@ def _every_model(
     told = (tuple(_told(pair, mine)) for pair, mine in lines.items())
     found += [Paragraph(sentences) for sentences in told if sentences]
     found.append(plain(*models.cautions, CONFOUNDED))
+    if chance is not None and chance.printed:
+        found.append(Paragraph((_by_chance(models, chance),)))
     if MAIN in lines:
         found.append(side_by_side(numbers, lines, [MAIN], "technique-side-by-side"))
     others = [pair for pair in lines if pair != MAIN]
     if others:
         found.append(side_by_side(numbers, lines, others, "technique-other-side-by-side"))
     return Section("Technique models: each variable alone, and adjusted", tuple(found))
+
+
+def _by_chance(models: TechniqueModels, found: NullFindings) -> Sentence:
+    """What the models of this report would show if no outcome went with anything."""
+    held = (" Values put into gaps were kept as in the first completed set, not drawn again."
+            if any(r.imputed is not None for r in models.results) else "")
+    return Sentence(
+        f"Of {found.printed} ratios shown here {found.seen} leave out 1. With the outcomes of "
+        f"this report exchanged between patients {found.exchanges} times (each time all of these "
+        "models are fitted again), so that nothing went with anything, "
+        f"{found.average:.1f} did so on average, and at least one did in "
+        f"{percent(found.any)} % of the exchanges.{held}", found.estimates)
 
 
 def plan_sections(models: TechniqueModels | None) -> tuple[Section, ...]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from analyses.statistics.arrays import Floats
 from analyses.statistics.regression.estimator_choice import BINARY, Choice, choose
 from analyses.statistics.regression.fitted import Fitted
 from analyses.statistics.regression.model_checks import (
@@ -71,6 +72,21 @@ def fit_again(
     events = int(rows.y.sum()) if is_binary(rows.y) else None
     return ModelFit(as_table(fitted), choice.estimator, choice.why, fitted.warnings, events,
                     rows.n, rows.clusters, level, rows, fitted)
+
+
+def fit_outcomes(model: ModelFit, y: Floats, estimator: str = "auto") -> ModelFit:
+    """The same terms of the same rows with other outcomes: (rows,) in the order of the model's.
+
+    For outcomes exchanged between patients, many times over: nothing is checked or encoded again.
+    estimator: as in `fit`, chosen again where events decide it. Raises ValueError as `fit`.
+    """
+    rows = replace(model.rows, y=y)
+    choice = choose(rows, estimator)
+    _refuse(rows, choice)
+    fitted = _run(rows, choice.estimator, model.level, None)
+    events = int(y.sum()) if is_binary(y) else None
+    return ModelFit(as_table(fitted), choice.estimator, choice.why, fitted.warnings, events,
+                    rows.n, rows.clusters, model.level, rows, fitted)
 
 
 def _notes(rows: ModelRows, estimator: str, told_already: Collection[str]) -> tuple[str, ...]:

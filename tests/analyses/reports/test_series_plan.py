@@ -139,6 +139,16 @@ def test_the_paper_counts_the_events_of_each_outcome_asked(series):
                 f"{min(events)} events" in asked)
 
 
+def test_the_supplement_says_what_chance_would_show_of_the_models(series):
+    found = series.work.chance
+    assert found.of == "ratio" and found.printed > 0 and found.exchanges == 20
+    text = said(series.outside)
+    assert f"Of {found.printed} ratios shown here {found.seen} leave out 1." in text
+    assert "exchanged between patients 20 times" in text
+    told = [e for e in series.entries if e["id"].startswith("exploratory.")]
+    assert sorted({e["unit"] for e in told}) == ["difference", "ratio"]
+
+
 def test_nothing_has_a_p_value_that_no_plan_asked_for(series):
     assert not [e["id"] for e in series.entries if e["kind"] == "P value"]
     assert "better than a straight line" not in said(series.inside)
