@@ -28,8 +28,8 @@ from analyses.statistics.control_charts.cusum_scores import cusum_scores
 from analyses.statistics.control_charts.run_length import (
     average_run_length,
     cusum_limit,
-    doubled_risk,
 )
+from tests.exact_cusum import doubled_risk
 
 RISKS = np.array([0.03, 0.05, 0.08, 0.12, 0.18])
 SHARES = np.array([0.25, 0.30, 0.25, 0.12, 0.08])

@@ -71,7 +71,6 @@ COLUMNS = (
 RISK_TERMS = ("sm_grade", "ruptured")
 TERM_WORDS = {"sm_grade": "Spetzler–Martin grade", "ruptured": "rupture"}
 LOOKED_FOR = (2.0, 0.5)
-RECENT_MONTHS = 24
 PLANNED_MONTHS = 24
 """How long is planned where no plan says it."""
 MOST_PLANNED = 1000
@@ -168,16 +167,6 @@ def quality_analysis(
         found.add_risk_adjusted(odds_ratios, planned_sessions(sessions, planned_to), promised)
     found.add_comparison()
     return found.finished()
-
-
-def sessions_a_month(sessions: pd.DataFrame) -> float:
-    """The present volume: procedures a month over the last 24 months of the series, or all."""
-    import pandas as pd
-
-    days = sessions[Sessions.session_date]
-    start = max(days.min(), days.max() - pd.DateOffset(months=RECENT_MONTHS))
-    months = max(1.0, ((days.max() - start).days + 1) / 30.4375)
-    return float((days >= start).sum() / months)
 
 
 def planned_sessions(sessions: pd.DataFrame, planned_to: Any) -> int:

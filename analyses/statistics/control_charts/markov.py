@@ -106,14 +106,6 @@ class Chain:
             band.ravel()[self.down :], (self.states, self.states), ((width - 1) * size, size)
         )
 
-    def silent(self, trials: int) -> float:
-        """The chance that no signal comes from zero within this many steps."""
-        staying = np.ones(self.states)
-        for _ in range(trials):
-            beyond = np.concatenate([np.zeros(self.down), staying, np.zeros(self.up)])
-            staying = np.correlate(beyond, self._kernel, "valid") + self._falls * staying[0]
-        return float(staying[0])
-
 
 def smooth_mean_steps(
     scores: Floats, chances: Floats, limit: float, states: int, tilt: float = 1.0

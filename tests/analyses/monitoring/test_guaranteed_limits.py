@@ -5,6 +5,7 @@ from __future__ import annotations
 import guaranteed_limits
 import numpy as np
 import pytest
+from exact_cusum import signal_probability
 from guaranteed_limits import outcomes, patients_in_order, signalled
 from truth_tables import ceiling_of, floor_of
 
@@ -20,7 +21,6 @@ from analyses.statistics.control_charts.planned_period import (
     planned_period,
     share_reaching,
 )
-from analyses.statistics.control_charts.run_length import signal_probability
 
 
 def baseline(events: int, sessions: int = 150) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -17,7 +17,7 @@ from analyses.figures.chart_figures import (
     running_figure,
     series_figure,
 )
-from analyses.monitoring.service import quality_analysis, sessions_a_month
+from analyses.monitoring.service import quality_analysis
 from analyses.statistics.control_charts.detection import point_power
 from analyses.statistics.control_charts.interrupted_series import interrupted_series
 from analyses.statistics.control_charts.periods import count_by_period
@@ -56,29 +56,6 @@ def test_a_doubled_risk_is_found_and_an_unchanged_one_mostly_not() -> None:
     same = [quality_analysis(procedures(400, seed=s)) for s in range(4)]
     signals = [sum(len(a.cusums[0].signals) > 0 for a in some) for some in (worse, same)]
     assert signals[0] >= 3 > signals[1]
-
-
-def test_the_volume_is_that_of_the_last_24_months() -> None:
-    # Ten sessions a month in 2019 to 2021, then four a month from 2022 to 2023: the present
-    # volume is 4. Over all five years it would be 7.6.
-    early = [pd.Timestamp(2019 + k // 120, 1 + k // 10 % 12, 1 + k % 10) for k in range(360)]
-    late = [pd.Timestamp(2022 + k // 48, 1 + k // 4 % 12, 1 + 10 * (k % 4) if k % 4 < 3 else 28)
-            for k in range(96)]
-    frame = pd.DataFrame({"session_date": [*early, *late]})
-    assert sessions_a_month(frame) == pytest.approx(4, abs=0.05)
-
-
-def test_the_volume_of_a_service_of_few_days_is_not_blown_up() -> None:
-    # Three sessions within ten days are three a month, not nine.
-    frame = pd.DataFrame({"session_date": pd.to_datetime(["2024-03-01", "2024-03-04",
-                                                          "2024-03-10"])})
-    assert sessions_a_month(frame) == 3
-
-
-def test_the_volume_counts_every_day_from_the_first_to_the_last() -> None:
-    # 31 sessions, one a day in January: 31 days are 1.0185 months of 30.4375 days.
-    frame = pd.DataFrame({"session_date": pd.date_range("2024-01-01", "2024-01-31")})
-    assert sessions_a_month(frame) == pytest.approx(30.4375)
 
 
 def test_a_busy_service_gets_a_p_chart() -> None:

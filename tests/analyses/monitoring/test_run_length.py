@@ -6,16 +6,14 @@ import math
 
 import numpy as np
 import pytest
+from exact_cusum import common_shift, doubled_risk, signal_probability
 from reference_runs import recorded
 
 from analyses.statistics.control_charts.cusum import risk_adjusted_cusum
 from analyses.statistics.control_charts.cusum_scores import cusum_scores
 from analyses.statistics.control_charts.run_length import (
     average_run_length,
-    common_shift,
     cusum_limit,
-    doubled_risk,
-    signal_probability,
 )
 
 CHAIN = recorded("monitoring_charts")["chain"]
