@@ -45,6 +45,7 @@ from analyses.study.population_steps import (
 from analyses.study.questions import (
     frame_asked,
     grouped,
+    important_asked,
     level_asked,
     measure_asked,
     rows_of,
@@ -68,6 +69,7 @@ if TYPE_CHECKING:
     from analyses.study.group_comparison import Comparison
     from analyses.study.measure_over_time import OverTime
     from analyses.study.periods_compared import PeriodsCompared
+    from analyses.study.pooled_groups import PooledGroups
     from registry.clinical.practice_limits import PracticeLimits
 
 
@@ -293,6 +295,29 @@ class Study(ShowsItself):
         rows = grouped(measure.frame(self.units, unit), group, frame_asked(unit, self._frames))
         headline = Headline(id, unit, rows, measure.verdict(self.units, unit))
         return compared(headline, group, self.ask(id, unit=unit, by=group, level=level), level)
+
+    def pooled(
+        self, id: str, *, unit: str | None = None, group: str, important: float | None = None,
+        level: float = 0.95,
+    ) -> PooledGroups:
+        """A share in several small groups that lend each other strength (partial pooling).
+
+        group: a column of the unit's frame with five groups or more; important: a size of
+        difference (0 to 1) whose probability of being passed is wanted. Where there are too few
+        groups or events, or the gate refuses a point, the counts stand alone and `.why` says so.
+        Raises UnknownName or StudyError, one sentence each, for what there is not.
+
+        Example: `study.pooled("complication.any", unit="session", group="period",
+        important=0.05)`
+        """
+        from analyses.study.pooled_groups import pooled_groups
+
+        measure, level = share_asked(id, "pooled groups"), level_asked(level)
+        unit = unit_asked(measure, unit)
+        rows = grouped(measure.frame(self.units, unit), group, frame_asked(unit, self._frames))
+        headline = Headline(id, unit, rows, measure.verdict(self.units, unit))
+        counts = self.ask(id, unit=unit, by=group, level=level)
+        return pooled_groups(headline, group, counts, important_asked(important), level)
 
     def model(
         self, id: str, *, unit: str | None = None, terms: Sequence[Given],

@@ -70,6 +70,16 @@ def level_asked(level: float) -> float:
     return float(level)
 
 
+def important_asked(size: float | None) -> float | None:
+    """A size of difference that matters, a share between 0 and 1; None where none is named."""
+    if size is None:
+        return None
+    if isinstance(size, bool) or not isinstance(size, int | float) or not 0 < size < 1:
+        raise StudyError(f"The important difference is {size!r}; a difference of shares between 0 "
+                         "and 1 is wanted, such as 0.05 for 5 percentage points.")
+    return float(size)
+
+
 def grouped(rows: pd.DataFrame, by: str, frame: StudyFrame) -> pd.DataFrame:
     """A measure's rows with the column `by` as levels of text; blanks are "not recorded".
 

@@ -96,7 +96,7 @@ def compare_groups(
     unknown reference, or columns of different length.
     """
     outcome = event_values(event)
-    side, labels = _in_order(group)
+    side, labels = in_order(group)
     patient, _ = codes(cluster)
     same_length(event=outcome, group=side, cluster=patient)
     kind = None if strata is None else codes(strata, "stratum")[0]
@@ -127,7 +127,7 @@ def compare_groups(
                                left_out)
 
 
-def _in_order(group: Sequence[Any] | Labels | pd.Series) -> tuple[Whole, list[Hashable]]:
+def in_order(group: Sequence[Any] | Labels | pd.Series) -> tuple[Whole, list[Hashable]]:
     """Codes and labels of the groups: in the order of a categorical, else sorted."""
     column = pd.Series(group)
     side: Whole

@@ -88,3 +88,26 @@ def test_whoever_compares_operators_is_told_that_it_ranks_nobody() -> None:
     assert "Operators are not ranked by this" in asked.sentence()
     other = study.compare("complication.any", unit="session", group="ruptured")
     assert "ranked" not in other.sentence()
+
+
+def test_small_groups_lend_each_other_strength(study: Study) -> None:
+    found = study.pooled("complication.any", unit="session", group="period", important=0.05)
+    counts = {e.group["period"]: (e.events, e.n) for e in found.answer.estimates if e.group}
+    shares = found.pooled.groups
+    assert found.why == "" and len(shares) >= 5
+    assert all((e.events, e.n) == counts[e.group["period"]] for e in shares)
+    raw = [e.events / e.n for e in shares]
+    values = [e.value for e in shares]
+    assert max(values) - min(values) < max(raw) - min(raw)  # drawn towards each other
+    assert all(e.low < e.value < e.high for e in shares)
+    assert len(found.pooled.exceeding) == len(found.pooled.differences) == len(shares) - 1
+    assert "more than 5 points" in found.sentence()
+    assert "partial" in " ".join(repr(found).split()) and "<table" in found._repr_html_()
+    assert len(found.frame()) == len(found.pooled.estimates)
+
+
+def test_what_cannot_be_pooled_says_so_beside_its_counts(study: Study) -> None:
+    found = study.pooled("complication.any", unit="session", group="ruptured")
+    assert not found.pooled.groups and "at least 5 are wanted" in found.sentence()
+    with pytest.raises(StudyError, match="0.05 for 5 percentage points"):
+        study.pooled("complication.any", unit="session", group="period", important=5)
