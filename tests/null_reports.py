@@ -77,7 +77,7 @@ def null_report(patients: int, seed: int) -> NullReport:
     nothing = {id: exchanged(one, rng) for id, one in headlines(units).items()}
     questions = [Question("primary" if not place else "secondary", id, nothing[id].unit, by)
                  for place, (id, by) in enumerate(ASKED)]
-    answered = answer_headlines([nothing[q.measure] for q in questions], questions)
+    answered = answer_headlines({q: nothing[q.measure] for q in questions}, {}, questions, {})
     shown = [e for one in nothing.values() for by in COMPARED for e in differences(one, by)]
     return NullReport(patients, sum(map(is_finding, answered)), len(shown),
                       sum(_apart(e.low, e.high) for e in shown))

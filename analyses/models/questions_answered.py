@@ -6,8 +6,9 @@ hold at 95 % together; P values of the k tests are adjusted after Holm 1979, Sca
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from analyses.measures.comparisons import differences, groups_compared
 from analyses.measures.declared import share_of
@@ -25,6 +26,9 @@ from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.proportions_compared import ProportionsCompared
 from analyses.words.wording_of_p import HOLM, p_text
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FAMILY = 0.05
 
@@ -91,24 +95,25 @@ def answer_questions(
     results: of the plan's models, for the questions that name one. Where the gate refuses a
     point, or events are under the floor, the answer says why in place of numbers.
     """
-    groups = [one for one in questions if isinstance(one, Question)]
-    asked = [_headline(units, one) for one in groups]
+    asked = {one: _headline(units, one) for one in questions if isinstance(one, Question)}
     models = {one: result_of(one, results) for one in questions if isinstance(one, ModelQuestion)}
-    level = _level_of(asked, groups, sum(map(ratios_given, models.values())))
-    frames = technique_frames(units) if models else {}
-    found: dict[AnyQuestion, Answered] = {
-        q: _answered(q, headline, level) for q, headline in zip(groups, asked, strict=True)}
-    found |= {q: model_answered(q, result, frames, level) for q, result in models.items()}
-    return _adjusted([found[one] for one in questions])
+    return answer_headlines(
+        asked, models, questions, technique_frames(units) if models else {})
 
 
 def answer_headlines(
-    asked: Sequence[Headline], questions: Sequence[Question],
+    asked: Mapping[Question, Headline], models: Mapping[ModelQuestion, PlannedResult],
+    questions: Sequence[AnyQuestion], frames: Mapping[str, pd.DataFrame],
 ) -> tuple[Answered, ...]:
-    """The same for the units at hand: one headline a question, in their order."""
-    level = _level_of(asked, questions, 0)
-    return _adjusted([_answered(q, headline, level)
-                      for q, headline in zip(questions, asked, strict=True)])
+    """The same for the units at hand: each question's headline, or its model's result.
+
+    frames: unit to the rows that the models were fitted on.
+    """
+    level = _level_of(tuple(asked.values()), tuple(asked), sum(map(ratios_given, models.values())))
+    found: dict[AnyQuestion, Answered] = {
+        q: _answered(q, headline, level) for q, headline in asked.items()}
+    found |= {q: model_answered(q, result, frames, level) for q, result in models.items()}
+    return _adjusted([found[one] for one in questions])
 
 
 def _level_of(asked: Sequence[Headline], questions: Sequence[Question], ratios: int) -> float:

@@ -107,4 +107,4 @@ def test_the_table_is_kept_and_every_cell_holds() -> None:
     """1,000 sets a cell; remade by the command on its first lines."""
     text = REPORT.read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if re.match(r"\| \d", line)]
-    assert len(lines) == 16 and all(line.endswith("| yes |") for line in lines), text
+    assert len(lines) == 32 and all(line.endswith("| yes |") for line in lines), text

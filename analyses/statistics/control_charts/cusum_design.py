@@ -165,9 +165,10 @@ def _described(
     waits = period.first_signals(odds_ratio, limit, times * base.observed)
     median = float(np.median(waits))
 
-    def estimate(name: str, kind: str, value: float | None, measure: str = "") -> Estimate:
+    def estimate(name: str, kind: str, value: float | None, measure: str = "",
+                 flags: tuple[str, ...] = ()) -> Estimate:
         return Estimate(id=f"monitoring.cusum_{side}.{name}", kind=kind, value=value,
-                        method=METHOD, unit=unit, measure=measure)
+                        method=METHOD, unit=unit, measure=measure, flags=flags)
 
     return CusumDesign(
         odds_ratio, limit, "a doubled risk" if worse else "a halved risk", trials, promised,
@@ -176,6 +177,6 @@ def _described(
         estimate("false_signal", "probability", false),
         estimate("signal_if_changed", "probability", float(np.isfinite(waits).mean())),
         estimate("delay", "detection delay", median if np.isfinite(median) else None,
-                 plural(unit)),
+                 plural(unit), () if np.isfinite(median) else (SELDOM_FOUND,)),
         base.correlation,
     )
