@@ -46,6 +46,7 @@ GUARD = 0.92
 of one patient correlate by 0.3, more than few events can show."""
 PROMISED = 0.10
 SEED = 20130402
+SELDOM_FOUND = "such a change is found in under half of the planned periods, so no delay is given"
 METHOD = ("simulation of the planned period with patients as blocks, the limit worked out at the "
           "one-sided 92 % limit of the baseline's risk")
 
