@@ -10,17 +10,21 @@ files that look at the same report: it is worked out once, not once a process.
 from __future__ import annotations
 
 import os
-from collections import defaultdict
-from collections.abc import Iterable
+import re
+from functools import cache
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
+ROOT = Path(__file__).parents[1]
 CI_ONLY = ("slow", "reference", "desktop", "server")
-SHARED_FIXTURES = {"series": "the series report"}
-"""What is worked out once a process, by the fixture that gives it."""
-SHARED_MODULES = {"meeting_reports": "the meeting's reports"}
-"""The same, by the module whose functions remember it."""
+SHARED = {
+    "the series report": re.compile(r"\bdef \w+\([^)]*\bseries\b"),
+    "the meeting's reports": re.compile(r"\bmeeting_reports\b"),
+}
+"""What is worked out once a process, and how a file of checks shows that it looks at it."""
 
 
 def in_ci() -> bool:
@@ -35,39 +39,27 @@ if in_ci():
     settings.load_profile("ci")
 
 
-@pytest.hookimpl(tryfirst=True)
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Share the checks out among processes by the work that they have in common."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByWork(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return work_of(nodeid.partition("::")[0])
+
+    return ByWork(config, log)
+
+
+@cache
+def work_of(file: str) -> str:
+    """What the checks of a file have in common with other files; the file itself where nothing."""
+    text = (ROOT / file).read_text(encoding="utf-8")
+    return next((work for work, sign in SHARED.items() if sign.search(text)), file)
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave the CI-only checks out of an ordinary run, and keep together what shares work."""
-    _leave_out(config, items)
-    _keep_together(items)
-
-
-def _shared_work(items: Iterable[pytest.Item], file: str) -> str:
-    """What the checks of a file share with other files; the file itself where nothing."""
-    for item in items:
-        for fixture in getattr(item, "fixturenames", ()):
-            if fixture in SHARED_FIXTURES:
-                return SHARED_FIXTURES[fixture]
-        for thing in vars(getattr(item, "module", None) or object).values():
-            for name in (getattr(thing, "__module__", None), getattr(thing, "__name__", None)):
-                if name in SHARED_MODULES:
-                    return SHARED_MODULES[name]
-    return file
-
-
-def _keep_together(items: list[pytest.Item]) -> None:
-    """Give the checks of a file, and of files with the same work, to one process."""
-    files: dict[str, list[pytest.Item]] = defaultdict(list)
-    for item in items:
-        files[item.nodeid.partition("::")[0]].append(item)
-    for file, checks in files.items():
-        group = _shared_work(checks, file)
-        for item in checks:
-            item.add_marker(pytest.mark.xdist_group(group))
-
-
-def _leave_out(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """The CI-only checks are left out, unless they were asked for with -m."""
+    """Leave the CI-only checks out of an ordinary run, unless they were asked for with -m."""
     if in_ci() or config.option.markexpr:
         return
     kept, left_out = [], []

@@ -229,7 +229,7 @@ IN_ANALYSES = (
     Fault("P values adjusted for false discoveries", "analyses/models/questions_answered.py",
           'method="holm"', 'method="fdr_bh"', (DECLARED,)),
     Fault("each declared question at 95 % alone", "analyses/models/questions_answered.py",
-          "level = 1 - FAMILY / max(pairs, 1)", "level = 1 - FAMILY", (DECLARED,)),
+          "return 1 - FAMILY / max(pairs + ratios, 1)", "return 1 - FAMILY", (DECLARED,)),
     Fault("shared patients widen a difference",
           "analyses/statistics/proportions/difference_limits.py",
           "- 2 * together * first * second", "+ 2 * together * first * second",

@@ -72,11 +72,11 @@ def _faults(rows: pd.DataFrame) -> str:
     return f"{said}."
 
 
-def _placed(reason: str, sheet: object, number: object) -> str:
+def _placed(reason: str, sheet: str | None, number: int | None) -> str:
     """A fault with where it is, unless it says so itself."""
     if not isinstance(sheet, str) or reason.startswith(sheet):
         return reason
-    row = "" if pd.isna(number) else f", row {number}"  # type: ignore[call-overload]
+    row = "" if pd.isna(number) else f", row {number}"
     return f"{sheet}{row}: {reason}"
 
 
