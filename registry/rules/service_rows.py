@@ -105,5 +105,5 @@ def signal_in_baseline(tables: Tables) -> Hits:
         rows[MonitoringPlans.baseline_to])
     return Hits(
         "signals", rows, Signals.crossed_on, found, "a day after the baseline",
-        "see whether it belongs to another plan; a signal itself is never changed",
+        "see whether it belongs to another plan; a signal itself stays as it was found",
     )

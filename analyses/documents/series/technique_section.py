@@ -85,8 +85,8 @@ def _where_they_stand(models: TechniqueModels, answered: int) -> Sentence:
     """Which of the models the paper shows, and where the others are."""
     there = "@technique-side-by-side" if MAIN in _outcomes(models) else "the supplement"
     if not answered:
-        return Sentence("None of them is a question named beforehand: they are exploratory, and "
-                        f"their ratios stand in the supplement alone ({there}).")
+        return Sentence("No model of these is a question named beforehand: they are exploratory, "
+                        f"and their ratios stand in the supplement alone ({there}).")
     if answered == len(models.results):
         return Sentence("Each answers a question named beforehand, and its ratio stands among "
                         "these.")
