@@ -26,7 +26,7 @@ from registry.schema import REQUIRED_TABLES, TABLES
 
 CALM = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 # Every example is six sheets.
-FEW, MANY = settings(max_examples=20, **CALM), settings(max_examples=350, **CALM)
+FEW, MANY = settings(max_examples=20, **CALM), settings(max_examples=120, **CALM)
 
 TIDY = tidy_tables()
 BLANKS = (None, "", " ", "\u00a0", "\u200b\t")
@@ -204,7 +204,7 @@ def test_damaged_bytes_are_read_or_refused(data, tidy_workbook, tmp_path_factory
 
 
 @pytest.mark.slow
-@settings(max_examples=350, **CALM)
+@settings(max_examples=120, **CALM)
 @given(data=st.data())
 def test_very_many_damaged_files(data, tidy_workbook, tmp_path_factory):
     read_or_refuse(spoil_file(data, tidy_workbook, tmp_path_factory.mktemp("bytes")))
