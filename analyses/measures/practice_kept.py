@@ -64,10 +64,13 @@ def _mixed(units: Units, unit: str) -> pd.DataFrame:
     return rows.assign(event=rows["mixing"])
 
 
+def halt_called_for(injections: pd.DataFrame) -> pd.DataFrame:
+    """Only the judged injections in which view was lost or resistance felt."""
+    return injections[injections["halt_needed"].fillna(False).astype(bool)]
+
+
 def _called_for(units: Units, unit: str) -> pd.DataFrame:
-    """Only the injections in which view was lost or resistance felt."""
-    rows = judged_injections(units)
-    needed = rows[rows["halt_needed"].fillna(False).astype(bool)]
+    needed = halt_called_for(judged_injections(units))
     return needed.assign(event=needed["halted"])
 
 

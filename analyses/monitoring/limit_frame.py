@@ -6,7 +6,12 @@ import pandas as pd
 
 from analyses.measures.declared import share_of, shares_at
 from analyses.measures.places import Place
-from analyses.measures.practice_kept import PER_INJECTION, judged_injections, mixed_sessions
+from analyses.measures.practice_kept import (
+    PER_INJECTION,
+    halt_called_for,
+    judged_injections,
+    mixed_sessions,
+)
 from analyses.population.unit_frames import Units
 from registry.schema import Patients, Sessions
 
@@ -24,8 +29,10 @@ def limit_frame(units: Units, measure: str | None = None) -> pd.DataFrame:
     happened = outcome.frame(units, "session").set_index("key")["event"]
     days = units.sessions.set_index("key")[Sessions.session_date]
     parts = [_part(sessions, "mixing", sessions["key"], "session")]
-    parts += [_part(injections, name, injections["session_key"], "injection")
-              for name in PER_INJECTION]
+    for name in PER_INJECTION:
+        # Where nothing called for a halt, none was missed: such an injection would only flatter.
+        judged = halt_called_for(injections) if name == "halted" else injections
+        parts.append(_part(judged, name, judged["session_key"], "injection"))
     rows = pd.concat(parts, ignore_index=True)
     return rows.assign(
         date=rows["session_key"].map(days), limit=rows["limit"].map(words),

@@ -123,3 +123,14 @@ def test_operators_appear_only_when_asked_for() -> None:
     assert not any("operator" in (e.group or {}) for e in everyday)
     by_code = {(e.group or {}).get("operator") for e in operator_estimates(UNITS)}
     assert by_code == {None, "OP01", "OP02"}
+
+
+def test_a_halt_is_watched_only_where_one_was_called_for():
+    """Injections in which nothing called for a halt would flatter the quality report."""
+    from analyses.monitoring.limit_frame import limit_frame
+
+    units = units_of(small_tables())
+    rows = limit_frame(units)
+    words = units.limits.table().set_index("column").loc["halted", "limit"]
+    within = rows.loc[rows["limit"] == words, "within"]
+    assert (int(within.sum()), int(within.notna().sum())) == (0, 1), "as technique.halted above"
