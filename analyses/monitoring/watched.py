@@ -15,6 +15,8 @@ from analyses.monitoring.service import QualityAnalysis, quality_analysis
 from analyses.population.unit_frames import Units
 from analyses.statistics.control_charts.cusum import Cusum
 from analyses.statistics.control_charts.stages import Change
+from analyses.statistics.estimate import Estimate
+from analyses.words.estimate_text import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,12 +38,13 @@ class Crossing:
 class Answer:
     """The heading's question answered: the answer's words, its sentence, what to look at first.
 
-    verdict: worse, better, no sign, or cannot be told.
+    verdict: worse, better, no sign, or cannot be told. estimates: those that its numbers are of.
     """
 
     verdict: str
     sentence: str
     look_first: str
+    estimates: tuple[Estimate, ...] = ()
 
 
 WORSE, BETTER, NO_SIGN, UNTOLD = "worse", "better", "no sign of either", "cannot be told"
@@ -127,13 +130,29 @@ def _signalled(
 ) -> Answer:
     newest = days[0][1]
     named = ", ".join(f"{say(day)} ({direction})" for day, direction in days)
-    events = "" if found is None else (
-        f"{_run_up(found, newest)} sessions with the event in the run-up to it, one by one: ")
-    word = "Worse" if newest == "worse" else "Better"
+    signals = counted_whole("signals", len(days), "signal")
+    run_up = () if found is None else (
+        counted_whole("run_up", _run_up(found, newest), "event"),)
     return Answer(
-        newest, f"{word}: by the newest of {len(days)} signal{'s' * (len(days) > 1)} since the "
+        newest, f"{newest.capitalize()}: by the newest of {counted(len(days), 'signal')} since the "
         f"baseline. All of them, the newest first: {named}.",
-        f"Look first at {events}{ORDER}.")
+        _look_first(newest, run_up), (signals, *run_up))
+
+
+def _look_first(newest: str, run_up: tuple[Estimate, ...]) -> str:
+    """Worse: at the events themselves. Better: whether they were all recorded."""
+    events = counted(run_up[0].n, "event") if run_up and run_up[0].n else ""
+    if newest == "better":
+        recorded = f" ({events} recorded in the run-up to it)" if events else ""
+        return f"Look first at whether an event was left unrecorded{recorded}: {ORDER}."
+    named = f"the {events} in the run-up to it, one by one: " if events else ""
+    return f"Look first at {named}{ORDER}."
+
+
+def counted_whole(name: str, number: int, unit: str) -> Estimate:
+    """A whole count of the watching, of no sample and so without an interval."""
+    return Estimate(id=f"monitoring.{name}", kind="count", value=float(number), n=number,
+                    unit=unit, method="count")
 
 
 def _run_up(found: QualityAnalysis, direction: str) -> int:
@@ -156,11 +175,13 @@ def _silent(found: QualityAnalysis | None, plan: MonitoringPlan, problem: str) -
             (p for p in found.problems if "baseline" in p), "nothing was watched yet")
         return Answer(UNTOLD, f"Cannot be told: {why[0].lower()}{why[1:]}", one_by_one)
     watched = len(found.cusums[0].table)
+    sessions = counted_whole("watched", watched, "session")
     if watched < FEWEST_WATCHED:
-        return Answer(UNTOLD, f"Cannot be told yet: {watched} sessions since the baseline.",
-                      one_by_one)
+        return Answer(UNTOLD, f"Cannot be told yet: {counted(watched, 'session')} since the "
+                      "baseline.", one_by_one, (sessions,))
     design = found.designs[0]
     return Answer(
         NO_SIGN, f"No sign of either in the {watched:,} sessions since {plan.baseline_to}. Had "
         f"the risk doubled, a signal in the planned period would have had a chance of "
-        f"{design.seen.number_text()}: no signal is not evidence of safety.", one_by_one)
+        f"{design.seen.number_text()}: no signal is not evidence of safety.", one_by_one,
+        (sessions, design.seen))

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from analyses.words.estimate_text import plural
+from analyses.words.estimate_text import counted, plural
 
 STUDY = "study"
 
@@ -49,11 +49,11 @@ class Exclusion:
         return f"{told}); {self._with_them()}."
 
     def _with_them(self) -> str:
-        gone = _count(self.events, "embolization complication")
+        gone = counted(self.events, "embolization complication")
         if self.unit == "patient":
             return (f"{self.harmed} of them had a recorded death or complication, and {gone} "
                     f"{'is' if self.events == 1 else 'are'} not counted")
-        return (f"with them {_count(self.patients, 'patient')}, {self.harmed} with a recorded "
+        return (f"with them {counted(self.patients, 'patient')}, {self.harmed} with a recorded "
                 f"death or complication, and {gone}")
 
 
@@ -99,7 +99,3 @@ def _were(count: int, unit: str) -> str:
     if count == 1:
         return f"One {unit} was"
     return f"{count or 'No'} {plural(unit)} were"
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count or 'no'} {what if count == 1 else plural(what)}"

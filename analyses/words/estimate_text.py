@@ -99,6 +99,11 @@ def plural(unit: str) -> str:
     return unit[:-1] + "ies" if unit.endswith("y") else unit + "s"
 
 
+def counted(count: int, unit: str) -> str:
+    """A count with its unit: 1 session, 2 sessions, "no sessions"."""
+    return f"{count or 'no'} {unit if count == 1 else plural(unit)}"
+
+
 def years(estimate: Written) -> str:
     """The words for person-time: the unit itself where it names one, else unit-years."""
     if "-" in estimate.unit:

@@ -22,6 +22,7 @@ from analyses.documents.conference.actions_open import (
 from analyses.measures.results import Results
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.table_rows import rows_of
+from analyses.words.estimate_text import counted
 from registry.schema import Actions
 
 MOST_EVENTS = 24
@@ -37,6 +38,7 @@ def digest_document(results: Results, asked: str) -> tuple[Document, tuple[Estim
     Raises CaseError, a sentence, where there is no such quarter.
     """
     quarter = quarter_of(results.units, asked)
+    counts = quarter_estimates(quarter)
     actions = numbered(open_actions(results.units))
     still: tuple[Block, ...] = (actions_table(actions, results.manifest),) if actions else (
         plain("No action is open."),)
@@ -44,32 +46,46 @@ def digest_document(results: Results, asked: str) -> tuple[Document, tuple[Estim
         name=f"digest-{asked}", title=f"Events and actions, {asked[-2:]} of {asked[:4]}",
         subtitle="For the morbidity and mortality conference",
         sections=(
-            Section("In short", (*only_a_part(results.manifest), Sentences(_short(quarter)))),
+            Section("In short", (*only_a_part(results.manifest), Sentences(_short(counts)))),
             Section("Every event", _events(quarter)),
             Section("Actions still open", still),
             Section("Actions closed in the quarter", (_closed(quarter),)),
         ),
         stays_inside=False, footer=FOOTER, compact=True)
-    return document, estimates_of_actions(actions)
+    return document, (*counts, *estimates_of_actions(actions))
 
 
-def _short(quarter: Quarter) -> tuple[Sentence, ...]:
+def quarter_estimates(quarter: Quarter) -> tuple[Estimate, ...]:
+    """Sessions and events of the quarter, these by severity, and how many were looked at."""
     rows = quarter.events
-    by_severity = [f"{word}: {count}" for word, count in
-                   rows["severity"].value_counts(sort=False).items()]
-    told = [f"{_count(quarter.sessions, 'embolization session')} and "
-            f"{_count(len(rows), 'event')} of any phase fall into the quarter"
-            + (f" ({'; '.join(by_severity)})." if len(rows) else ".")]
-    if len(rows):
-        discussed = int(rows["discussed"].notna().sum())
-        read = int(rows["readers"].ge(2).sum())
-        told.append(f"Discussed at a conference: {discussed} of {len(rows)}; reviewed by two "
-                    f"readers or more: {read} of {len(rows)}.")
-    return tuple(map(Sentence, (*told, NO_RANKING)))
+    seen = {"discussed at a conference": rows["discussed"].notna(),
+            "reviewed by two readers or more": rows["readers"].ge(2)}
+    return (
+        _whole("quarter.sessions", quarter, quarter.sessions, "embolization session"),
+        _whole("quarter.events", quarter, len(rows), "event"),
+        *(_whole("quarter.events", quarter, int(count), "event", severity=str(word))
+          for word, count in rows["severity"].value_counts(sort=False).items()),
+        *(_whole("quarter.looked_at", quarter, int(those.sum()), "event", how=how)
+          for how, those in seen.items()))
 
 
-def _count(number: int, what: str) -> str:
-    return f"no {what}" if number == 0 else f"1 {what}" if number == 1 else f"{number} {what}s"
+def _whole(id: str, quarter: Quarter, number: int, unit: str, **group: str) -> Estimate:
+    return Estimate(id=id, kind="count", value=float(number), n=number, unit=unit, method="count",
+                    group={"quarter": quarter.name, **group})
+
+
+def _short(counts: tuple[Estimate, ...]) -> tuple[Sentence, ...]:
+    sessions, events, *parts = counts
+    graver = [one for one in parts if one.id == events.id]
+    seen = [one for one in parts if one.id != events.id]
+    by_severity = "; ".join(f"{(one.group or {})['severity']}: {one.n}" for one in graver)
+    told = [Sentence(f"{counted(sessions.n or 0, sessions.unit)} and "
+                     f"{counted(events.n or 0, events.unit)} of any phase fall into the quarter"
+                     + (f" ({by_severity})." if graver else "."), (sessions, events, *graver))]
+    if events.n:
+        looked = "; ".join(f"{(one.group or {})['how']}: {one.n} of {events.n}" for one in seen)
+        told.append(Sentence(f"{looked[0].upper()}{looked[1:]}.", (*seen, events)))
+    return (*told, Sentence(NO_RANKING))
 
 
 def _events(quarter: Quarter) -> tuple[Block, ...]:

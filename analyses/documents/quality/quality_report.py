@@ -134,7 +134,8 @@ def _answer(work: QualityWork, inside: bool) -> tuple[Block, ...]:
     """The heading's question answered, then what to look at first."""
     answer = answered(work.analysis, work.plan, work.problem,
                       say=date.isoformat if inside else quarter_of)
-    return (plain(answer.sentence, answer.look_first),)
+    return (Paragraph((Sentence(answer.sentence, answer.estimates),
+                       Sentence(answer.look_first, answer.estimates))),)
 
 
 def _charts(work: QualityWork, inside: bool) -> tuple[Block, ...]:

@@ -21,7 +21,7 @@ from analyses.monitoring.monitoring_plan import MonitoringPlan, plans_going_on
 from analyses.monitoring.plan_file import watchable
 from analyses.monitoring.process import process_measures
 from analyses.monitoring.project import Project, ProjectMeasure, ProjectProblem
-from analyses.monitoring.watched import watched_analysis
+from analyses.monitoring.watched import answered, watched_analysis
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits
 from registry.schema import Sessions
@@ -89,6 +89,7 @@ class QualityWork:
     def estimates(self) -> tuple[Estimate, ...]:
         """Every estimate of the charts, the limits and the measures (beside the results')."""
         found = [e for shown in self.measures for e in shown.estimates]
+        found += answered(self.analysis, self.plan, self.problem).estimates
         if self.analysis is not None:
             found += [*self.analysis.estimates, *detection(self.analysis.chart)]
         if self.process is not None:

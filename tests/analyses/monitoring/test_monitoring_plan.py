@@ -167,3 +167,13 @@ def test_all_problems_of_a_plan_are_told_at_once(tmp_path: Path) -> None:
                   "is not after baseline_from", "planned_to is missing", "odds_ratio is 1",
                   "has not come yet", "change 1: what is missing"):
         assert words in said
+
+
+def test_what_to_look_at_first_fits_the_direction() -> None:
+    """An improvement may be events that nobody wrote down; a rise is looked at event by event."""
+    from analyses.monitoring.watched import _look_first, counted_whole
+
+    one, none = (counted_whole("run_up", n, "event") for n in (1, 0))
+    assert "left unrecorded (1 event recorded" in _look_first("better", (one,))
+    assert _look_first("worse", (one,)).startswith("Look first at the 1 event in the run-up")
+    assert "run-up" not in _look_first("worse", (none,)) + _look_first("better", ())

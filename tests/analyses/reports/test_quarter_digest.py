@@ -46,7 +46,7 @@ def test_an_event_of_another_phase_is_in_it(results):
 
 def test_a_quarter_without_an_event_says_so(results):
     told = " ".join(text(results, "2019-Q1").split())
-    assert "no embolization session and no event of any phase" in told
+    assert "no embolization sessions and no events of any phase" in told
     assert "No event of any phase is recorded in the quarter" in told
 
 
