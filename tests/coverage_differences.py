@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import datetime
 import subprocess
-import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaincinv
+from truth_tables import rng_of
 
 from analyses.statistics.proportions.difference_limits import difference_limits
 from analyses.statistics.proportions.proportions_compared import (
@@ -54,11 +54,6 @@ class Cell:
     risk: float
     correlation: float
     arms: str
-
-    @property
-    def rng(self) -> np.random.Generator:
-        """Seeded by the cell itself, so that cells do not depend on their order."""
-        return np.random.default_rng(zlib.crc32(repr(self).encode()))
 
 
 @dataclass(frozen=True)
@@ -125,7 +120,7 @@ def drawn(cell: Cell, ratio: float, sets: int, rng: np.random.Generator) -> tupl
 
 def kept(cell: Cell, sets: int, tests: int, exchanges: int = 199) -> Kept:
     """One cell: `sets` intervals under the null and not, and `tests` tests under the null."""
-    rng = cell.rng
+    rng = rng_of(cell)
     null = drawn(cell, 1.0, sets, rng)
     apart = drawn(cell, RATIO, sets, rng)
     at_null, at_other = difference_limits(*null), difference_limits(*apart)

@@ -13,7 +13,6 @@ From the project's folder, for the full table in tests/reference/partial_pooling
 from __future__ import annotations
 
 import argparse
-import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betaincinv, expit, logit
-from truth_tables import floor_of, heading
+from truth_tables import floor_of, heading, rng_of
 
 from analyses.statistics.proportions.partial_pooling import partial_pooling
 
@@ -48,11 +47,6 @@ class Cell:
     groups: int
     arms: str
     correlation: float
-
-    @property
-    def rng(self) -> np.random.Generator:
-        """Seeded by the cell itself, so that cells do not depend on their order."""
-        return np.random.default_rng(zlib.crc32(repr(self).encode()))
 
 
 @dataclass(frozen=True)
@@ -113,7 +107,7 @@ def drawn(cell: Cell, shares: Floats, rng: np.random.Generator) -> tuple[NDArray
 
 def kept(cell: Cell, sets: int) -> Kept:
     """Run one cell: groups of each set that are large enough, and one difference of it."""
-    rng = cell.rng
+    rng = rng_of(cell)
     inside: list[float] = []
     across: list[bool] = []
     errors: list[tuple[float, float]] = []

@@ -17,11 +17,12 @@ from typer.testing import CliRunner, Result
 from untidy_workbook import mend_workbook, untidy_workbook
 
 from analyses.commands.app import VERBS, app
-from analyses.commands.speaking import CallError, Told, shorter_path, spoken
+from analyses.commands.speaking import CallError, Told, spoken
 from analyses.commands.who_may_see import OUTPUTS, SERIES, Sight, outputs_of, who_may_see
 from analyses.measures.declared import all_measures
 from analyses.models.field_uses import field_uses
 from registry.intake.workbook_write import fill_workbook
+from registry.problems.printed_path import shorter_path
 from registry.quality import follow_up_schedule
 from registry.quality.dictionary import data_dictionary
 

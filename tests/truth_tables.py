@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import datetime
 import subprocess
+import zlib
 from pathlib import Path
 
 import numpy as np
+
+
+def rng_of(cell: object) -> np.random.Generator:
+    """A generator seeded by the cell itself, so that cells do not depend on their order."""
+    return np.random.default_rng(zlib.crc32(repr(cell).encode()))
 
 
 def floor_of(target: float, replicates: int) -> float:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 
 import pandas as pd
 
 from analyses.measures.declared import all_measures, label_of
+from analyses.measures.in_periods import share_in_periods
 from analyses.measures.measure import Share
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.words.estimate_text import plural
-from registry.schema import Actions, Sessions
+from registry.schema import Actions
 
-DAY = {"session": Sessions.session_date, "lesion": "first_treatment",
-       "patient": "first_treatment"}
-"""The day that places a unit in time."""
 BEFORE, SINCE = "before the action", "since the action"
+_NO_SHARE = ("{id} per {unit} is no share that can be given before and since; name another measure "
+             "in the action.")
 
 
 @dataclass(frozen=True)
@@ -60,21 +61,21 @@ def _measured(units: Units, row: pd.Series) -> tuple[Estimate | None, Estimate |
     if pd.isna(id) or pd.isna(unit):
         return None, None, "No measure was named that will show whether it worked."
     one = all_measures().get(str(id))
-    if not isinstance(one, Share) or unit not in one.units or unit not in DAY:
-        return None, None, (f"{id} per {unit} is no share that can be given before and since; "
-                            "name another measure in the action.")
+    if not isinstance(one, Share) or unit not in one.units:
+        return None, None, _NO_SHARE.format(id=id, unit=unit)
     verdict = one.verdict(units, str(unit))
     if not verdict:
         return None, None, f"{id} cannot be given: {verdict.why}."
-    frame = one.frame(units, str(unit))
-    own = {"session": units.sessions, "lesion": units.lesions, "patient": units.patients}[unit]
-    days = frame["key"].map(own.set_index("key")[DAY[str(unit)]])
-    after = (days >= row[Actions.decided_on]).to_numpy()
-    if after.all() or not after.any():
-        side = "before" if after.all() else "since"
+    day = row[Actions.decided_on].date()
+    parts = share_in_periods(one, units, str(unit), {
+        BEFORE: (None, day - timedelta(days=1)), SINCE: (day, None)})
+    if parts is None:
+        return None, None, _NO_SHARE.format(id=id, unit=unit)
+    before, since = (replaced(part, group={"period": name})
+                     for part, name in zip(parts, (BEFORE, SINCE), strict=True))
+    if not before.n or not since.n:
+        side = "since" if before.n else "before"
         return None, None, f"There are no {plural(str(unit))} {side} the day it was decided."
-    before, since = (replaced(one.of(frame[part], str(unit))[0], group={"period": name})
-                     for part, name in ((~after, BEFORE), (after, SINCE)))
     return before, since, ""
 
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import wraps
-from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn, ParamSpec
 
 import typer
@@ -80,11 +78,3 @@ def console(*, stderr: bool = False) -> Console:
     from rich.console import Console
 
     return Console(stderr=stderr, highlight=False, soft_wrap=True)
-
-
-def shorter_path(path: Path) -> Path:
-    """A path as it is shortest to read: from the folder one is in, or as it was given."""
-    if not path.is_absolute():
-        return path
-    near = Path(os.path.relpath(path))
-    return near if len(str(near)) < len(str(path)) else path

@@ -13,8 +13,8 @@ from analyses.commands.speaking import (
     Told,
     console,
     progress,
-    shorter_path,
 )
+from registry.problems.printed_path import shorter_path
 
 
 def demo(

@@ -218,7 +218,7 @@ def said_of_cases(results: Results, wish: Wish) -> list[str]:
         kind = "" if case.index_event is None else f": {case.index_event['kind']}"
         several = wish.event is None and len(case.all_events) > 1
         more = "; --event N takes another" if several else ""
-        found.append(f"{code}{kind} ({choice_words(case)}{more}).")
+        found.append(f"Case of the conference: {code}{kind} ({choice_words(case)}{more}).")
     if not wish.cases:
         found.append("No --case was given: it is the gravest of the freeze. nidusbook cases lists "
                      "the others.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -12,8 +11,8 @@ from typing import Any
 from analyses.measures.declared import all_measures
 from analyses.measures.measure import Share
 from analyses.monitoring.monitoring_plan import CUSUM_CHART, ODDS_RATIO
+from analyses.monitoring.words_file import FileProblem, toml_content
 from analyses.statistics.control_charts.stages import Change
-from registry.problems.sentence_error import SentenceError
 from registry.schema import TABLES, MonitoringPlans
 
 EXAMPLE = '''\
@@ -37,7 +36,7 @@ KNOWN = {*TEXTS, *DAYS, "purpose", "odds_ratio", "changes"}
 BETWEEN = (1.0, 20.0)
 
 
-class PlanFileProblem(SentenceError, ValueError):
+class PlanFileProblem(FileProblem):
     """The file cannot be used; the message names every place and its remedy."""
 
 
@@ -77,16 +76,8 @@ def read_plan_file(path: str | Path, today: date) -> PlanFile:
     today: the day of the declaration; the baseline ends before it.
     """
     place = Path(path)
-    try:
-        content = tomllib.loads(place.read_text(encoding="utf-8-sig"))
-    except OSError as trouble:
-        raise PlanFileProblem(f"{place.name}: cannot be opened ({trouble.strerror})") from None
-    except UnicodeDecodeError:
-        raise PlanFileProblem(f"{place.name}: is not UTF-8 text; save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as trouble:
-        raise PlanFileProblem(
-            f"{place.name}: is not TOML: {trouble}. A text stands in quotes, a day without: "
-            "2026-03-01") from None
+    content = toml_content(
+        place, PlanFileProblem, "A text stands in quotes, a day without: 2026-03-01")
     problems = [*_texts(content), *_days(content, today), *_measured(content), *_numbers(content)]
     changes, wrong = _changes(content, today)
     problems += wrong

@@ -7,14 +7,13 @@ changes tried. The file is TOML and holds words only; numbers come from the esti
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+from analyses.monitoring.words_file import FileProblem, toml_content
 from analyses.statistics.control_charts.stages import Change
-from registry.problems.sentence_error import SentenceError
 
 MEASURE_KINDS = ("outcome", "process", "balancing")
 EXAMPLE = '''\
@@ -64,7 +63,7 @@ class Project:
     context: str = ""
 
 
-class ProjectProblem(SentenceError, ValueError):
+class ProjectProblem(FileProblem):
     """The file cannot be used; the message names every place and its remedy."""
 
 
@@ -79,16 +78,8 @@ def read_project(path: str | Path) -> Project:
     true` the report counts before and since. Raises ProjectProblem with all problems at once.
     """
     place = Path(path)
-    try:
-        content = tomllib.loads(place.read_text(encoding="utf-8-sig"))
-    except OSError as trouble:
-        raise ProjectProblem(f"{place.name}: cannot be opened ({trouble.strerror})") from None
-    except UnicodeDecodeError:
-        raise ProjectProblem(f"{place.name}: is not UTF-8 text; save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as trouble:
-        raise ProjectProblem(
-            f"{place.name}: is not TOML: {trouble}. A text stands in quotes: aim = \"…\""
-        ) from None
+    content = toml_content(
+        place, ProjectProblem, 'A text stands in quotes: aim = "…"')
     problems: list[str] = []
     project = _project(content, problems)
     if problems:

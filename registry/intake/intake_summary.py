@@ -54,11 +54,12 @@ def problem_lines(problems: Sequence[Problem], most: int) -> list[str]:
 
 def _counts(batch: Batch, result: IntakeResult) -> list[str]:
     held = {name: sum(row.table == name for row in batch.held) for name in TABLES}
-    lines = [f"{'':16}{'rows':>8}{'new':>8}{'revised':>9}{'the same':>10}{'kept out':>10}"]
+    width = max(len(table.label) for table in TABLES.values()) + 1
+    lines = [f"{'':{width}}{'rows':>8}{'new':>8}{'revised':>9}{'the same':>10}{'kept out':>10}"]
     for name, table in TABLES.items():
         if batch.rows_read.get(name):
             lines.append(
-                f"{table.label:16}{batch.rows_read[name]:>8}{result.added.get(name, 0):>8}"
+                f"{table.label:{width}}{batch.rows_read[name]:>8}{result.added.get(name, 0):>8}"
                 f"{result.revised.get(name, 0):>9}{result.unchanged.get(name, 0):>10}"
                 f"{held[name]:>10}"
             )

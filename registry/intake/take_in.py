@@ -14,6 +14,7 @@ from registry.intake.kept_out import with_kept_out
 from registry.intake.outputs import Beside
 from registry.intake.sheet import Progress, silent
 from registry.intake.source_reading import read_source
+from registry.problems.printed_path import shorter_path
 from registry.problems.problem import OutputError, Problem, SourceError, errors_of
 from registry.schema import Patients
 from registry.store.batch import Batch
@@ -109,9 +110,9 @@ def _not_done(fault: Exception) -> Outcome:
 def _where(returned: Path | None, problem_list: Path | None, *, dry_run: bool) -> list[str]:
     lines = []
     if returned:
-        lines.append(f"To correct and take in again: {returned}")
+        lines.append(f"To correct and take in again: {shorter_path(returned)}")
     if problem_list:
-        lines.append(f"All problems: {problem_list}")
+        lines.append(f"All problems: {shorter_path(problem_list)}")
     if dry_run:
         lines.append("Tried only: nothing was written.")
     return lines

@@ -6,6 +6,7 @@ The full table, 1,000 sets in each of 144 cells, is in tests/reference/differenc
 import coverage_differences
 import pytest
 from coverage_differences import Cell
+from truth_tables import rng_of
 
 from analyses.statistics.proportions.proportions_compared import compare_groups
 
@@ -31,7 +32,7 @@ def test_a_fault_is_found_out() -> None:
 
 def test_the_test_of_the_table_is_that_of_compare_groups() -> None:
     cell = Cell(60, 0.3, 0.2, 0.3, "within")
-    data = coverage_differences.drawn(cell, 1.0, 3, cell.rng)
+    data = coverage_differences.drawn(cell, 1.0, 3, rng_of(cell))
     for place in range(3):
         event, side, patient = coverage_differences.rows_of(data, place)
         whole = compare_groups(event, side.tolist(), patient.tolist(), exchanges=199, seed=place)
