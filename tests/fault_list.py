@@ -166,7 +166,8 @@ IN_ANALYSES = (
     Fault("a signal that is in the log already added again", "analyses/monitoring/watched.py",
           "(c.direction, c.crossed_on) not in logged", "c.crossed_on is not None",
           (f"{A}/monitoring/test_monitoring_plan.py::test_nothing_is_added_twice",)),
-    Fault("a limit moved by what came after the baseline", "analyses/monitoring/service.py",
+    Fault("a limit moved by what came after the baseline",
+          "analyses/monitoring/analysis_parts.py",
           'base, later = frame[frame["baseline"]], frame[frame["watched"]]',
           'base, later = frame, frame[frame["watched"]]',
           (f"{A}/monitoring/test_monitoring_plan.py"

@@ -38,7 +38,8 @@ def chart_figure(
 ) -> Figure:
     """A control chart: points joined, centre, limits by stage, signals as open squares.
 
-    changes: placed where the chart's table has a `day` column (its points' first days).
+    changes: placed where the chart's table has a `day` column (its points' first days). A
+    `baseline` column, of the points that set the limits, is marked below the chart.
     width_in: inches. happened: what a share is of, in words; unit: what is counted.
     """
     import matplotlib as mpl
@@ -58,6 +59,8 @@ def chart_figure(
         axes.set_ylabel(_measure(chart, happened))
         _ticks(axes, table["label"].tolist())
         axes.set_xlabel(f"{_under(chart, plural(unit))}\n{chart.method}")
+        if "baseline" in table.columns:
+            _draw_baseline(axes, table["baseline"].to_numpy(bool))
         if "day" in table.columns:
             _draw_changes(axes, changes, table["day"].to_numpy(dtype="datetime64[D]"))
         axes.margins(x=0.02)
@@ -262,6 +265,16 @@ def _draw_blocks(axes: Axes, estimates: Sequence[Any], scale: float) -> None:
     axes.set_xticks(range(len(names)), names)
     axes.set_xlim(-0.5, len(names) - 0.2)
     axes.set_ylim(0, 1.08 * top if top else 1)
+
+
+def _draw_baseline(axes: Axes, setting: np.ndarray) -> None:
+    """A bar along the axis under the points that set the limits, named."""
+    first, last = np.flatnonzero(setting)[[0, -1]]
+    across = axes.get_xaxis_transform()
+    axes.plot([first - 0.4, last + 0.4], [0.012, 0.012], color=INK, linewidth=2.4,
+              solid_capstyle="butt", transform=across)
+    axes.text(first - 0.4, 0.03, "baseline: sets the limits", fontsize=7, va="bottom",
+              transform=across, bbox=PAPER)
 
 
 def _draw_changes(

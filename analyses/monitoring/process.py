@@ -6,10 +6,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analyses.monitoring.service_charts import from_baseline
 from analyses.statistics.control_charts.attribute_charts import p_chart
 from analyses.statistics.control_charts.chart import Chart
 from analyses.statistics.estimate import Estimate
@@ -46,15 +48,17 @@ class ProcessMeasures:
 
 
 def process_measures(
-    records: pd.DataFrame, *, period: str = "Q", outcome: str | None = None
+    records: pd.DataFrame, *, period: str = "Q", outcome: str | None = None,
+    baseline: tuple[date, date] | None = None,
 ) -> ProcessMeasures:
     """Work out the process measures.
 
     records: one row a check: `date`, `limit` (its name), `within` (True, False or blank for not
     recorded), `patient_id`; if wanted `key` and `unit` (what the check is of: session or
     injection, the latter where there is none), and, if named by `outcome`, a yes-or-no column of
-    the session's complication. period: pandas period letter (M, Q, Y). Raises ValueError naming
-    what is missing.
+    the session's complication. period: pandas period letter (M, Q, Y). baseline: first and last
+    day of a declared one; the periods that lie in it whole then set the charts' limits, and where
+    they are too few there is no chart. Raises ValueError naming what is missing.
     """
     missing = [c for c in (*COLUMNS, *([outcome] if outcome else [])) if c not in records.columns]
     if missing:
@@ -64,7 +68,7 @@ def process_measures(
     known = records[records["within"].notna()].assign(within=lambda d: d["within"].astype(bool))
     names = sorted(records["limit"].unique())
     charts = {name: chart for name in names
-              if (chart := _chart(known[known["limit"] == name], period)) is not None}
+              if (chart := _chart(known[known["limit"] == name], period, baseline)) is not None}
     return ProcessMeasures(
         tuple(_kept(name, known[known["limit"] == name]) for name in names),
         _pareto(records, known, names), charts,
@@ -112,16 +116,22 @@ def _pareto(records: pd.DataFrame, known: pd.DataFrame, names: Sequence[str]) ->
     return table
 
 
-def _chart(rows: pd.DataFrame, period: str) -> Chart | None:
+def _chart(
+    rows: pd.DataFrame, period: str, baseline: tuple[date, date] | None,
+) -> Chart | None:
     import pandas as pd
 
-    when = pd.to_datetime(rows["date"]).dt.to_period(period)
+    days = pd.to_datetime(rows["date"])
+    when = days.dt.to_period(period)
     counts = rows.groupby(when)["within"].agg(["sum", "size"])
-    if len(counts) < FEWEST_PERIODS:
+    setting = None if baseline is None else days.between(
+        pd.Timestamp(baseline[0]), pd.Timestamp(baseline[1])).groupby(when).all().tolist()
+    if (len(counts) if setting is None else sum(setting)) < FEWEST_PERIODS:
         return None
-    chart = p_chart(counts["sum"].tolist(), counts["size"].tolist(),
+    chart = p_chart(counts["sum"].tolist(), counts["size"].tolist(), baseline=setting,
                     labels=[str(label) for label in counts.index])
-    return replace(chart, table=chart.table.assign(day=pd.PeriodIndex(counts.index).start_time))
+    chart = replace(chart, table=chart.table.assign(day=pd.PeriodIndex(counts.index).start_time))
+    return chart if setting is None else from_baseline(chart, setting)
 
 
 def _by_outcome(known: pd.DataFrame, names: Sequence[str], outcome: str) -> list[Estimate]:

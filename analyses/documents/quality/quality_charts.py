@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from analyses.monitoring.process import ProcessMeasures
     from analyses.monitoring.service import QualityAnalysis
 
+AROUND = "Before and after"
+"""How a problem of a change begins; it stands in the section of that name."""
 LOW, LETTERS_BESIDE = 0.27, 20
 """Height over width of a chart in the report for a meeting; letters a line beside it."""
 
@@ -55,7 +57,8 @@ def event_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
 def cusum_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
     """The CUSUM in both directions beside observed minus expected, and how sure they are."""
     if found.difference is None:
-        return tuple(Points((Sentence(p),)) for p in found.problems[:1])
+        said = [p for p in found.problems if not p.startswith(AROUND)]
+        return tuple(Points((Sentence(p),)) for p in said[:1])
     words = [s for cusum, design in zip(found.cusums, found.designs, strict=True)
              for s in cusum_words(cusum, design)]
     if found.risk is not None and found.designs:
@@ -98,7 +101,7 @@ def change_blocks(found: QualityAnalysis) -> tuple[Block, ...]:
 
     words = [Sentence(difference.sentence(f"{found.event}, since “{change.what}” less before"),
                       (difference,)) for change, difference in found.compared]
-    words += [Sentence(line) for line in found.problems if line.startswith("Before and after")]
+    words += [Sentence(line) for line in found.problems if line.startswith(AROUND)]
     series, change = found.series, found.series_change
     if series is not None:
         words.append(Sentence(series.level.sentence("the change of level"), (series.level,)))

@@ -16,12 +16,13 @@ from analyses.measures.in_periods import share_in_periods
 from analyses.measures.measure import Share
 from analyses.measures.places import Place
 from analyses.measures.results import Results
+from analyses.monitoring.around_changes import around_each
 from analyses.monitoring.limit_frame import limit_frame
 from analyses.monitoring.monitoring_plan import MonitoringPlan, plans_going_on
 from analyses.monitoring.plan_file import watchable
 from analyses.monitoring.process import process_measures
 from analyses.monitoring.project import Project, ProjectMeasure, ProjectProblem
-from analyses.monitoring.watched import answered, watched_analysis
+from analyses.monitoring.watched import answered, watched_analysis, watched_rows
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits
 from registry.schema import Sessions
@@ -69,7 +70,8 @@ class Shown:
 class QualityWork:
     """What the quality report rests on.
 
-    measure: the id of what is watched, the plan's where there is one. analysis is None, and
+    measure: the id of what is watched, the plan's where there is one. changes: those that are
+    marked and compared. analysis is None, and
     `problem` says why, where no procedure's outcome is known; process is None where there is no
     check of a practice limit.
     """
@@ -109,12 +111,15 @@ def quality_work(
     """
     plan = next(iter(plans_going_on(results.units.tables)), None)
     id = plan.measure if plan else _named(project)
-    changes = _changes(results, plan, project)
+    changes = _changes(results, plan, project, id)
     checks = limit_frame(results.units, id)
     analysis, problem = watched_analysis(results.units, id, plan=plan, changes=changes)
+    if analysis is not None:
+        changes = analysis.changes
     return QualityWork(
         results, plan, id, changes, analysis, problem, results.limits,
-        process_measures(checks, outcome="complication") if len(checks) else None, project,
+        process_measures(checks, outcome="complication", baseline=None if plan is None else (
+            plan.baseline_from, plan.baseline_to)) if len(checks) else None, project,
         _measures(results, project, id, changes))
 
 
@@ -126,23 +131,42 @@ def _named(project: Project | None) -> str:
 
 
 def _changes(
-    results: Results, plan: MonitoringPlan | None, project: Project | None,
+    results: Results, plan: MonitoringPlan | None, project: Project | None, measure: str,
 ) -> tuple[Change, ...]:
-    """The changes of plan and project by day, each once. Raises ProjectProblem outside the data."""
+    """The changes of plan and project by day, each once.
+
+    Raises ProjectProblem where one of the project lies outside the data or has too few sessions
+    on a side. One of the plan is declared and stays: the report says what it lacks.
+    """
     both = [*(plan.changes if plan else ()), *(project.changes if project else ())]
     by_day = {change.day: change for change in reversed(both)}
     found = tuple(by_day[day] for day in sorted(by_day))
-    days = results.units.sessions[Sessions.session_date].dropna()
-    if not found or days.empty:
+    rows = watched_rows(results.units, measure)[0]
+    known = rows[rows["complication"].notna() & rows[Sessions.session_date].notna()]
+    if not found or known.empty:
         return found
-    first, last = days.min().date(), days.max().date()
-    outside = [c for c in found if not first < c.day <= last]
-    if outside:
-        raise ProjectProblem("\n".join(
-            f"change “{c.what}” of {c.day}: the sessions of this freeze lie between {first} and "
-            f"{last}; give the day from which it held, or leave the change out until there are "
-            "sessions after it" for c in outside))
+    declared = {change.day for change in (plan.changes if plan else ())}
+    refused = [*_outside(known, found), *_too_few(known, found)]
+    said = [words for change, words in refused if change.day not in declared]
+    if said:
+        raise ProjectProblem("\n".join(said))
     return found
+
+
+def _outside(known: pd.DataFrame, changes: Sequence[Change]) -> list[tuple[Change, str]]:
+    """The changes before the first session or after the last, each with its sentence."""
+    first, last = (day.date() for day in known[Sessions.session_date].agg(["min", "max"]))
+    return [(c, f"change “{c.what}” of {c.day}: the sessions of this freeze lie between {first} "
+                f"and {last}; give the day from which it held, or leave the change out until "
+                "there are sessions after it") for c in changes if not first < c.day <= last]
+
+
+def _too_few(known: pd.DataFrame, changes: Sequence[Change]) -> list[tuple[Change, str]]:
+    """The changes with too few sessions on a side, each with its sentence."""
+    told = [change for change, _ in _outside(known, changes)]
+    return [(around.change, f"change {around.too_few}; write new_stage = false until there are")
+            for around in around_each(known, changes)
+            if not around.enough and around.change not in told]
 
 
 def without_days(analysis: QualityAnalysis) -> QualityAnalysis:

@@ -64,7 +64,7 @@ def p_chart(
     found, size = _pairs(events, trials, "trials", whole=True)
     chart = _chart("p", found, size, _as_chance, "p chart, three-sigma limits (Montgomery)",
                    labels=labels, stage=stage, baseline=baseline)
-    spread = dispersion(found, size, stage=stage, kind="p")
+    spread = dispersion(found, size, stage=stage, kind="p", baseline=baseline)
     return replace(chart, notes=_spread_note(spread))
 
 
@@ -84,7 +84,7 @@ def u_chart(
     found, size = _pairs(events, exposure, "exposure", whole=False)
     chart = _chart("u", found, size, _as_chance, "u chart, three-sigma limits (Montgomery)",
                    labels=labels, stage=stage, baseline=baseline)
-    spread = dispersion(found, size, stage=stage, kind="u")
+    spread = dispersion(found, size, stage=stage, kind="u", baseline=baseline)
     return replace(chart, notes=_spread_note(spread))
 
 
@@ -137,7 +137,7 @@ def _chart(
 
     table = chart_table(found / size, limits, labels=labels, stage=stage, baseline=baseline,
                         above=ABOVE, below=BELOW)
-    spread = dispersion(found, size, stage=stage, kind=kind)
+    spread = dispersion(found, size, stage=stage, kind=kind, baseline=baseline)
     return Chart(kind, table.assign(events=found, trials=size), MEASURED[kind], method, (),
                  _facts(spread))
 
@@ -154,17 +154,18 @@ def _as_chance(found: Floats, size: Floats, unit_variance: float) -> float:
 
 def dispersion(
     events: Iterable[Any], exposure: Iterable[Any], *, stage: Sequence[Any] | None = None,
-    kind: str = "p",
+    kind: str = "p", baseline: Iterable[Any] | None = None,
 ) -> Dispersion:
     """Pearson's statistic within stages, its p value, and Laney's sigma_z.
 
-    events, exposure: as in `p_chart` (kind "p") or `u_chart` (kind "u"). Raises ValueError.
+    events, exposure, baseline: as in `p_chart` (kind "p") or `u_chart` (kind "u"); only the
+    periods that set the limits are judged. Raises ValueError.
     """
     from scipy.special import chdtrc
 
     found, size = _pairs(events, exposure, "exposure", whole=False)
     statistic, degrees, ranges = 0.0, 0, []
-    for places, _ in in_stages(found.size, stage, None):
+    for _, places in in_stages(found.size, stage, baseline):
         centre = found[places].sum() / size[places].sum()
         unit_variance = _unit_variance(kind, centre)
         if unit_variance > 0:

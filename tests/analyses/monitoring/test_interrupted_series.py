@@ -12,8 +12,8 @@ from monitoring_procedures import procedures
 from reference_runs import assert_same, recorded, run_r
 from truth_tables import ceiling_of
 
+from analyses.monitoring.around_changes import around_each, series_of_change
 from analyses.monitoring.service import quality_analysis
-from analyses.monitoring.service_charts import series_of_change
 from analyses.statistics.control_charts.interrupted_series import (
     SeriesTooShort,
     design,
@@ -108,7 +108,7 @@ def test_the_month_that_a_change_cuts_is_neither_before_nor_after(
                              "complication": np.arange(len(days)) % 5 == 0})
     change = Change(day, "a slower injection", new_stage=True)
     problems: list[str] = []
-    series, _ = series_of_change(sessions, [change], problems)
+    series, _ = series_of_change(around_each(sessions, [change]), problems)
     assert series is not None and not problems
     assert len(series.table) == 36 - left_out
     assert ("2018-07" in set(series.table["label"])) is (left_out == 0)

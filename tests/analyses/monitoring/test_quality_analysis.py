@@ -128,10 +128,53 @@ def test_periods_without_sessions_keep_their_row() -> None:
     assert halves["label"].tolist() == ["2024 H1", "2024 H2"]
 
 
+@pytest.mark.parametrize(("count", "a_month", "kind"), [(400, 8.0, "g"), (3000, 110, "p")])
+def test_a_declared_baseline_alone_sets_the_limits_of_every_chart(
+    count: int, a_month: float, kind: str,
+) -> None:
+    """What comes later, and every change, leaves the limits where they are."""
+    rows = procedures(count, seed=3, a_month=a_month)
+    end = rows["session_date"].iloc[count // 2]
+    worse = rows.assign(complication=rows["complication"] | (rows["session_date"] > end))
+    change = Change((end + pd.Timedelta(days=90)).date(), "Reflux limit", True)
+    early = quality_analysis(rows[rows["session_date"] <= end], baseline_until=end)
+    late = quality_analysis(worse, baseline_until=end, changes=(change,))
+    assert early.choice.kind == late.choice.kind == kind and late.changes == (change,)
+    assert (early.run is None) == (kind == "p"), "too few quarters for a run chart"
+    for one, two in ((early.chart, late.chart), *([(early.run, late.run)] if early.run else ())):
+        points = len(one.table)
+        limits = ["value", "centre", "lower", "upper"]
+        pd.testing.assert_frame_equal(one.table[limits], two.table[limits].iloc[:points])
+        assert two.table["baseline"].sum() == points and two.stages == ["all"]
+        assert two.method.endswith("limits from the baseline alone")
+    assert late.chart.signals["label"].size > early.chart.signals["label"].size or kind == "g"
+
+
+def test_a_gap_that_began_before_the_baseline_sets_no_limit() -> None:
+    rows = procedures(400, seed=3, a_month=8.0)
+    first, last = rows["session_date"].iloc[60], rows["session_date"].iloc[330]
+    chart = quality_analysis(rows, baseline_from=first, baseline_until=last).chart
+    inside = rows["session_date"].between(first, last) & rows["complication"]
+    assert chart.kind == "g" and chart.table["baseline"].sum() == inside.sum() - 1
+    gaps = chart.table.loc[chart.table["baseline"], "value"]
+    assert chart.table["centre"].unique() == pytest.approx([gaps.mean()])
+
+
+def test_a_change_with_too_few_sessions_on_a_side_is_not_drawn_and_says_so() -> None:
+    rows = procedures(300, seed=2)
+    late = Change(rows["session_date"].iloc[-4].date(), "New shaker", True)
+    found = quality_analysis(rows, changes=(CHANGES[0], late))
+    assert found.changes == (CHANGES[0],) and len(found.chart.stages) == 2
+    assert [change for change, _ in found.compared] == [CHANGES[0]]
+    said = next(p for p in found.problems if "New shaker" in p)
+    assert "4 since" in said and "at least 10 on each side are wanted, so it is not marked" in said
+
+
 def test_every_figure_can_be_drawn() -> None:
     found = quality_analysis(procedures(300, seed=2, worse_from=200), changes=CHANGES)
     figures = [
         chart_figure(found.chart, changes=CHANGES), chart_figure(found.run),
+        chart_figure(quality_analysis(procedures(300, seed=2), baseline_until="2022-01-01").chart),
         chart_figure(found.ewma), cusum_blocks(found)[-1].draw(6.9),
         funnel_figure(found.funnel), funnel_figure(found.funnel_adjusted),
         learning_figure(found.learning), running_figure(found.learning),

@@ -102,3 +102,25 @@ def test_a_change_outside_the_data_is_refused() -> None:
     with pytest.raises(ProjectProblem) as found:
         quality_work(service()[0], project=project)
     assert "too early" in str(found.value) and "too late" in str(found.value)
+
+
+def test_a_projects_change_with_too_few_sessions_since_is_refused() -> None:
+    results = service()[0]
+    last = results.units.sessions["session_date"].max().date()
+    project = Project("t", "a", "b", (ProjectMeasure("Any", "outcome", "d", "complication.any"),),
+                      (Change(last, "only just", True),))
+    with pytest.raises(ProjectProblem, match="change “only just”.*at least 10 on each side"):
+        quality_work(results, project=project)
+
+
+def test_a_declared_change_with_too_few_sessions_is_said_and_not_drawn(work: QualityWork) -> None:
+    units = work.results.units
+    last = units.sessions["session_date"].max()
+    change = TABLES["practice_changes"].typed(pd.DataFrame([{
+        "plan_code": "BLEED-1", "change_no": 1, "changed_on": last, "change": "Only just"}]))
+    planned = replace(units, tables={**units.tables, "practice_changes": change})
+    found = quality_work(replace(work.results, units=planned))
+    assert found.changes == () and all(shown.since is None for shown in found.measures)
+    section = next(s for s in quality_document(found, inside=True).sections
+                   if s.title == "Before and after")
+    assert "Only just" in repr(section) and "so it is not marked" in repr(section)
