@@ -6,6 +6,7 @@ denominators; changes of the service stand as numbered marks with their words un
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 MOST_TICKS, TICKS_AN_INCH = 9, 1.45
 PAPER = {"facecolor": "white", "alpha": 0.8, "pad": 0.5, "edgecolor": "none"}
 LINES = ("-", "--", "-.", ":")
+BAND = "#eef1f2"
+LETTERS_BESIDE, LETTERS_AN_INCH = 30, 13
+"""Letters a line of what stands beside an axis, and an inch of what stands under one."""
 PER_CENT = "proportion with an event"
 HAPPENED = "sessions with the event"
 
@@ -39,7 +43,7 @@ def chart_figure(
     """A control chart: points joined, centre, limits by stage, signals as open squares.
 
     changes: placed where the chart's table has a `day` column (its points' first days). A
-    `baseline` column, of the points that set the limits, is marked below the chart.
+    `baseline` column, of the points that set the limits, is shaded.
     width_in: inches. happened: what a share is of, in words; unit: what is counted.
     """
     import matplotlib as mpl
@@ -58,9 +62,10 @@ def chart_figure(
             axes.set_ylim(bottom=0)
         axes.set_ylabel(_measure(chart, happened))
         _ticks(axes, table["label"].tolist())
-        axes.set_xlabel(f"{_under(chart, plural(unit))}\n{chart.method}")
-        if "baseline" in table.columns:
-            _draw_baseline(axes, table["baseline"].to_numpy(bool))
+        shaded = _draw_baseline(axes, table)
+        axes.set_xlabel("\n".join(
+            [_under(chart, plural(unit)),
+             *textwrap.wrap(chart.method + shaded, int(LETTERS_AN_INCH * width_in))]))
         if "day" in table.columns:
             _draw_changes(axes, changes, table["day"].to_numpy(dtype="datetime64[D]"))
         axes.margins(x=0.02)
@@ -267,14 +272,14 @@ def _draw_blocks(axes: Axes, estimates: Sequence[Any], scale: float) -> None:
     axes.set_ylim(0, 1.08 * top if top else 1)
 
 
-def _draw_baseline(axes: Axes, setting: np.ndarray) -> None:
-    """A bar along the axis under the points that set the limits, named."""
-    first, last = np.flatnonzero(setting)[[0, -1]]
-    across = axes.get_xaxis_transform()
-    axes.plot([first - 0.4, last + 0.4], [0.012, 0.012], color=INK, linewidth=2.4,
-              solid_capstyle="butt", transform=across)
-    axes.text(first - 0.4, 0.03, "baseline: sets the limits", fontsize=7, va="bottom",
-              transform=across, bbox=PAPER)
+def _draw_baseline(axes: Axes, table: pd.DataFrame) -> str:
+    """Shade the points of a declared baseline; returns what says so, nothing where there is none.
+    """
+    if "baseline" not in table.columns:
+        return ""
+    first, last = np.flatnonzero(table["baseline"].to_numpy(bool))[[0, -1]]
+    axes.axvspan(first - 0.5, last + 0.5, color=BAND, linewidth=0, zorder=0)
+    return " (shaded)"
 
 
 def _draw_changes(
@@ -317,7 +322,8 @@ def _width_in(axes: Axes) -> float:
 
 
 def _measure(chart: Chart, happened: str) -> str:
-    return f"{happened}, %" if chart.measure == PER_CENT else chart.measure
+    measure = f"{happened}, %" if chart.measure == PER_CENT else chart.measure
+    return "\n".join(textwrap.wrap(measure, LETTERS_BESIDE))
 
 
 def _under(chart: Chart, units: str) -> str:

@@ -24,6 +24,7 @@ DAYS_A_MONTH = 30.4375
 SETS_LIMITS = "sets_limits"
 """The column that marks the sessions of a declared baseline; absent where none is declared."""
 FROM_BASELINE = "limits from the baseline alone"
+MEDIAN_OF_BASELINE = "median of the baseline"
 
 
 def fitting_choice(sessions: pd.DataFrame) -> ChartChoice:
@@ -57,7 +58,7 @@ def quarterly_run_chart(sessions: pd.DataFrame) -> Chart | None:
     chart = run_chart((100 * table["events"] / table["trials"]).tolist(),
                       labels=table["label"].tolist(), baseline=setting,
                       measure="sessions with the event, % of the quarter's")
-    return chart if setting is None else from_baseline(chart, setting)
+    return chart if setting is None else from_baseline(chart, setting, MEDIAN_OF_BASELINE)
 
 
 def _p(sessions: pd.DataFrame, period: str) -> Chart:
@@ -121,7 +122,7 @@ def _setting(table: pd.DataFrame) -> list[bool] | None:
     return table[SETS_LIMITS].tolist() if SETS_LIMITS in table.columns else None
 
 
-def from_baseline(chart: Chart, setting: list[bool]) -> Chart:
-    """The chart with the points of the baseline marked, and named in its method."""
+def from_baseline(chart: Chart, setting: list[bool], what: str = FROM_BASELINE) -> Chart:
+    """The chart with the points of the baseline marked, its method saying what they set."""
     return replace(chart, table=chart.table.assign(baseline=setting),
-                   method=f"{chart.method}; {FROM_BASELINE}")
+                   method=f"{chart.method}; {what}")

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 AROUND = "Before and after"
 """How a problem of a change begins; it stands in the section of that name."""
-LOW, LETTERS_BESIDE = 0.27, 20
+LOW, LETTERS_BESIDE = 0.27, 16
 """Height over width of a chart in the report for a meeting; letters a line beside it."""
 
 
