@@ -13,11 +13,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from analyses.statistics.arrays import Floats, Labels, Mask, Whole
+from analyses.statistics.arrays import Floats, Mask, Whole
 from analyses.statistics.regression.terms import is_two_valued, numbers
 
 DONORS = 5
@@ -84,6 +85,9 @@ def _fill_from_own_patient(
 
 @dataclass(frozen=True)
 class _Chain:
+    """The rows to complete. A gap is filled by naming the row whose recorded value it takes, so
+    that the columns are made into numbers once, and not again at every step."""
+
     frame: pd.DataFrame
     columns: tuple[str, ...]
     outcome: str
@@ -91,39 +95,58 @@ class _Chain:
     constant: tuple[str, ...]
     gaps: pd.DataFrame
 
+    @cached_property
+    def recorded(self) -> dict[str, Floats]:
+        """Each column as recorded, as numbers (`_as_columns`)."""
+        return {c: _as_columns(self.frame[c]) for c in (*self.columns, self.outcome)}
+
+    @cached_property
+    def own_other_rows(self) -> dict[str, Floats]:
+        """Of each column with gaps that varies within patients: `_other_rows`."""
+        if len(np.unique(self.codes)) == len(self.codes):
+            return {}
+        return {c: self._other_rows(c) for c in self.columns
+                if c not in self.constant and self.gaps[c].any()}
+
     def complete(self, generator: np.random.Generator) -> pd.DataFrame:
         """One completed copy."""
-        now = self.frame.copy()
-        todo = [c for c in self.columns if self.gaps[c].any()]
-        for column in todo:
-            self._start(now, column, generator)
+        gaps = {c: self.gaps[c].to_numpy() for c in self.columns if self.gaps[c].any()}
+        now, donors = dict(self.recorded), dict[str, Whole]()
+        for column, gap in gaps.items():
+            donors[column] = self._start(gap, column, generator)
+            now[column] = self._filled(column, gap, donors[column])
         for _ in range(ROUNDS):
-            for column in todo:
-                self._update(now, column, generator)
-        return now
+            for column, gap in gaps.items():
+                donors[column] = self._donors(now, column, gap, generator)
+                now[column] = self._filled(column, gap, donors[column])
+        whole = self.frame.copy()
+        for column, gap in gaps.items():
+            whole.loc[gap, column] = self.frame[column].to_numpy()[donors[column]]
+        return whole
 
-    def _start(self, now: pd.DataFrame, column: str, generator: np.random.Generator) -> None:
-        gap = self.gaps[column].to_numpy()
-        seen = np.flatnonzero(~gap)
-        now.loc[gap, column] = self._same_for_patient(
-            now[column].to_numpy()[generator.choice(seen, gap.sum())], gap, column)
+    def _filled(self, column: str, gap: Mask, donors: Whole) -> Floats:
+        values = self.recorded[column].copy()
+        values[gap] = values[donors]
+        return values
 
-    def _same_for_patient(self, values: Labels, gap: Mask, column: str) -> Labels:
+    def _start(self, gap: Mask, column: str, generator: np.random.Generator) -> Whole:
+        """Rows whose values the gaps take at first: any, but the same for all of a patient."""
+        drawn: Whole = generator.choice(np.flatnonzero(~gap), gap.sum())
         if column not in self.constant:
-            return values
+            return drawn
         _, first = np.unique(self.codes[gap], return_index=True)
-        place = np.searchsorted(self.codes[gap][first], self.codes[gap])
-        return values[first][place]
+        return drawn[first][np.searchsorted(self.codes[gap][first], self.codes[gap])]
 
-    def _update(self, now: pd.DataFrame, column: str, generator: np.random.Generator) -> None:
-        gap = self.gaps[column].to_numpy()
-        x = self._predictors(now, column)
-        target = _as_columns(now[column])
+    def _donors(
+        self, now: dict[str, Floats], column: str, gap: Mask, generator: np.random.Generator,
+    ) -> Whole:
+        blocks = [now[c] for c in (*self.columns, self.outcome) if c != column]
+        if column in self.own_other_rows:
+            blocks.append(self.own_other_rows[column])
+        x, target = np.column_stack(blocks), now[column]
         if column in self.constant:
-            donors = self._impute_patients(x, target, gap, generator)
-        else:
-            donors = _match(x, target, gap, self.codes, generator)
-        now.loc[gap, column] = self.frame[column].to_numpy()[donors]
+            return self._impute_patients(x, target, gap, generator)
+        return _match(x, target, gap, self.codes, generator)
 
     def _impute_patients(
         self, x: Floats, target: Floats, gap: Mask, generator: np.random.Generator
@@ -139,16 +162,9 @@ class _Chain:
         whole[np.flatnonzero(gap[first])] = first[donors]
         return whole[inverse[gap]]
 
-    def _predictors(self, now: pd.DataFrame, column: str) -> Floats:
-        others = [c for c in self.columns if c != column]
-        blocks = [_as_columns(now[c]) for c in (*others, self.outcome)]
-        if column not in self.constant and len(np.unique(self.codes)) < len(self.codes):
-            blocks.append(self._other_rows(column))
-        return np.column_stack(blocks)
-
     def _other_rows(self, column: str) -> Floats:
         """Mean recorded value in the patient's other rows, the overall mean where there is none."""
-        values = _as_columns(self.frame[column])
+        values = self.recorded[column]
         seen = ~self.gaps[column].to_numpy()
         values = np.where(seen[:, None], values, 0.0)
         patients = self.codes.max() + 1
