@@ -88,6 +88,9 @@ def report(
         help="Words of the quality project (TOML): aim, measures, changes.")] = None,
     published: Annotated[Path | None, typer.Option(
         help="Own table (CSV) of published series, for the case series.")] = None,
+    figures: Annotated[list[str] | None, typer.Option(
+        help="Formats (svg, pdf, png, tiff) and widths (one-column, two-columns) of the case "
+        "series' figures as files; svg in two columns where it is left out.")] = None,
 ) -> Told:
     """Write the documents, figures, tables and results.json of a freeze."""
     from analyses.study.one_study import open_study
@@ -101,5 +104,5 @@ def report(
         study = open_study(frozen, limits=limits)
         lines = study.report(
             out, audience=for_.value, case=case, event=event, template=template, digest=digest,
-            plan=plan, project=project, published=published, progress=tell)
+            plan=plan, project=project, published=published, figures=figures or (), progress=tell)
     return Told(f"report for {for_.value}", (*study.freeze.opening, *lines))

@@ -9,7 +9,7 @@ shown by its number. A number in a document is always an `Estimate` in a `Cell` 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from analyses.statistics.estimate import Estimate
@@ -73,7 +73,8 @@ class Table:
 class Picture:
     """A figure: how to draw it, and the words that stand in for it (`alt`).
 
-    `draw(width_in)` returns a matplotlib figure of that width in inches.
+    `draw(width_in)` returns a matplotlib figure of that width in inches; `drawn` keeps those that
+    were drawn, by width, for all who show them.
     """
 
     name: str
@@ -81,6 +82,7 @@ class Picture:
     alt: str
     draw: Callable[[float], Figure]
     estimates: tuple[Estimate, ...] = ()
+    drawn: dict[float, Figure] = field(default_factory=dict, init=False, repr=False, compare=False)
 
 
 @dataclass(frozen=True)

@@ -35,8 +35,8 @@ class Wish:
 
     cases: study codes for a conference, each in a file of its own; event: which of the case's
     events (None: the gravest); template: a hospital's slides; digest: a quarter, in the place of
-    a case; a plan of models, a project's
-    words, own published series.
+    a case; a plan of models, a project's words, own published series; figures: the formats and
+    widths of the figures' files.
     """
 
     cases: tuple[str, ...] = ()
@@ -46,15 +46,16 @@ class Wish:
     plan: Path | None = None
     project: Path | None = None
     published: tuple[PublishedSeries, ...] | None = None
+    figures: tuple[str, ...] = ()
 
 
 def wish_of(
     *, case: str | Iterable[str] | None = None, event: int | None = None,
     template: str | Path | None = None, digest: str | None = None,
     plan: str | Path | None = None, project: str | Path | None = None,
-    published: str | Path | None = None,
+    published: str | Path | None = None, figures: str | Iterable[str] = (),
 ) -> Wish:
-    """What was asked for, from cases and the paths of files; own published series are read.
+    """What was asked for, from cases, words and the paths of files; published series are read.
 
     Raises SentenceError where that file is wrong.
     """
@@ -63,7 +64,8 @@ def wish_of(
     codes = (case,) if isinstance(case, str) else tuple(case or ())
     return Wish(tuple(dict.fromkeys(codes)), event, Path(template) if template else None,
                 digest, Path(plan) if plan else None, Path(project) if project else None,
-                read_series(Path(published)) if published else None)
+                read_series(Path(published)) if published else None,
+                (figures,) if isinstance(figures, str) else tuple(figures))
 
 
 def check_audience(audience: str) -> None:
@@ -74,16 +76,18 @@ def check_audience(audience: str) -> None:
 
 OWN = {"cases": ("case", "conference"), "event": ("event", "conference"),
        "template": ("template", "conference"), "digest": ("digest", "conference"),
-       "plan": ("plan", "series"),
+       "plan": ("plan", "series"), "figures": ("figures", "series"),
        "project": ("project", "quality")}
 """What can be asked for beside the results → its option, and the audience it is for."""
 
 
 def check_wish(audience: str, wish: Wish) -> None:
-    """Raises ReportError where something asked for would be ignored, or the plan is wrong.
+    """Raises ReportError where something asked for would be ignored, or is wrong.
 
     Before anything is worked out: who forgets the audience is told at once.
     """
+    from analyses.renderers.figure_files import figures_wanted
+
     for name, (option, owner) in OWN.items():
         if getattr(wish, name) not in (None, ()) and audience != owner:
             raise ReportError(f"--{option} is for the report for {owner}, and this one is for "
@@ -93,6 +97,7 @@ def check_wish(audience: str, wish: Wish) -> None:
                           "--event and --template out.")
     if wish.event is not None and len(wish.cases) != 1:
         raise ReportError("--event names an event of one case; give one --case with it.")
+    figures_wanted(wish.figures)
     _plan(wish.plan)
 
 
@@ -136,7 +141,7 @@ def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str
         **_docx(outside),
         **_docx(checklists_document(outside)),
         **table_writers(outside),
-        **figure_writers(outside),
+        **figure_writers(outside, wish.figures),
     }, f"{inside.name}.html"
 
 

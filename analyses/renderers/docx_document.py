@@ -33,11 +33,12 @@ from analyses.renderers.docx_fields import (
     words_of,
 )
 from analyses.renderers.docx_tables import add_table
+from analyses.renderers.drawn_figure import figure_bytes
 
 if TYPE_CHECKING:
     from docx.document import Document as Docx
 
-FIGURE_WIDTH_IN = 6.3
+SHOWN_WIDTH_IN = 6.3
 FIGURE_DPI = 300
 PAGE_CM, MARGIN_CM, TALLEST_CM = (21.0, 29.7), 2.3, 20.0
 """A4, its side margins, and the tallest figure that leaves room for its caption."""
@@ -232,8 +233,8 @@ class _Writer:
         paragraph = self.made.add_paragraph()
         paragraph.paragraph_format.keep_with_next = True
         shape = paragraph.add_run().add_picture(
-            io.BytesIO(png_bytes(block, FIGURE_WIDTH_IN, FIGURE_DPI)),
-            width=Inches(FIGURE_WIDTH_IN))
+            io.BytesIO(figure_bytes(block, "png", dpi=FIGURE_DPI)),
+            width=Inches(SHOWN_WIDTH_IN))
         if shape.height > Cm(TALLEST_CM):
             shape.width, shape.height = (
                 Emu(shape.width * Cm(TALLEST_CM) / shape.height), Cm(TALLEST_CM))
@@ -253,19 +254,6 @@ class _Writer:
                 add_reference(paragraph, self.labels[name], name)
             else:
                 paragraph.add_run(unbroken(words))
-
-
-def png_bytes(picture: Picture, width_in: float, dpi: int) -> bytes:
-    """A figure as PNG bytes, the same each time."""
-    import matplotlib as mpl
-
-    from analyses.figures.figure_style import STYLE
-
-    out = io.BytesIO()
-    with mpl.rc_context(STYLE):
-        picture.draw(width_in).savefig(
-            out, format="png", dpi=dpi, metadata={"Software": None}, facecolor="white")
-    return out.getvalue()
 
 
 def _small(paragraph: Any, text: str) -> None:

@@ -1,77 +1,57 @@
-"""A document's figures as files: PNG at 600 dpi, SVG and PDF, in one and two column widths."""
+"""A document's figures as files: one drawing each, as the page shows it, unless more is asked for.
+
+Journals want a format and a width of their own: they are asked for by name, and only they are
+made.
+"""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterable
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Document, Picture
+from analyses.renderers.drawn_figure import CLOCKLESS, FIGURE_WIDTH_IN, figure_bytes
 from analyses.renderers.report_folder import Writer
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from registry.problems.sentence_error import SentenceError
 
 DPI = 600
-WIDTHS_IN = {"one-column": 3.35, "two-columns": 6.9}
+WIDTHS_IN = {"one-column": 3.35, "two-columns": FIGURE_WIDTH_IN}
 """Column widths of most journals, 85 and 175 mm (common practice, no source)."""
 
-FORMATS = ("png", "svg", "pdf")
-CLOCKLESS: dict[str, dict[str, None]] = {
-    "png": {"Software": None}, "svg": {"Date": None},
-    "pdf": {"CreationDate": None, "ModDate": None},
-}
+FORMATS = tuple(CLOCKLESS)
+DEFAULT_FORMATS, DEFAULT_WIDTHS = ("svg",), ("two-columns",)
 
 
-def figure_writers(document: Document) -> dict[str, Writer]:
-    """File name → writer, for every figure of the document in each width and format."""
-    found: dict[str, Writer] = {}
-    for picture in document.pictures():
-        for width_name, width in WIDTHS_IN.items():
-            drawn = Drawn(picture, width)
-            stem = f"figures/{picture.name}-{width_name}"
-            found |= {f"{stem}.{format}": drawn.writer(format) for format in FORMATS}
+def figures_wanted(asked: Iterable[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Formats and widths from words such as ("pdf,tiff", "one-column"), each at least one.
+
+    Raises SentenceError for a word that is neither.
+    """
+    words = [word.strip() for given in asked for word in given.split(",") if word.strip()]
+    unknown = [word for word in words if word not in (*FORMATS, *WIDTHS_IN)]
+    if unknown:
+        raise SentenceError(
+            f"--figures {', '.join(unknown)}: wanted are formats ({', '.join(FORMATS)}) and "
+            f"widths ({', '.join(WIDTHS_IN)}), with commas between them.")
+    return (tuple(f for f in FORMATS if f in words) or DEFAULT_FORMATS,
+            tuple(w for w in WIDTHS_IN if w in words) or DEFAULT_WIDTHS)
+
+
+def figure_writers(document: Document, asked: Iterable[str] = ()) -> dict[str, Writer]:
+    """File name → writer, for every figure of the document in each width and format asked for.
+
+    asked: words as `figures_wanted` reads them. Raises SentenceError as it does.
+    """
+    formats, widths = figures_wanted(asked)
+    found = {
+        f"figures/{picture.name}-{width}.{format}": _writer(picture, format, WIDTHS_IN[width])
+        for picture in document.pictures() for width in widths for format in formats
+    }
     found["figures/words-for-the-figures.txt"] = _words(document.pictures())
     return found
 
 
-class Drawn:
-    """A figure at one width, drawn once for all its formats and let go after the last."""
-
-    def __init__(self, picture: Picture, width_in: float) -> None:
-        self.picture = picture
-        self.width_in = width_in
-        self._figure: Figure | None = None
-
-    def writer(self, format: str) -> Writer:
-        """A writer of this format (one of FORMATS)."""
-        def write(path: Path) -> None:
-            path.write_bytes(self.bytes(format))
-            if format == FORMATS[-1]:
-                self._figure = None
-        return write
-
-    def bytes(self, format: str) -> bytes:
-        """The figure in a format, the same each time, without the clock and the software in it."""
-        import matplotlib as mpl
-
-        from analyses.figures.figure_style import STYLE
-
-        out = io.BytesIO()
-        # SVG letters as shapes: nobody needs our fonts to see the figure as it was drawn.
-        with mpl.rc_context({**STYLE, "svg.fonttype": "path", "pdf.fonttype": 42}):
-            self._drawn().savefig(out, format=format, metadata=CLOCKLESS[format], dpi=DPI,
-                                  facecolor="white")
-        return out.getvalue()
-
-    def _drawn(self) -> Figure:
-        if self._figure is None:
-            self._figure = self.picture.draw(self.width_in)
-            # The places of things are settled once, so that all formats agree.
-            self._figure.draw_without_rendering()
-            self._figure.set_layout_engine("none")
-        return self._figure
+def _writer(picture: Picture, format: str, width_in: float) -> Writer:
+    return lambda path: path.write_bytes(figure_bytes(picture, format, width_in, DPI))
 
 
 def _words(pictures: Iterable[Picture]) -> Writer:

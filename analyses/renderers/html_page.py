@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import re
 from functools import singledispatchmethod
@@ -25,10 +24,9 @@ from analyses.content.marks import lettered
 from analyses.content.numbering import Labels, labels_of, pieces
 from analyses.content.unbroken import unbroken
 from analyses.renderers.counted_cases import embedded
+from analyses.renderers.drawn_figure import figure_bytes
 from analyses.statistics.estimate import Estimate
 from analyses.words.numerals import whole
-
-FIGURE_WIDTH_IN = 7.4
 
 
 def page(document: Document) -> str:
@@ -54,17 +52,9 @@ def page(document: Document) -> str:
     )
 
 
-def svg_text(picture: Picture, width_in: float = FIGURE_WIDTH_IN) -> str:
+def svg_text(picture: Picture) -> str:
     """A figure as SVG text, the same byte for byte each time, with its words for screen readers."""
-    import matplotlib as mpl
-
-    from analyses.figures.figure_style import STYLE
-
-    out = io.StringIO()
-    # Text as shapes: the page then looks the same without our fonts, at any width.
-    with mpl.rc_context({**STYLE, "svg.fonttype": "path"}):
-        picture.draw(width_in).savefig(out, format="svg", metadata={"Date": None})
-    drawn = out.getvalue()
+    drawn = figure_bytes(picture, "svg").decode("utf-8")
     drawn = drawn[drawn.index("<svg"):]
     prefix = _anchor(picture.name)
     drawn = re.sub(r'id="([^"]+)"', rf'id="{prefix}-\1"', drawn)

@@ -38,7 +38,7 @@ def add_frame(slide: Any, words: str, left: float, top: float, width: float, hig
     frame.text_frame.paragraphs[0].font.color.theme_color = MSO_THEME_COLOR.TEXT_1
 
 
-def add_vector(slide: Any, shape: Any, picture: Picture, width_in: float) -> None:
+def add_vector(slide: Any, shape: Any, picture: Picture) -> None:
     """Give a picture its vector twin: programs that can, draw the SVG instead of the PNG."""
     from lxml import etree
     from pptx.opc.package import Part
@@ -50,7 +50,7 @@ def add_vector(slide: Any, shape: Any, picture: Picture, width_in: float) -> Non
     number = 1 + sum(1 for part in slide.part.package.iter_parts()
                      if str(part.partname).endswith(".svg"))
     part = Part(PackURI(f"/ppt/media/vector{number}.svg"), "image/svg+xml",
-                slide.part.package, svg_text(picture, width_in).encode("utf-8"))
+                slide.part.package, svg_text(picture).encode("utf-8"))
     relation = slide.part.relate_to(
         part, "http://schemas.openxmlformats.org/officeDocument/2006/relationships/image")
     blip = shape._element.find(f".//{qn('a:blip')}")

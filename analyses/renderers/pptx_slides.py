@@ -24,7 +24,8 @@ from analyses.content.blocks import (
     Table,
 )
 from analyses.content.unbroken import unbroken
-from analyses.renderers.docx_document import NO_DAY, png_bytes, same_each_time
+from analyses.renderers.docx_document import NO_DAY, same_each_time
+from analyses.renderers.drawn_figure import figure_bytes, figure_of
 from analyses.renderers.pptx_layout import (
     SMALL_PT,
     TABLE_PT,
@@ -58,8 +59,6 @@ if TYPE_CHECKING:
     from pptx.presentation import Presentation
     from pptx.slide import Slide
 
-DRAWN_IN = 6.6
-"""Figures are drawn this wide and shown nearly twice as large, so that their letters are read."""
 DRAWN_DPI = 290
 """The picture for programs that show no vectors: as wide as a projector has points."""
 GAP_IN, BULLET_IN, LABEL_IN = 0.14, 0.5, 0.36
@@ -217,7 +216,7 @@ class _Writer:
     def _(self, block: Picture) -> None:
         from pptx.util import Inches
 
-        drawn = block.draw(DRAWN_IN)
+        drawn = figure_of(block)
         shape_of = drawn.get_figheight() / drawn.get_figwidth()
         below = self._high([f"{block.caption}."], SMALL_PT)
         if self._left() - below < min(self.area.width * shape_of, LEAST_SHARE * self.area.height):
@@ -228,10 +227,10 @@ class _Writer:
         if high > room:
             width, high = width * room / high, room
         shape = self.slide.shapes.add_picture(
-            io.BytesIO(png_bytes(block, DRAWN_IN, DRAWN_DPI)), Inches(self.area.left),
+            io.BytesIO(figure_bytes(block, "png", dpi=DRAWN_DPI)), Inches(self.area.left),
             Inches(self.y), Inches(width), Inches(high))
         name_picture(shape, block.name, block.alt)
-        add_vector(self.slide, shape, block, DRAWN_IN)
+        add_vector(self.slide, shape, block)
         self.y += high + 0.05
         self._box([f"{block.caption}."], SMALL_PT)
 

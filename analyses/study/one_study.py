@@ -394,7 +394,8 @@ class Study(ShowsItself):
         case: str | Iterable[str] | None = None, event: int | None = None,
         template: str | Path | None = None, digest: str | None = None,
         project: str | Path | None = None,
-        published: str | Path | None = None, progress: Progress | Callable[..., None] | None = None,
+        published: str | Path | None = None, figures: str | Iterable[str] = (),
+        progress: Progress | Callable[..., None] | None = None,
     ) -> list[str]:
         """Write the documents of the study into a folder; returns lines that say what to open.
 
@@ -402,7 +403,8 @@ class Study(ShowsItself):
         number, the gravest where None; in the slides of a `template`; or the `digest` of a
         quarter, "2026-Q3") or quality. plan: of the
         technique models; project: words of a quality project; published: an own table of
-        published series (files). Raises ReportError and its kin where the call or the folder is
+        published series (files); figures: formats and widths of the figures' files ("pdf,tiff",
+        "one-column"). Raises ReportError and its kin where the call or the folder is
         wrong; then nothing has been written, and an older report stays as it was.
         """
         from analyses.documents.report_making import (
@@ -414,7 +416,7 @@ class Study(ShowsItself):
 
         check_audience(audience)
         wish = wish_of(case=case, event=event, template=template, digest=digest, plan=plan,
-                       project=project, published=published)
+                       project=project, published=published, figures=figures)
         check_wish(audience, wish)
         if progress is not None and "results" not in vars(self):
             # As `results` does, but told step by step: the next report takes the same ones.

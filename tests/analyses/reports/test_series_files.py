@@ -15,11 +15,15 @@ from analyses.content.numbering import labels_of
 from analyses.documents.series.series_report import series_work
 from analyses.measures.results import work_out
 from analyses.population.unit_frames import units_of
+from analyses.renderers.drawn_figure import figure_of
 from analyses.renderers.figure_files import figure_writers
+from analyses.renderers.html_page import svg_text
 from analyses.renderers.report_folder import ReportError, results_text, write_folder
 from analyses.renderers.table_files import table_writers
 from analyses.renderers.written_record import RECORD
+from registry.problems.sentence_error import SentenceError
 
+ALL = ("svg,pdf,png,tiff", "one-column, two-columns")
 STUDY_CODE = re.compile(r"\b[A-Z]{1,4}-\d{3,6}\b")
 OPERATOR_CODE = re.compile(r"\bOP\d{2,4}\b")
 W = "{http://schemas.openxmlformats.org/wordprocessingml/2006/main}"
@@ -36,7 +40,7 @@ def folder(series, tmp_path_factory) -> Path:
         replace(s, blocks=tuple(b for b in s.blocks if b in (pictures[0], pictures[2],
                                                              pictures[-1])))
         for s in series.outside.sections))
-    write_folder(out, {**table_writers(series.outside), **figure_writers(few)})
+    write_folder(out, {**table_writers(series.outside), **figure_writers(few, ALL)})
     return out
 
 
@@ -144,7 +148,7 @@ def test_figures_and_tables_are_the_same_in_another_folder(series, folder, tmp_p
     document = replace(series.outside, sections=(replace(
         series.outside.sections[0], blocks=tuple(few)),))
     write_folder(tmp_path / "another place", {
-        **figure_writers(document), **table_writers(series.outside)})
+        **figure_writers(document, ALL), **table_writers(series.outside)})
     ours = [p for p in (tmp_path / "another place").rglob("*")
             if p.is_file() and p.suffix != ".txt" and p.name != RECORD]
     assert len(ours) > 40
@@ -163,10 +167,29 @@ def test_fonts_are_embedded_in_pdf_figures(folder):
 def test_figures_have_600_dots_an_inch_in_both_column_widths(folder):
     from PIL import Image
 
-    for path in folder.rglob("*.png"):
+    pictures = [*folder.rglob("*.png"), *folder.rglob("*.tiff")]
+    assert len(pictures) == 12
+    for path in pictures:
         with Image.open(path) as image:
             width_in = 3.35 if "one-column" in path.name else 6.9
             assert image.width == pytest.approx(600 * width_in, abs=1), path.name
+
+
+def test_a_figure_is_one_file_unless_more_are_asked_for(series):
+    names = [name for name in figure_writers(series.outside) if not name.endswith(".txt")]
+    assert len(names) == len(series.outside.pictures())
+    assert all(name.endswith("-two-columns.svg") for name in names)
+    asked = figure_writers(series.outside, ["tiff", "one-column"])
+    assert {name.rsplit("-", 2)[-2:][1] for name in asked if name.endswith("tiff")} == {
+        "column.tiff"}
+    with pytest.raises(SentenceError, match=r"--figures eps: wanted are formats \(png, svg"):
+        figure_writers(series.outside, ["svg,eps"])
+
+
+def test_all_who_show_a_figure_show_one_drawing(series):
+    picture = series.outside.pictures()[0]
+    drawn = figure_of(picture)
+    assert svg_text(picture) == svg_text(picture) and figure_of(picture) is drawn
 
 
 def test_a_report_that_fails_half_way_leaves_the_old_one_in_place(tmp_path):
