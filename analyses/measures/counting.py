@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
-from analyses.measures.gate import Known, Verdict, gate
+from analyses.measures.gate import LOST, Known, Verdict, gate
 from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED, as_group
 from analyses.statistics.arrays import Floats
 from analyses.statistics.estimate import Estimate, replaced
@@ -73,11 +73,12 @@ def shares(
     notes = tuple(notes)
     found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown, known=known,
                    level=level)]
+    # Frames are wide, and each group is a copy: only what the gate and the count look at is.
+    counted = frame[[c for c in ("key", Patients.patient_id, event, LOST) if c in frame]]
     for column in by:
         groups = as_group(frame[column])
         for name in levels(frame[column], column):
-            part = frame[groups == name]
-            estimate = share(part, event, id=id, unit=unit, group={column: name},
+            estimate = share(counted[groups == name], event, id=id, unit=unit, group={column: name},
                              unknown=unknown, known=known, level=level)
             found.append(few_marked(estimate))
     return found

@@ -71,6 +71,9 @@ def numbers(values: ArrayLike, name: str) -> Floats:
     """One-dimensional floats, missing as NaN. Raises ValueError for text or several columns."""
     import pandas as pd
 
+    given = np.asarray(values)
+    if given.ndim == 1 and given.dtype.kind in "biuf":
+        return given.astype(float)
     try:
         found = pd.array(np.ravel(np.asarray(values, dtype=object)), dtype="Float64")
     except (TypeError, ValueError):
@@ -96,6 +99,9 @@ def codes(labels: Any, name: str = "patient") -> tuple[Whole, list[Any]]:
     """
     import pandas as pd
 
+    if isinstance(labels, np.ndarray) and labels.dtype.kind in "iuU":
+        names, places = np.unique(labels, return_inverse=True)
+        return places.astype(np.int64), list(names)
     found, seen = pd.factorize(pd.Series(list(labels), dtype=object), sort=False)
     wrong = np.flatnonzero(found < 0)
     if len(wrong):

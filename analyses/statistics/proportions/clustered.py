@@ -91,7 +91,7 @@ def _clustered(totals: Totals, counted: Estimate, method: str) -> Estimate:
     """The estimate of one non-empty set of rows."""
     limits_of = METHODS_CLUSTERED[method]
     limits = limits_of(*totals, counted.level)
-    at_95 = limits_of(*totals, 0.95)
+    at_95 = limits if counted.level == 0.95 else limits_of(*totals, 0.95)
     found, n = int(totals.events.sum()), int(totals.rows.sum())
     flags = few_units(n) + _case_flags(totals, float(limits.variance), method)
     if ONE_CLUSTER not in flags:
