@@ -20,6 +20,13 @@ class Purpose(StrEnum):
     quality = "quality"
 
 
+class SmallCellsChoice(StrEnum):
+    """What becomes of counts of 1 to 4 patients."""
+
+    show = "show"
+    hide = "hide"
+
+
 class Audience(StrEnum):
     """Whom a report is for."""
 
@@ -91,6 +98,9 @@ def report(
     figures: Annotated[list[str] | None, typer.Option(
         help="Formats (svg, pdf, png, tiff) and widths (one-column, two-columns) of the case "
         "series' figures as files; svg in two columns where it is left out.")] = None,
+    small_cells: Annotated[SmallCellsChoice, typer.Option(
+        help="hide: for files that are published as data; nothing is shown by a group with a "
+        "count of 1 to 4, and only files that may leave are written.")] = SmallCellsChoice.show,
 ) -> Told:
     """Write the documents, figures, tables and results.json of a freeze."""
     from analyses.study.one_study import open_study
@@ -104,5 +114,7 @@ def report(
         study = open_study(frozen, limits=limits)
         lines = study.report(
             out, audience=for_.value, case=case, event=event, template=template, digest=digest,
-            plan=plan, project=project, published=published, figures=figures or (), progress=tell)
-    return Told(f"report for {for_.value}", (*study.freeze.opening, *lines))
+            plan=plan, project=project, published=published, figures=figures or (),
+            small_cells=small_cells.value, progress=tell)
+    hidden = ", small cells hidden" if small_cells is SmallCellsChoice.hide else ""
+    return Told(f"report for {for_.value}{hidden}", (*study.freeze.opening, *lines))

@@ -30,15 +30,20 @@ class Output:
 
 SERIES, CONFERENCE, QUALITY = (
     f"report for {audience}" for audience in ("series", "conference", "quality"))
+SERIES_HIDDEN, QUALITY_HIDDEN = (
+    f"report for {audience}, small cells hidden" for audience in ("series", "quality"))
 REPORTS = (SERIES, CONFERENCE, QUALITY, "demo")
+ALL_REPORTS = (*REPORTS, SERIES_HIDDEN, QUALITY_HIDDEN)
 
 OUTPUTS = (
-    Output("results.json", Sight.LEAVES, "numbers", REPORTS),
-    Output("results.schema.json", Sight.LEAVES, "no data", REPORTS),
-    Output("*.docx", Sight.LEAVES, "numbers", (SERIES, QUALITY, "demo")),
-    Output("figures/*", Sight.LEAVES, "numbers", (SERIES, "demo")),
-    Output("tables/*", Sight.LEAVES, "numbers", (SERIES, "demo")),
-    Output(".written.json", Sight.LEAVES, "names of the files and their hashes", REPORTS),
+    Output("results.json", Sight.LEAVES, "numbers", ALL_REPORTS),
+    Output("results.schema.json", Sight.LEAVES, "no data", ALL_REPORTS),
+    Output("*.docx", Sight.LEAVES, "numbers",
+           (SERIES, QUALITY, "demo", SERIES_HIDDEN, QUALITY_HIDDEN)),
+    Output("case-series-to-share.html", Sight.LEAVES, "numbers", (SERIES_HIDDEN,)),
+    Output("figures/*", Sight.LEAVES, "numbers", (SERIES, "demo", SERIES_HIDDEN)),
+    Output("tables/*", Sight.LEAVES, "numbers", (SERIES, "demo", SERIES_HIDDEN)),
+    Output(".written.json", Sight.LEAVES, "names of the files and their hashes", ALL_REPORTS),
     Output("conference*.pptx", Sight.REVIEWED, "one case", (CONFERENCE, "demo")),
     Output("digest-*.docx", Sight.REVIEWED, "events of a quarter", (CONFERENCE,)),
     Output("conference*.html", Sight.REVIEWED, "one case", (CONFERENCE, "demo")),

@@ -74,7 +74,8 @@ class Picture:
     """A figure: how to draw it, and the words that stand in for it (`alt`).
 
     `draw(width_in)` returns a matplotlib figure of that width in inches; `drawn` keeps those that
-    were drawn, by width, for all who show them.
+    were drawn, by width, for all who show them. `rows_seen`: it draws more than its estimates (a
+    step, a point or a bar of single rows), so that it is left out where small cells are hidden.
     """
 
     name: str
@@ -82,6 +83,7 @@ class Picture:
     alt: str
     draw: Callable[[float], Figure]
     estimates: tuple[Estimate, ...] = ()
+    rows_seen: bool = True
     drawn: dict[float, Figure] = field(default_factory=dict, init=False, repr=False, compare=False)
 
 

@@ -41,7 +41,7 @@ def interval_picture(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
     return Picture(name, caption, alt, lambda width: interval_figure(
         found, labels, width, f"{plural(found[0].unit).capitalize()} (%)"
-        if len({e.unit for e in found}) == 1 else "Share (%)"), tuple(found))
+        if len({e.unit for e in found}) == 1 else "Share (%)"), tuple(found), rows_seen=False)
 
 
 def timeline_picture(results: Results) -> Picture:

@@ -18,6 +18,7 @@ from analyses.renderers.report_folder import (
     text_writer,
     write_folder,
 )
+from analyses.renderers.written_record import RECORD
 
 if TYPE_CHECKING:
     from analyses.content.blocks import Document
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 
 Progress = Callable[..., None]
 
+SHOW, HIDE = "show", "hide"
+"""What becomes of small cells."""
+
 
 @dataclass(frozen=True)
 class Wish:
@@ -36,7 +40,8 @@ class Wish:
     cases: study codes for a conference, each in a file of its own; event: which of the case's
     events (None: the gravest); template: a hospital's slides; digest: a quarter, in the place of
     a case; a plan of models, a project's words, own published series; figures: the formats and
-    widths of the figures' files.
+    widths of the figures' files; small_cells: "show", or "hide" for files that are published as
+    data.
     """
 
     cases: tuple[str, ...] = ()
@@ -47,6 +52,7 @@ class Wish:
     project: Path | None = None
     published: tuple[PublishedSeries, ...] | None = None
     figures: tuple[str, ...] = ()
+    small_cells: str = SHOW
 
 
 def wish_of(
@@ -54,6 +60,7 @@ def wish_of(
     template: str | Path | None = None, digest: str | None = None,
     plan: str | Path | None = None, project: str | Path | None = None,
     published: str | Path | None = None, figures: str | Iterable[str] = (),
+    small_cells: str = SHOW,
 ) -> Wish:
     """What was asked for, from cases, words and the paths of files; published series are read.
 
@@ -65,7 +72,7 @@ def wish_of(
     return Wish(tuple(dict.fromkeys(codes)), event, Path(template) if template else None,
                 digest, Path(plan) if plan else None, Path(project) if project else None,
                 read_series(Path(published)) if published else None,
-                (figures,) if isinstance(figures, str) else tuple(figures))
+                (figures,) if isinstance(figures, str) else tuple(figures), small_cells)
 
 
 def check_audience(audience: str) -> None:
@@ -98,7 +105,26 @@ def check_wish(audience: str, wish: Wish) -> None:
     if wish.event is not None and len(wish.cases) != 1:
         raise ReportError("--event names an event of one case; give one --case with it.")
     figures_wanted(wish.figures)
+    _check_small_cells(audience, wish)
     _plan(wish.plan)
+
+
+def _check_small_cells(audience: str, wish: Wish) -> None:
+    """Raises ReportError where small cells are to be hidden in what cannot do without them."""
+    if wish.small_cells not in (SHOW, HIDE):
+        raise ReportError(f"Small cells cannot be made to {wish.small_cells}; give --small-cells "
+                          f"{SHOW} or --small-cells {HIDE}.")
+    if wish.small_cells == SHOW:
+        return
+    if audience == "conference":
+        raise ReportError(
+            "Small cells cannot be hidden in a report for conference: it is about one patient, or "
+            "a quarter's few, and stays in confidential peer review. Leave --small-cells out, or "
+            "ask for another report with --for.")
+    if wish.plan is not None:
+        raise ReportError(
+            "Where small cells are hidden no question of a plan is answered, since it compares "
+            "groups; leave --plan out, or make the report without --small-cells hide.")
 
 
 def write_report(
@@ -114,7 +140,10 @@ def write_report(
     tell = progress or (lambda *words: None)
     check_audience(audience)
     check_wish(audience, wish or Wish())
-    files, first = AUDIENCES[audience](results, wish or Wish(), tell)
+    makers = AUDIENCES if (wish or Wish()).small_cells == SHOW else HIDDEN_AUDIENCES
+    files, first = makers[audience](results, wish or Wish(), tell)
+    if makers is HIDDEN_AUDIENCES:
+        refuse_other_files(out, files)
     kept = write_folder(out, _told(files, tell))
     asked = said_of_cases(results, wish or Wish()) if audience == "conference" else []
     return [f"Report for {audience}: {out / first}", *asked, *kept]
@@ -143,6 +172,44 @@ def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str
         **table_writers(outside),
         **figure_writers(outside, wish.figures),
     }, f"{inside.name}.html"
+
+
+def hidden_series_files(
+    results: Results, wish: Wish, tell: Progress,
+) -> tuple[dict[str, Writer], str]:
+    """The case series with small cells hidden: only files that may leave."""
+    from analyses.documents.series.series_hidden import hidden_document, hidden_work
+    from analyses.documents.series.series_report import checklists_document
+    from analyses.renderers.figure_files import figure_writers
+    from analyses.renderers.table_files import table_writers
+
+    work = hidden_work(results, published=wish.published, progress=tell)
+    tell("building the case series")
+    document = hidden_document(work)
+    return {
+        **_shared_numbers(_with(work.results, work.estimates)),
+        **_page(document),
+        **_docx(document),
+        **_docx(checklists_document(document)),
+        **table_writers(document),
+        **figure_writers(document, wish.figures),
+    }, f"{document.name}.html"
+
+
+def refuse_other_files(out: Path, files: Iterable[str]) -> None:
+    """Raises ReportError where a folder that is to leave holds what this report does not write.
+
+    An older file beside it could tell what is hidden here.
+    """
+    mine = {*files, RECORD}
+    others = sorted(
+        name for path in out.rglob("*") if path.is_file()
+        and (name := path.relative_to(out).as_posix()) not in mine) if out.is_dir() else []
+    if others:
+        raise ReportError(
+            f"{out} holds {others[0]}{' and other files' if others[1:] else ''}, which a report "
+            "with small cells hidden does not write and which could tell what it hides. Give "
+            "another --out: a folder of its own. Nothing was written.")
 
 
 def _plan(path: Path | None) -> Plan | None:
@@ -251,6 +318,23 @@ def quality_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[st
     }, f"{inside.name}.html"
 
 
+def hidden_quality_files(
+    results: Results, wish: Wish, tell: Progress,
+) -> tuple[dict[str, Writer], str]:
+    """The quality report with small cells hidden: only the document to share, without charts."""
+    from analyses.documents.quality.quality_hidden import hidden_quality, limits_kept
+    from analyses.documents.quality.quality_report import quality_work
+    from analyses.monitoring.project import read_project
+
+    tell("hiding small cells")
+    words = read_project(wish.project) if wish.project else None
+    work = quality_work(results.outside(), project=words)
+    document = hidden_quality(work)
+    return {
+        **_shared_numbers(_with(work.results, limits_kept(work))), **_docx(document),
+    }, f"{document.name}.docx"
+
+
 OPERATORS = "by-operator-stays-inside.json"
 INSIDE = "Stays inside the service: numbers by operator code."
 
@@ -260,19 +344,33 @@ def _by_operator(estimate: Estimate) -> bool:
     return "operator" in (estimate.group or {})
 
 
-AUDIENCES: dict[str, Callable[[Results, Wish, Progress], tuple[dict[str, Writer], str]]] = {
+Maker = Callable[["Results", Wish, Progress], tuple[dict[str, Writer], str]]
+
+AUDIENCES: dict[str, Maker] = {
     "series": series_files, "conference": conference_files, "quality": quality_files,
 }
+HIDDEN_AUDIENCES: dict[str, Maker] = {
+    "series": hidden_series_files, "quality": hidden_quality_files,
+}
+"""Those whose report can do without small cells."""
 
 
 def _numbers(results: Results) -> dict[str, Writer]:
     from analyses.renderers.counted_cases import write_cases
+
+    return {
+        **_shared_numbers(results),
+        "cases.parquet": lambda path: write_cases(results.estimates, path),
+    }
+
+
+def _shared_numbers(results: Results) -> dict[str, Writer]:
+    """The numbers without the list of the rows they counted."""
     from analyses.renderers.results_schema import schema_text
 
     return {
         "results.json": text_writer(results_text(results)),
         "results.schema.json": text_writer(schema_text()),
-        "cases.parquet": lambda path: write_cases(results.estimates, path),
     }
 
 

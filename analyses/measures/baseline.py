@@ -15,13 +15,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analyses.measures.counting import levels, share
+from analyses.measures.counting import FEW, levels, share
 from analyses.measures.measure import Measure, SmallCells, Worked
 from analyses.measures.measuring import mean_of, median_of
 from analyses.population.unit_frames import NOT_EMBOLIZED, NOT_RECORDED, Units, as_group, once
 from analyses.statistics.estimate import Estimate
 from analyses.statistics.proportions.standardised import standardised_difference
 from analyses.words.about import About, same_words
+from analyses.words.flags import FEW_UNITS
 from registry.schema import TABLES, Lesions, Patients
 
 MEAN, MEDIAN, LEVELS = "mean", "median", "levels"
@@ -139,9 +140,22 @@ def _field(
             yield from _described(frame, part, field, unit, {grouping: level})
         names = compared_levels(frame, grouping)
         if len(names) >= 2:
-            yield standardised_difference(
-                frame, grouping, names, field.column, field.how == LEVELS,
-                id=f"baseline.{field.column}.smd", unit=unit)
+            yield _apart(frame, field, unit, grouping, names)
+
+
+def _apart(
+    frame: pd.DataFrame, field: Described, unit: str, grouping: str, names: list[str],
+) -> Estimate:
+    """The standardised difference of the groups with FEW units or more that have it recorded."""
+    known = as_group(frame[grouping])[frame[field.column].notna()]
+    large = [name for name in names if int(known.eq(name).sum()) >= FEW]
+    id = f"baseline.{field.column}.smd"
+    if len(large) >= 2:
+        return standardised_difference(
+            frame, grouping, large, field.column, field.how == LEVELS, id=id, unit=unit)
+    return Estimate(id=id, kind="standardised difference", value=None, unit=unit,
+                    n=int(known.isin(names).sum()), group={grouping: " against ".join(names)},
+                    flags=(FEW_UNITS,))
 
 
 def _described(

@@ -14,7 +14,8 @@ GROUP_LABELS: Mapping[str, str] = MappingProxyType({
     "formulation": "Formulation", "operator": "Operator code", "half": "Calendar period",
     "stage": "Stage", "presented": "Presented with", "years": "Years", "kind": "Kind",
     "phase": "Phase", "deficit": "Deficit", Complications.clavien_dindo: "Clavien–Dindo grade",
-    Complications.mrs_30d: "mRS at 30 days", "attribution": "Attribution", "mechanism": "Mechanism",
+    Complications.mrs_30d: "mRS at 30 days", "mrs": "mRS", "attribution": "Attribution",
+    "mechanism": "Mechanism",
     "rescue": "Rescue", "preventable": "Preventable",
 })
 """Grouping column → its heading."""

@@ -39,9 +39,9 @@ class Direction(Enum):
 
 
 class SmallCells(Enum):
-    """What becomes of a small count in files that are published as data."""
+    """What becomes of a small overall count in files that are published as data."""
 
-    SHOWN = "an outcome: never hidden"
+    SHOWN = "an outcome: never hidden overall"
     HIDDEN = "a characteristic of patients: held back where few share it"
 
 

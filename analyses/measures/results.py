@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 from analyses.measures.comparisons import comparison_estimates
 from analyses.measures.declared import TOPICS, estimates_of
 from analyses.measures.missing_outcome import missing_outcome_estimates
+from analyses.measures.small_cells import Hidden, without_small_cells
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
 from registry.clinical.practice_limits import PracticeLimits
@@ -28,11 +29,13 @@ QUESTIONS: tuple[tuple[str, Callable[[Units], list[Estimate]]], ...] = (
 class Results:
     """The estimates of one freeze, and the units they counted.
 
-    In the order of their topics, then what was asked of them.
+    In the order of their topics, then what was asked of them. hidden: what was hidden because
+    few patients are behind it; None where nothing was to be.
     """
 
     units: Units
     estimates: tuple[Estimate, ...]
+    hidden: Hidden | None = None
 
     def __repr__(self) -> str:
         stems = dict.fromkeys(e.id.split(".")[0] for e in self.estimates)
@@ -64,6 +67,11 @@ class Results:
         """The estimates of every level of one grouping, in order."""
         return [e for e in self.estimates
                 if e.id == id and e.unit == unit and e.group and tuple(e.group) == (column,)]
+
+    def outside(self) -> Results:
+        """The results with small cells hidden (see `small_cells`)."""
+        kept, hidden = without_small_cells(self.estimates)
+        return replace(self, estimates=kept, hidden=hidden)
 
     def units_of(self, id: str) -> list[str]:
         """The units of analysis in which this id is given, in order."""

@@ -14,7 +14,6 @@ from typing import Any
 
 from analyses.measures.results import Results
 from analyses.measures.results_record import records
-from analyses.measures.small_cells import for_outside
 from analyses.population.exclusions import STUDY
 from analyses.renderers.results_schema import RESULTS_VERSION
 from analyses.renderers.written_record import (
@@ -37,7 +36,7 @@ class ReportError(SentenceError):
 def results_record(results: Results) -> dict[str, Any]:
     """The content of `results.json` as plain data (see `results_schema`).
 
-    It may leave the service: small cells of characteristics are held back.
+    It names no study code, so that it may leave the service; small cells are those of `results`.
     """
     manifest = results.manifest
     # The freeze's hash is of its content, and its versions are those it was made with: nothing
@@ -47,7 +46,8 @@ def results_record(results: Results) -> dict[str, Any]:
         "results_version": RESULTS_VERSION,
         "freeze": {key: manifest[key] for key in keys if key in manifest},
         **({STUDY: manifest[STUDY]} if STUDY in manifest else {}),
-        "estimates": records(for_outside(results.estimates)),
+        **({"small_cells": results.hidden.as_record()} if results.hidden else {}),
+        "estimates": records(results.estimates),
     }
 
 

@@ -20,7 +20,7 @@ from analyses.population.exclusions import STUDY, AddedColumn, Exclusion
 from analyses.statistics.estimate import RECORD_KEYS, Estimate
 from analyses.words.flags import WORDS
 
-RESULTS_VERSION = "2.0"
+RESULTS_VERSION = "2.1"
 """Of the form of `results.json`: the first number is raised where what there was changes its
 meaning or goes, the second where something is added."""
 
@@ -80,12 +80,13 @@ def results_schema() -> Schema:
                              "the service: why."},
             "freeze": {"$ref": "#/$defs/freeze"},
             STUDY: {"$ref": "#/$defs/study"},
+            "small_cells": {"$ref": "#/$defs/small_cells"},
             "estimates": {"type": "array", "items": {"$ref": "#/$defs/estimate"}},
         },
         "required": ["results_version", "freeze", "estimates"],
         "additionalProperties": False,
-        "$defs": {"freeze": _freeze(), "study": _study(), "estimate": _estimate(),
-                  "measure": _measures(), "flag": _flags()},
+        "$defs": {"freeze": _freeze(), "study": _study(), "small_cells": _small_cells(),
+                  "estimate": _estimate(), "measure": _measures(), "flag": _flags()},
     }
 
 
@@ -115,6 +116,14 @@ def _study() -> Schema:
         "exclusions": {"type": "array", "items": _object(_typed(Exclusion))},
         "added": {"type": "array", "items": _object(_typed(AddedColumn))},
     }) | {"description": "What a study left out of the freeze, in order, and added to it."}
+
+
+def _small_cells() -> Schema:
+    names: Schema = {"type": "array", "items": {"type": "string"}}
+    return _object({
+        "smallest_shown": COUNT, "groupings": names, "characteristics": names,
+    }) | {"description": "There where small cells are hidden: the smallest count shown, the "
+                         "columns by which nothing is shown, and the characteristics left out."}
 
 
 def _estimate() -> Schema:

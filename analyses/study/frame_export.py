@@ -12,6 +12,19 @@ from analyses.study.study_frames import StudyFrame
 ENDINGS = (".csv", ".parquet")
 
 
+def refuse_hiding(small_cells: str) -> None:
+    """Raises StudyError where a frame is to be written with small cells hidden.
+
+    A row of a frame is one patient's, session's or injection's: there is no hiding it that leaves
+    anything of the frame.
+    """
+    if small_cells != "show":
+        raise StudyError(
+            "A frame has a row for each unit, with its study code: no hiding of small cells makes "
+            "it fit to leave the service, and nothing was written. Numbers without small cells "
+            'come from study.report(OUT, small_cells="hide").')
+
+
 def export_frame(frame: StudyFrame, path: Path, *, replace: bool) -> Path:
     """Write a frame with its keys: .csv (yes and no in words, days as ISO 8601) or .parquet.
 

@@ -29,7 +29,7 @@ from analyses.population.exclusions import Exclusion, study_manifest
 from analyses.population.unit_frames import Units, units_of
 from analyses.study.answers import Answer
 from analyses.study.condition import read_condition
-from analyses.study.frame_export import export_frame
+from analyses.study.frame_export import export_frame, refuse_hiding
 from analyses.study.kept_rows import kept_rows, tables_of
 from analyses.study.population_steps import (
     Added,
@@ -393,8 +393,8 @@ class Study(ShowsItself):
         self, out: str | Path, *, audience: str = "series", plan: str | Path | None = None,
         case: str | Iterable[str] | None = None, event: int | None = None,
         template: str | Path | None = None, digest: str | None = None,
-        project: str | Path | None = None,
-        published: str | Path | None = None, figures: str | Iterable[str] = (),
+        project: str | Path | None = None, published: str | Path | None = None,
+        figures: str | Iterable[str] = (), small_cells: str = "show",
         progress: Progress | Callable[..., None] | None = None,
     ) -> list[str]:
         """Write the documents of the study into a folder; returns lines that say what to open.
@@ -404,8 +404,9 @@ class Study(ShowsItself):
         quarter, "2026-Q3") or quality. plan: of the
         technique models; project: words of a quality project; published: an own table of
         published series (files); figures: formats and widths of the figures' files ("pdf,tiff",
-        "one-column"). Raises ReportError and its kin where the call or the folder is
-        wrong; then nothing has been written, and an older report stays as it was.
+        "one-column"); small_cells: "hide" for files that are published as data, and then only
+        files that may leave are written. Raises ReportError and its kin where the call or the
+        folder is wrong; then nothing has been written, and an older report stays as it was.
         """
         from analyses.documents.report_making import (
             check_audience,
@@ -416,7 +417,8 @@ class Study(ShowsItself):
 
         check_audience(audience)
         wish = wish_of(case=case, event=event, template=template, digest=digest, plan=plan,
-                       project=project, published=published, figures=figures)
+                       project=project, published=published, figures=figures,
+                       small_cells=small_cells)
         check_wish(audience, wish)
         if progress is not None and "results" not in vars(self):
             # As `results` does, but told step by step: the next report takes the same ones.
@@ -424,11 +426,15 @@ class Study(ShowsItself):
         return write_report(self.results, Path(out), audience=audience, wish=wish,
                             progress=progress)
 
-    def export(self, path: str | Path, *, unit: str, replace: bool = False) -> Path:
+    def export(
+        self, path: str | Path, *, unit: str, replace: bool = False, small_cells: str = "show",
+    ) -> Path:
         """Write the frame of a unit as .csv or .parquet. It lists study codes: it stays inside.
 
-        Raises StudyError for another ending, or a file that is there (unless `replace`).
+        Raises StudyError for another ending, a file that is there (unless `replace`), or where
+        small cells are to be hidden: every row of a frame is one.
         """
+        refuse_hiding(small_cells)
         return export_frame(frame_asked(unit, self._frames), Path(path), replace=replace)
 
     def content(self) -> tuple[Section, ...]:

@@ -80,7 +80,7 @@ def kinds_picture(results: Results) -> Picture:
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
     return Picture("kinds-of-complication", caption, alt, lambda width: interval_figure(
-        found, labels, width, "Sessions (%)"), tuple(found))
+        found, labels, width, "Sessions (%)"), tuple(found), rows_seen=False)
 
 
 def phases_table(results: Results) -> Table:

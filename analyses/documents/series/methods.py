@@ -21,6 +21,11 @@ from registry.clinical.practice_limits import LIMITS_CAUTION
 from registry.schema import Services
 from registry.schema.migrations.numbered import schema_version
 
+TO_PUBLISH = Sentence(
+    "[For the authors: counts of 1 to 4 are printed here, as papers print them. Where tables or "
+    "results.json are to be published as data, make them with --small-cells hide, in a folder of "
+    "their own.]")
+
 
 def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Section]:
     """The methods in parts. `models`: the blocks on regression, none where none was asked."""
@@ -28,7 +33,8 @@ def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Sectio
         Section("Methods", (Paragraph(tuple(design(results))),)),
         Section("Definitions and units of analysis", _definitions(), level=2),
         Section("Statistical analysis", (*_statistics(), *models), level=2),
-        Section("Software and data set", (Paragraph(tuple(_software(results.manifest))),), level=2),
+        Section("Software and data set", (Paragraph((
+            *_software(results.manifest), *(() if results.hidden else (TO_PUBLISH,)))),), level=2),
     ]
 
 

@@ -115,7 +115,7 @@ def limits_picture(results: Results) -> Picture:
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
     return Picture("practice-limits", caption, alt, lambda width: interval_figure(
-        found, labels, width, "Within the limit (%)"), tuple(found))
+        found, labels, width, "Within the limit (%)"), tuple(found), rows_seen=False)
 
 
 def resection_section(results: Results) -> Section:
@@ -186,7 +186,7 @@ def shift_picture(results: Results) -> Picture:
         f"{label}: " + ", ".join(f"mRS {score} {e.events}/{e.n}"
                                  for score, e in enumerate(found)) for label, found in bars)
     return Picture("mrs-shift", caption, alt, lambda width: shift_figure(bars, width),
-                   tuple(e for _, found in bars for e in found))
+                   tuple(e for _, found in bars for e in found), rows_seen=False)
 
 
 def _capital(text: str) -> str:

@@ -28,7 +28,8 @@ def flow_picture(results: Results) -> Picture:
     told += [f"{label} {inside.n:,}" + "".join(f", not in it {w}" for w in words_of(lost))
              for label, _, inside, lost in flow.analyses]
     return Picture("flow", caption, f"{caption}: " + "; ".join(told) + ".",
-                   lambda width: flow_figure(flow, width), tuple(flow.estimates()))
+                   lambda width: flow_figure(flow, width), tuple(flow.estimates()),
+                   rows_seen=False)
 
 
 def comparisons_section(results: Results) -> Section:
@@ -70,7 +71,8 @@ def difference_picture(results: Results) -> Picture:
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
     return Picture("complication-differences", caption, alt,
-                   lambda width: difference_figure(found, labels, width), tuple(found))
+                   lambda width: difference_figure(found, labels, width), tuple(found),
+                   rows_seen=False)
 
 
 def trends_block(results: Results) -> Paragraph:

@@ -91,8 +91,8 @@ def _open(results: Results, stem: str) -> list[Sentence]:
 def _procedure(results: Results) -> tuple[Block, ...]:
     return (
         paragraph(results, Place.PROCEDURE_TEXT,
-                  "Procedures are described in @procedure-and-technique and, "
-                  "by formulation, in @procedures-by-formulation."),
+                  "Procedures are described in @procedure-and-technique.",
+                  "By formulation they stand in @procedures-by-formulation."),
         paragraph(results, Place.LIMITS_TEXT,
                   "The share within each practice limit is drawn in "
                   "@practice-limits."),
@@ -103,14 +103,15 @@ def _procedure(results: Results) -> tuple[Block, ...]:
 def _closure(results: Results) -> tuple[Block, ...]:
     return (
         paragraph(results, Place.CLOSURE_TEXT,
-                  "Closure of the nidus is given in @obliteration-and-resection, "
-                  "by Spetzler–Martin grade in @embolization-complete-by-grade and "
+                  "Closure of the nidus is given in @obliteration-and-resection.",
+                  "By Spetzler–Martin grade it is drawn in @embolization-complete-by-grade and "
                   "@final-confirmed-by-grade."),
         paragraph(results, Place.OPERATION_TEXT,
                   "The operation by extent of embolization is shown in "
                   "@resection-by-extent and @blood-loss-by-extent.", CONFOUNDED),
         closure_table(results),
-        *(by_grade_picture(results, *pair) for pair in shown_at(Place.CLOSURE_BY_GRADE)),
+        *(by_grade_picture(results, *pair) for pair in shown_at(Place.CLOSURE_BY_GRADE)
+          if not results.hidden or results.by(*pair, "sm_grade")),
         blood_loss_picture(results), *obliteration_pictures(results),
     )
 
@@ -119,8 +120,8 @@ def _harm(results: Results) -> tuple[Block, ...]:
     return (
         paragraph(results, Place.HARM_TEXT,
                   "Complications are given in @complications-summary, by unit of "
-                  "analysis in @complication-any-by-unit and by kind in @kinds-of-complication; "
-                  "every recorded event is listed in @events."),
+                  "analysis in @complication-any-by-unit and by kind in @kinds-of-complication.",
+                  "Every recorded event is listed in @events."),
         harm_table(results),
         *(by_unit_picture(results, id)
           for id in dict.fromkeys(id for id, _ in shown_at(Place.HARM_BY_UNIT))),
@@ -134,7 +135,8 @@ def _function(results: Results) -> tuple[Block, ...]:
     free = told(results, time.BLEED_FREE, "patient", {"years": str(time.GROUPED_AT)})
     return (
         paragraph(results, Place.FUNCTION_TEXT,
-                  "Function is given in @function-and-follow-up and drawn in @mrs-shift."),
+                  "Function is given in @function-and-follow-up.",
+                  "The modified Rankin Scale is drawn in @mrs-shift."),
         Paragraph((Sentence("Haemorrhage rates by stage are drawn in "
                             "@haemorrhage-rates-by-stage; bleeds from a treatment day to day 30 "
                             "are among the complications."),

@@ -1,7 +1,7 @@
 """The case series report: what happened to the service's own patients.
 
 Two documents from one set of parts: the page that stays inside the service, with study codes and
-operator codes, and the manuscript that may leave it, with neither and with small cells held back.
+operator codes, and the manuscript that may leave it, with neither.
 """
 
 from __future__ import annotations
@@ -45,7 +45,6 @@ from analyses.measures.declared import shown_at
 from analyses.measures.null_findings import NullFindings, null_findings
 from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
-from analyses.measures.small_cells import outside_results
 from analyses.measures.weaknesses import EMBOLIZED
 from analyses.models.model_answered import AnsweredModel
 from analyses.models.model_estimates import ModelNumbers, model_numbers
@@ -137,18 +136,17 @@ def series_document(work: SeriesWork) -> Document:
     results = work.results
     operators = replace(operators_section(results, results.limits), level=2, supplement=True)
     sections = (*_sections(work, results, events_table(results)), operators)
-    return _with_checklists(_document(results, sections, stays_inside=True), work.results)
+    return with_checklists(case_series(results, sections, stays_inside=True), results)
 
 
 def manuscript_document(work: SeriesWork) -> Document:
     """The case series as a manuscript to go on writing in; it may leave the service.
 
-    No study code, no operator code, no date of an event; small cells of characteristics are held
-    back as `registry.privacy` says.
+    No study code, no operator code, no date of an event; small cells stand, as papers print them.
     """
-    results = outside_results(work.results)
+    results = work.results
     sections = _sections(work, results, events_table(results, study_codes=False))
-    return _with_checklists(_document(results, tuple(sections), stays_inside=False), work.results)
+    return with_checklists(case_series(results, tuple(sections), stays_inside=False), results)
 
 
 def checklists_document(manuscript: Document) -> Document:
@@ -164,7 +162,7 @@ def checklists_document(manuscript: Document) -> Document:
                    sections=kept)
 
 
-def _with_checklists(document: Document, results: Results) -> Document:
+def with_checklists(document: Document, results: Results) -> Document:
     """The document with its checklists filled in, which need its numbers first."""
     return replace(document, sections=(
         *document.sections, *checklist_sections(document, results)))
@@ -172,7 +170,7 @@ def _with_checklists(document: Document, results: Results) -> Document:
 
 def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section]:
     main = [
-        Section("Summary", (*only_a_part(results.manifest), Points(_summary(results)),
+        Section("Summary", (*only_a_part(results.manifest), Points(summary(results)),
                             cautions(results.manifest))),
         introduction(),
         *methods_sections(results, model_methods(work.models)),
@@ -199,15 +197,19 @@ def _by_models(questions: Sequence[Answered]) -> int:
     return sum(isinstance(one, AnsweredModel) for one in questions)
 
 
-def _document(results: Results, sections: tuple[Section, ...], *, stays_inside: bool) -> Document:
+def case_series(
+    results: Results, sections: tuple[Section, ...], *, stays_inside: bool,
+    name: str = "case-series",
+) -> Document:
+    """A document of these sections, with its title and the freeze it rests on."""
     manifest = results.manifest
     subtitle = (f"Data frozen for {manifest.get('purpose', 'an unknown purpose')} on "
                 f"{manifest.get('date', 'an unknown day')}, {hash_words(manifest)}")
-    return Document("case-series", "Brain AVM embolization: case series", subtitle, sections,
+    return Document(name, "Brain AVM embolization: case series", subtitle, sections,
                     stays_inside=stays_inside)
 
 
-def _summary(results: Results) -> tuple[Sentence, ...]:
+def summary(results: Results) -> tuple[Sentence, ...]:
     """Five sentences: the headline, what was done with the first outcome, then one outcome each.
 
     The headline of a pre-surgical series is the harm of the whole treatment, so it begins.

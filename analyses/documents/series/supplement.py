@@ -24,6 +24,7 @@ COLUMN_WORDS = {
     "sm_grade": "Spetzler–Martin grade", "ponce_class": "Spetzler–Ponce class",
     "agent": "agent group", "period": "calendar year", "ruptured": "rupture before treatment"}
 NOT_AGAIN = ("function-by-rupture",)
+EVERY_GROUP = ", and every other group,"
 
 
 def supplement_sections(
@@ -36,8 +37,8 @@ def supplement_sections(
     """
     parts = [
         Section("Supplement", (plain(
-            "Everything here and in the main text, and every other group, stands in results.json "
-            "with its numerator, denominator, interval and method."),)),
+            f"Everything here and in the main text{'' if results.hidden else EVERY_GROUP} stands "
+            "in results.json with its numerator, denominator, interval and method."),)),
         Section("Obliteration by group", _by_group(results, "obliteration", "Obliteration",
                                                    Place.CLOSURE_BY_GROUP),
                 level=2, wide=True),
@@ -52,7 +53,8 @@ def supplement_sections(
         *(replace(section, level=2, wide=True) for section in (
             complication_detail_section(results, events), haemorrhage_section(results),
             over_time_section(results), procedures_section(results, results.limits),
-            resection_section(results), function_section(results), comparisons_section(results),
+            resection_section(results), function_section(results),
+            *(() if results.hidden else (comparisons_section(results),)),
             missing_section(results))),
         *(replace(section, level=2, wide=True) for section in models),
     ]

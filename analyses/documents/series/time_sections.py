@@ -85,7 +85,8 @@ def rates_picture(results: Results) -> Picture:
     alt = f"{caption}: " + "; ".join(
         f"{e.group['stage']} {e.number_text()}" for e in found if e.group)
     return Picture("haemorrhage-rates-by-stage", caption, alt, lambda width: rate_figure(
-        found, labels, width, "Haemorrhages per 100 patient-years (log scale)"), tuple(found))
+        found, labels, width, "Haemorrhages per 100 patient-years (log scale)"), tuple(found),
+                   rows_seen=False)
 
 
 def ratios_table(results: Results) -> Table:
@@ -123,6 +124,8 @@ def over_time_section(results: Results) -> Section:
 
 def obliteration_pictures(results: Results) -> list[Block]:
     """Confirmed obliteration over time, and by intent; what imaging dates leave open beside it."""
+    if results.hidden:  # Each step of a curve is a patient.
+        return [Paragraph((_bracketed_sentence(results),))]
     if not len(obliteration_durations(results.units)):
         return []
     return [_obliteration_picture(results), *_by_group_picture(results, "intent"),
@@ -131,7 +134,9 @@ def obliteration_pictures(results: Results) -> list[Block]:
 
 def bleed_free_pictures(results: Results) -> list[Block]:
     """Life without haemorrhage since the first treatment."""
-    return [_bleed_free_picture(results)] if len(bleed_durations(results.units)) else []
+    if results.hidden or not len(bleed_durations(results.units)):
+        return []
+    return [_bleed_free_picture(results)]
 
 
 def curves_table(results: Results) -> Table:
@@ -264,10 +269,11 @@ def _bracketed_sentence(results: Results) -> Sentence:
         for id in (time.OBLITERATION, time.BRACKETED))
     if width.value is None:
         return Sentence("No closure was confirmed, so none lies between two images.", (width,))
-    widest = max((e.value or 0.0 for e in width.beside), default=width.value)
+    widest = next((e.value for e in width.beside if e.kind == "maximum"), None)
+    at_most = "" if widest is None else f" (at most {whole(widest)})"
     said = (f"Imaging only brackets a closure: the median time between the last image or "
-            f"treatment with an open nidus and its confirmation is {whole(width.value)} days "
-            f"(at most {whole(widest)}). Dated by confirmation, {plain_result.number_text()} by "
+            f"treatment with an open nidus and its confirmation is {whole(width.value)} "
+            f"days{at_most}. Dated by confirmation, {plain_result.number_text()} by "
             f"{time.GROUPED_AT} years; by Turnbull's estimate of closure itself, "
             f"{turnbull.number_text()}.")
     return Sentence(said, (width, plain_result, turnbull))

@@ -38,7 +38,10 @@ def grouped_table(
     results: Results, name: str, caption: str, measures: Sequence[tuple[str, str]], column: str,
     *, folded: bool = False,
 ) -> Table:
-    """One level of a grouping a row, one measure a column; overall on the last row."""
+    """One level of a grouping a row, one measure a column; overall on the last row.
+
+    Without a row where there is no group.
+    """
     columns = {pair: {e.group[column]: e for e in results.by(*pair, column) if e.group}
                for pair in measures}
     names = list(dict.fromkeys(level for found in columns.values() for level in found))
@@ -47,8 +50,9 @@ def grouped_table(
          *(number_cell(found.get(level)) for found in columns.values()))
         for level in _ordered(names)
     ]
-    overall = tuple(number_cell(results.one(*pair)) for pair in measures)
-    rows.append((Cell("All", heading=True), *overall))
+    if rows:
+        overall = tuple(number_cell(results.one(*pair)) for pair in measures)
+        rows.append((Cell("All", heading=True), *overall))
     headings = (GROUP_LABELS.get(column, column),
                 *(f"{about(id).label}, per {unit}" for id, unit in measures))
     # The measures are defined below the table of all of them; here the marks alone are needed.

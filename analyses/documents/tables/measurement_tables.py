@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analyses.content.blocks import Cell, Table
+from analyses.content.marks import MARK
 from analyses.measures.baseline import (
     LEVELS,
     SECTIONS,
@@ -13,13 +14,14 @@ from analyses.measures.baseline import (
     field_levels,
     level_id,
 )
-from analyses.measures.counting import levels
+from analyses.measures.counting import FEW, levels
 from analyses.measures.declared import about
 from analyses.measures.group_words import GROUP_LABELS, level_label
 from analyses.measures.small_cells import SUPPRESSED
 from analyses.population.unit_frames import Units
 from analyses.statistics.estimate import Estimate
 from analyses.words.estimate_text import plural
+from analyses.words.flags import FEW_UNITS, flag_words
 from analyses.words.numerals import measured, percent, ratio, span
 from registry.clinical.scores import SCORE_CAUTION
 
@@ -29,6 +31,7 @@ Found = dict[tuple[str, str, str], Estimate]
 DASH = "–"
 INDENT = "\N{EM SPACE}"
 HELD_BACK = "not shown"
+TOO_FEW, = flag_words([FEW_UNITS])
 GRADES_DESCRIBE = f"A grade or score {SCORE_CAUTION}."
 """Stands under a table with grades."""
 
@@ -68,12 +71,15 @@ def medians_by_table(
     name: str, caption: str, estimates: Sequence[Estimate], measures: Sequence[tuple[str, str]],
     column: str, heading: str, *, folded: bool = False, notes: tuple[str, ...] = (),
 ) -> Table:
-    """One measure a row, one level of a grouping a column: medians (quartiles) and n."""
+    """One measure a row, one level of a grouping a column: medians (quartiles) and n.
+
+    Without a row where there is no group.
+    """
     found = indexed(estimates, column)
     names = list(dict.fromkeys(
         e.group[column] for e in estimates if e.group and column in e.group))
     rows = []
-    for id, unit in measures:
+    for id, unit in measures if names else ():
         cells = [found.get((id, unit, level)) for level in ("", *names)]
         unit_words = cells[0].measure if cells[0] is not None else ""
         label = f"{about(id).label} ({unit_words})" if unit_words else about(id).label
@@ -93,24 +99,40 @@ def baseline_table(
     found = indexed(estimates, by)
     differences = {(e.id, e.unit): e for e in estimates
                    if e.id.endswith(".smd") and e.group and by in e.group}
-    names = levels(units.patients[by], by)
+    told = {group for _, _, group in found}
+    names = [level for level in levels(units.patients[by], by) if level in told]
     rows: list[tuple[Cell, ...]] = []
     for unit, fields in SECTIONS:
         frame = baseline_frame(units, unit)
-        sizes = [len(frame), *(int(frame[by].eq(level).sum()) for level in names)]
-        rows.append((Cell(plural(unit).capitalize(), heading=True),
-                     *(Cell(f"n = {size:,}") for size in sizes), Cell("")))
+        # A blank or not is told of every unit, so that this counts all of a group.
+        sizes = [found.get((f"baseline.{fields[0].column}.missing", unit, group))
+                 for group in ("", *names)]
+        rows.append((Cell(plural(unit).capitalize(), heading=True), *map(_size_cell, sizes),
+                     Cell("")))
         for field in fields:
             rows += _field_rows(found, differences, field, unit, field_levels(frame, field),
                                 ["", *names])
+    described = "Mean (SD), median (quartiles), or number (% of those recorded)."
+    if not names:
+        return Table(name, "Patients and lesions", ("Characteristic", "All"),
+                     tuple(row[:2] for row in rows), (described, GRADES_DESCRIBE))
     heading = GROUP_LABELS.get(by, by)
     words = {"ruptured": "rupture before treatment"}.get(by, heading)
     columns = ("Characteristic", "All", *(
         f"{heading}: {level_label(by, level)}" for level in names), "Standardised difference")
     return Table(name, f"Patients and lesions by {words}", columns, tuple(rows), (
-        "Mean (SD), median (quartiles), or number (% of those recorded). Standardised difference: "
-        "distance of the groups in standard deviations (Austin 2009), the largest of all pairs; "
-        "0.1 and more is worth a look. It is no test.", GRADES_DESCRIBE))
+        f"{described} Standardised difference: "
+        "distance of the groups in standard deviations (Austin 2009), the largest of all pairs "
+        f"of groups of {FEW} or more; 0.1 and more is worth a look. It is no test.",
+        GRADES_DESCRIBE))
+
+
+def _size_cell(e: Estimate | None) -> Cell:
+    """The size of a group, and where it is too small to be compared."""
+    if e is None:
+        return Cell(DASH)
+    few = bool(e.group) and 0 < (e.n or 0) < FEW
+    return Cell(f"n = {e.n or 0:,}{f'; {TOO_FEW}' if few else ''}", e)
 
 
 def _median_row(e: Estimate) -> tuple[Cell, ...]:
@@ -128,7 +150,8 @@ def _median_row(e: Estimate) -> tuple[Cell, ...]:
 def _short(e: Estimate | None) -> Cell:
     if e is None or not e.n:
         return Cell(DASH)
-    return Cell(f"{spread_text(e)}, {e.n:,}", e)
+    few = MARK if FEW_UNITS in e.flags else ""
+    return Cell(f"{spread_text(e)}, {e.n:,}{few}", e)
 
 
 def _field_rows(
@@ -137,7 +160,7 @@ def _field_rows(
 ) -> list[tuple[Cell, ...]]:
     stem = f"baseline.{field.column}"
     apart = differences.get((f"{stem}.smd", unit))
-    last = Cell(DASH if apart is None or apart.value is None else ratio(apart.value), apart)
+    last = _difference_cell(apart)
     rows: list[tuple[Cell, ...]] = []
     if field.how != LEVELS:
         cells = [found.get((stem, unit, group)) for group in groups]
@@ -145,6 +168,11 @@ def _field_rows(
     elif names == ["yes"]:
         rows.append((Cell(field.heading(), heading=True),
                      *_level_cells(found, level_id(field, "yes"), unit, groups), last))
+    elif any(e is not None and e.kind == SUPPRESSED for e in (
+            found.get((level_id(field, level), unit, "")) for level in names)):
+        # Which levels occur would tell of a single patient, too.
+        rows.append((Cell(field.heading(), heading=True), *(Cell(HELD_BACK) for _ in groups),
+                     last))
     else:
         rows.append((Cell(field.heading(), heading=True), *(Cell("") for _ in groups), last))
         rows += [(Cell(INDENT + level_label(field.column, level)),
@@ -154,6 +182,12 @@ def _field_rows(
     if any(e is not None and e.events for e in missing):
         rows.append((Cell(INDENT + "not recorded"), *map(_level_cell, missing), Cell("")))
     return rows
+
+
+def _difference_cell(e: Estimate | None) -> Cell:
+    if e is None or e.value is None:
+        return Cell(TOO_FEW if e is not None and FEW_UNITS in e.flags else DASH, e)
+    return Cell(ratio(e.value), e)
 
 
 def _level_cells(found: Found, id: str, unit: str, groups: list[str]) -> list[Cell]:

@@ -21,7 +21,6 @@ from analyses.documents.series.questions_sections import (
     missing_section,
 )
 from analyses.measures.results import Results, work_out
-from analyses.measures.small_cells import outside_results
 from analyses.population.unit_frames import units_of
 from registry.schema import TABLES as SCHEMA
 
@@ -106,8 +105,9 @@ def test_a_table_shows_the_numbers_of_its_estimates(
 
 
 def test_a_baseline_table_that_leaves_shows_no_small_cell(results: Results) -> None:
-    section = baseline_section(outside_results(results))
+    section = baseline_section(results.outside())
     table = next(b for b in section.blocks if isinstance(b, Table))
+    assert table.columns == ("Characteristic", "All")
     assert any(cell.text == "not shown" for row in table.rows for cell in row)
     assert "A grade or score describes groups, does not decide treatment." in table.notes
 

@@ -67,7 +67,7 @@ ENTRY_OF_2_0 = {
     "low": ["number", "null"], "high": ["number", "null"], "level": ["number"],
     "method": ["string"], "flags": ["array"],
 }
-TOP_OF_2_0 = ["results_version", "stays_inside", "freeze", "study", "estimates"]
+TOP_OF_2_1 = ["results_version", "stays_inside", "freeze", "study", "small_cells", "estimates"]
 
 
 def test_the_form_is_that_of_its_version() -> None:
@@ -77,7 +77,7 @@ def test_the_form_is_that_of_its_version() -> None:
     types = {name: [one["type"]] if isinstance(one["type"], str) else one["type"]
              for name, one in held.items()}
     assert (RESULTS_VERSION, list(schema["properties"]), types) == (
-        "2.0", TOP_OF_2_0, ENTRY_OF_2_0)
+        "2.1", TOP_OF_2_1, ENTRY_OF_2_0)
 
 
 def share(record: dict[str, Any]) -> dict[str, Any]:
