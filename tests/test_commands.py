@@ -11,8 +11,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 import typer
+from attacker_of_files import single_rows, small_characteristics, small_counts
 from registry_sources import clean_registry
 from results_checked import checked_file
+from small_cohort import small_tables
 from typer.testing import CliRunner, Result
 from untidy_workbook import mend_workbook, untidy_workbook
 
@@ -77,6 +79,24 @@ def test_the_whole_way_from_untidy_workbook_to_report(tmp_path: Path) -> None:
     ids = {e["id"] for e in record["estimates"]}
     assert {"obliteration.final_confirmed", "complication.any", "rate.haemorrhage"} <= ids
     assert (tmp_path / "report" / "case-series.html").read_text(encoding="utf-8").count("<table")
+
+
+@pytest.mark.slow
+def test_the_whole_way_to_files_without_small_cells(tmp_path: Path) -> None:
+    """Ten patients: workbook, intake, freeze, report; then what the folder tells an attacker."""
+    book, store, frozen = (tmp_path / name for name in ("cases.xlsx", "avm.sqlite", "freeze"))
+    fill_workbook(book, small_tables())
+    assert nidusbook("intake", book, "--registry", store, "--by", "AB").exit_code == 0
+    assert nidusbook("freeze", "--registry", store, "--out", frozen).exit_code == 0
+    out = tmp_path / "out"
+    done = nidusbook("report", frozen, "--out", out, "--small-cells", "hide")
+    assert done.exit_code == 0 and "Stays inside" not in done.output, done.output
+    assert small_counts(out) == small_characteristics(out) == single_rows(out) == []
+    again = nidusbook("report", frozen, "--out", out, "--small-cells", "hide")
+    assert again.exit_code == 0, again.output
+    (out / "cases.parquet").write_bytes(b"")
+    beside = nidusbook("report", frozen, "--out", out, "--small-cells", "hide")
+    assert beside.exit_code == 2 and "cases.parquet" in beside.output
 
 
 def test_a_second_look_at_the_same_file_changes_nothing(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""The quality report with small cells hidden: measures and limits of the whole period, no charts."""
+"""The quality report with small cells hidden: measures and limits of all the time, no charts."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ from analyses.documents.series.precision_section import planned, precision_secti
 from analyses.documents.series.references import references_section
 from analyses.documents.series.results_sections import results_sections
 from analyses.documents.series.said import listed
-from analyses.documents.series.series_report import case_series, summary, with_checklists
+from analyses.documents.series.series_report import case_series, summary_sentences, with_checklists
 from analyses.documents.series.supplement import supplement_sections
 from analyses.documents.series.to_write import declarations, discussion, introduction
 from analyses.literature.comparison import Literature, beside_literature
@@ -81,7 +81,7 @@ def hidden_document(work: HiddenWork) -> Document:
     """The case series, with nothing from which a count of 1 to 4 patients could be told."""
     results = work.results
     main = [
-        Section("Summary", (*only_a_part(results.manifest), Points(summary(results)),
+        Section("Summary", (*only_a_part(results.manifest), Points(summary_sentences(results)),
                             cautions(results.manifest))),
         introduction(), *methods_sections(results, ()), _small_cells(results.hidden),
         *results_sections(results, ()),

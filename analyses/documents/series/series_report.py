@@ -170,7 +170,7 @@ def with_checklists(document: Document, results: Results) -> Document:
 
 def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section]:
     main = [
-        Section("Summary", (*only_a_part(results.manifest), Points(summary(results)),
+        Section("Summary", (*only_a_part(results.manifest), Points(summary_sentences(results)),
                             cautions(results.manifest))),
         introduction(),
         *methods_sections(results, model_methods(work.models)),
@@ -209,7 +209,7 @@ def case_series(
                     stays_inside=stays_inside)
 
 
-def summary(results: Results) -> tuple[Sentence, ...]:
+def summary_sentences(results: Results) -> tuple[Sentence, ...]:
     """Five sentences: the headline, what was done with the first outcome, then one outcome each.
 
     The headline of a pre-surgical series is the harm of the whole treatment, so it begins.

@@ -101,7 +101,23 @@ def test_a_table_shows_the_numbers_of_its_estimates(
     assert cells and all(id(c.estimate) in known for c in cells)
     for cell in cells:
         if cell.estimate.kind == "proportion" and cell.estimate.n:  # type: ignore[union-attr]
-            assert cell.text.startswith(f"{cell.estimate.events} (")  # type: ignore[union-attr]
+            size = cell.text.partition(";")[0] == f"n = {cell.estimate.n}"  # type: ignore[union-attr]
+            assert size or cell.text.startswith(
+                f"{cell.estimate.events} (")  # type: ignore[union-attr]
+
+
+def test_a_group_of_fewer_than_five_has_its_counts_and_no_comparison(results: Results) -> None:
+    """Two of the ten patients had bled before treatment."""
+    table = next(b for b in baseline_section(results).blocks if isinstance(b, Table))
+    sizes = next(row for row in table.rows if row[0].text == "Patients")
+    bled = table.columns.index("Ruptured: yes")
+    assert sizes[bled].text == "n = 2; too few to compare"
+    sex = next(row for row in table.rows if row[0].text == "Sex")
+    assert sex[-1].text == "too few to compare"
+    female = next(row for row in table.rows if row[0].text.strip() == "female")
+    assert female[bled].text == "2 (100.0 %)" or female[bled].text == "2 (100 %)"
+    assert all(e.value is None for e in results.estimates
+               if e.id.endswith(".smd") and e.unit == "patient")
 
 
 def test_a_baseline_table_that_leaves_shows_no_small_cell(results: Results) -> None:

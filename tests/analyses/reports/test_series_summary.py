@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from small_cohort import small_tables
 
-from analyses.documents.series.series_report import _summary
+from analyses.documents.series.series_report import summary_sentences
 from analyses.measures.declared import shown_at
 from analyses.measures.places import Place
 from analyses.measures.results import work_out
@@ -15,7 +15,7 @@ from registry.schema import TABLES
 def test_five_sentences_with_all_counts_and_outcomes():
     results = work_out(units_of(small_tables()))
     summary = [*shown_at(Place.HEADLINE), *shown_at(Place.SUMMARY)]
-    sentences = _summary(results)
+    sentences = summary_sentences(results)
     assert len(sentences) == 5
     shown = [e for sentence in sentences for e in sentence.estimates]
     assert [(e.id, e.unit) for e in shown if not e.id.startswith("count.")] == summary
@@ -27,14 +27,14 @@ def test_five_sentences_with_all_counts_and_outcomes():
 
 def test_the_summary_begins_with_the_harm_of_the_whole_treatment():
     results = work_out(units_of(small_tables()))
-    headline = _summary(results)[0]
+    headline = summary_sentences(results)[0]
     assert headline.estimates == (results.one("combined.permanent_deficit_or_death", "patient"),)
     assert headline.text.startswith(
         "A new permanent deficit or death from any treatment phase was there in at least ")
 
 
 def test_nobody_treated_is_said_as_well():
-    sentences = _summary(work_out(units_of({n: t.empty() for n, t in TABLES.items()})))
+    sentences = summary_sentences(work_out(units_of({n: t.empty() for n, t in TABLES.items()})))
     assert sentences[1].text.startswith(
         "0 patients with 0 lesions were treated; 0 of them had 0 sessions of embolization")
     assert all(s.text.endswith(".") for s in sentences)
