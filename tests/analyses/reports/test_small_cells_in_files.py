@@ -24,9 +24,6 @@ from analyses.renderers.report_folder import ReportError, text_writer, write_fol
 from analyses.renderers.table_files import table_writers
 from analyses.study.study_errors import StudyError
 
-SLOW = re.compile(r"two-columns|\.png$|\.pdf$")
-"""The same figures again, larger or in another format."""
-
 
 @pytest.fixture(scope="module")
 def hidden(series: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -34,7 +31,7 @@ def hidden(series: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
     files, first = hidden_series_files(
         series.work.results, Wish(small_cells="hide"), lambda *words: None)
     assert first in files
-    write_folder(folder, {name: write for name, write in files.items() if not SLOW.search(name)})
+    write_folder(folder, files)
     return folder
 
 
