@@ -18,6 +18,7 @@ from analyses.measures.comparisons import (
     differences,
     halves_added,
 )
+from analyses.measures.groups_pooled import pooled_columns
 from analyses.measures.headlines import Headline, headlines
 from analyses.population.unit_frames import Units, once
 from analyses.statistics.arrays import Floats
@@ -67,7 +68,9 @@ def null_findings(units: Units) -> NullFindings:
     found = np.zeros(EXCHANGES)
     printed = seen = 0
     for place, headline in enumerate(headlines(units).values()):
-        shown = {column: differences(headline, column) for column in COMPARED}
+        # What is pooled stands in the place of its raw differences.
+        shown = {column: differences(headline, column) for column in COMPARED
+                 if (headline.id, column) not in pooled_columns(units)}
         printed += sum(map(len, shown.values()))
         seen += sum(_apart(e) for each in shown.values() for e in each)
         if any(shown.values()):

@@ -55,7 +55,11 @@ class PlannedModel:
 
 @dataclass(frozen=True)
 class Plan:
-    """A plan: title, date, models, the questions named beforehand, and a hash of it all."""
+    """A plan: title, date, models, the questions named beforehand, and a hash of it all.
+
+    important: the size of a difference of shares (0 to 1) that the service calls important; None
+    where it names none.
+    """
 
     title: str
     date: datetime.date
@@ -63,6 +67,7 @@ class Plan:
     level: float = 0.95
     note: str = field(default="", compare=False)
     questions: tuple[AnyQuestion, ...] = ()
+    important: float | None = None
 
     @property
     def hash(self) -> str:
@@ -107,7 +112,9 @@ def _model_table(model: PlannedModel) -> dict[str, Any]:
 
 def _plain(plan: Plan) -> dict[str, Any]:
     asked = {"questions": [vars(one) for one in plan.questions]} if plan.questions else {}
-    return {"title": plan.title, "date": plan.date.isoformat(), "level": plan.level, **asked,
+    named = {} if plan.important is None else {"important": plan.important}
+    return {"title": plan.title, "date": plan.date.isoformat(), "level": plan.level, **named,
+            **asked,
             "model": [_model_table(model) for model in plan.models]}
 
 
@@ -126,6 +133,7 @@ def write_plan(plan: Plan, path: str | Path) -> None:
     lines = [f"# {line}" for line in plan.note.splitlines()]
     lines += [f"title = {_value(plan.title)}", f"date = {plan.date.isoformat()}",
               f"level = {plan.level!r}"]
+    lines += [] if plan.important is None else [f"important = {plan.important!r}"]
     for question in plan.questions:
         lines += ["", "[primary]" if question.role == PRIMARY else "[[secondary]]"]
         lines += [f"{key} = {_value(value)}" for key, value in question.table().items()]
@@ -153,6 +161,11 @@ def read_plan(path: str | Path) -> Plan:
     level = content.get("level", 0.95)
     if not isinstance(level, float) or not 0 < level < 1:
         problems.append(f"level: found {level!r}; wanted a share such as 0.95")
+    important = content.get("important")
+    if important is not None and not (isinstance(important, float) and 0 < important < 1):
+        problems.append(f"important: found {important!r}; wanted the size of a difference of "
+                        "shares as a number between 0 and 1, such as 0.05 for 5 percentage "
+                        "points, or no such line")
     models = [_read_model(place, table, problems)
               for place, table in enumerate(content.get("model", []), start=1)]
     questions, wrong = read_questions(content)
@@ -162,7 +175,7 @@ def read_plan(path: str | Path) -> Plan:
     if problems or not isinstance(date, datetime.date):
         raise ValueError(f"{path.name}: " + "; ".join(problems))
     return Plan(str(content.get("title", path.stem)), date, tuple(filter(None, models)), level,
-                questions=questions)
+                questions=questions, important=important)
 
 
 def _read_model(place: int, table: dict[str, Any], problems: list[str]) -> PlannedModel | None:

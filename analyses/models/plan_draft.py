@@ -40,6 +40,10 @@ everything else is called exploratory. Take the marks away from lines such as th
   unit = "session"
   by = "agent"          one of {", ".join(COMPARED)}
   [[secondary]]         the same three lines
+Of five or more small groups the report says how probable a difference is that you call important.
+Say how large that is, in a line of its own above the first [ or [[ of the plan:
+  important = 0.05      5 percentage points
+
 Where the question is one of the models below, name it instead: model = "its name". Its ratio then
 stands in the paper; those of all other models stand in the supplement alone.
 

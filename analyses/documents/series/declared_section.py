@@ -107,7 +107,7 @@ def by_chance(found: NullFindings) -> Sentence:
     if not found.printed:
         return Sentence("No difference is printed here, so chance has nothing to show.")
     return Sentence(
-        f"Of {found.printed} differences printed here {found.seen} leave out no difference. With "
-        f"the outcomes of this report exchanged between patients {found.exchanges} times, so that "
-        f"nothing went with anything, {found.average:.1f} did so on average, and at least one did "
-        f"in {percent(found.any)} % of the exchanges.", found.estimates)
+        f"Of {found.printed} differences in @differences {found.seen} leave out no difference. "
+        f"With the outcomes of this report exchanged between patients {found.exchanges} times, so "
+        f"that nothing went with anything, {found.average:.1f} did so on average, and at least one "
+        f"did in {percent(found.any)} % of the exchanges.", found.estimates)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from analyses.content.blocks import Cell, Paragraph, Picture, Section, Sentence, Table, plain
 from analyses.documents.series.declared_section import by_chance
+from analyses.documents.series.pooled_section import pooled_blocks
 from analyses.documents.tables.measure_tables import number_cell
 from analyses.figures.figure_flow import flow_figure
 from analyses.figures.figure_measures import difference_figure
@@ -11,6 +14,7 @@ from analyses.measures.comparisons import trends
 from analyses.measures.declared import about, shown_at
 from analyses.measures.flow import flow_of, words_of
 from analyses.measures.group_words import GROUP_LABELS
+from analyses.measures.groups_pooled import GroupsPooled
 from analyses.measures.headlines import headlines
 from analyses.measures.missing_outcome import FEWEST
 from analyses.measures.null_findings import null_findings
@@ -32,8 +36,11 @@ def flow_picture(results: Results) -> Picture:
                    rows_seen=False)
 
 
-def comparisons_section(results: Results) -> Section:
-    """Periods, grades, intents, rupture and agent compared; trends: none of it asked beforehand."""
+def comparisons_section(results: Results, pooled: Sequence[GroupsPooled] = ()) -> Section:
+    """Periods, grades, intents, rupture and agent compared; trends: none of it asked beforehand.
+
+    pooled: comparisons of several groups, shown in the place of their raw differences.
+    """
     return Section("Exploratory comparisons", (
         plain("Groups of an observational series differ in more than what names them: a "
               "difference describes, and does not show an effect.",
@@ -42,15 +49,16 @@ def comparisons_section(results: Results) -> Section:
               "beforehand, so none has a P value: some intervals leave out no difference by "
               "chance alone."),
         Paragraph((by_chance(null_findings(results.units)),)),
-        differences_table(results), difference_picture(results), trends_block(results),
+        differences_table(results, pooled), *pooled_blocks(pooled),
+        difference_picture(results, pooled), trends_block(results),
     ))
 
 
-def differences_table(results: Results) -> Table:
-    """Every difference, one a row."""
+def differences_table(results: Results, pooled: Sequence[GroupsPooled] = ()) -> Table:
+    """Every difference, one a row, but for those of groups that are pooled."""
     rows = []
     for id, _ in shown_at(Place.COMPARED):
-        for e in _differences(results, id):
+        for e in _differences(results, id, pooled):
             column, pair = _group(e)
             rows.append((
                 Cell(about(id).label, heading=True), Cell(GROUP_LABELS[column]), Cell(pair),
@@ -62,11 +70,14 @@ def differences_table(results: Results) -> Table:
                       "groups' clustered intervals (Zou and Donner 2008).",), folded=True)
 
 
-def difference_picture(results: Results) -> Picture:
-    """The differences of one measure, drawn."""
+def difference_picture(results: Results, pooled: Sequence[GroupsPooled] = ()) -> Picture:
+    """The differences of one measure, drawn; those of several groups pooled."""
     (id, _), = shown_at(Place.DIFFERENCES_DRAWN)
-    found = _differences(results, id)
-    labels = [f"{GROUP_LABELS[column]}: {pair}" for column, pair in map(_group, found)]
+    raw = _differences(results, id, pooled)
+    drawn = [e for one in pooled if one.id == id for e in one.pooled.differences]
+    found = [*raw, *drawn]
+    labels = [f"{GROUP_LABELS[column]}: {pair}" for column, pair in map(_group, raw)]
+    labels += [f"{GROUP_LABELS[column]}, pooled: {pair}" for column, pair in map(_group, drawn)]
     caption = f"{about(id).label} per session: differences between groups, first less second"
     alt = f"{caption}: " + "; ".join(
         f"{label} {e.number_text()}" for label, e in zip(labels, found, strict=True))
@@ -127,8 +138,13 @@ def _or_dash(estimate: Estimate | None) -> Cell:
     return Cell(estimate.number_text(), estimate)
 
 
-def _differences(results: Results, id: str) -> list[Estimate]:
-    return [e for e in results.estimates if e.id == f"difference.{id}"]
+def _differences(
+    results: Results, id: str, pooled: Sequence[GroupsPooled],
+) -> list[Estimate]:
+    """The raw differences of a measure, but for those of groups that are pooled."""
+    gone = {one.column for one in pooled if one.id == id}
+    return [e for e in results.estimates
+            if e.id == f"difference.{id}" and _group(e)[0] not in gone]
 
 
 def _group(e: Estimate) -> tuple[str, str]:

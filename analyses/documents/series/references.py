@@ -35,6 +35,8 @@ WORKS = (
      "illustrated in the case of the binomial. Biometrika 1934;26:404–413."),
     ("Dindo", "2004", "Dindo D, Demartines N, Clavien PA. Classification of surgical "
      "complications. Ann Surg 2004;240:205–213."),
+    ("Efron", "1975", "Efron B, Morris C. Data analysis using Stein's estimator and its "
+     "generalizations. J Am Stat Assoc 1975;70:311–319."),
     ("Firth", "1993", "Firth D. Bias reduction of maximum likelihood estimates. Biometrika "
      "1993;80:27–38."),
     ("Garwood", "1936", "Garwood F. Fiducial limits for the Poisson distribution. Biometrika "

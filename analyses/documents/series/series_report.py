@@ -27,6 +27,7 @@ from analyses.documents.series.literature_section import (
 )
 from analyses.documents.series.methods import methods_sections
 from analyses.documents.series.outcomes_sections import operators_section
+from analyses.documents.series.pooled_section import pooling_methods
 from analyses.documents.series.precision_section import planned, precision_section
 from analyses.documents.series.references import references_section
 from analyses.documents.series.results_sections import counted_in_words, results_sections
@@ -42,6 +43,7 @@ from analyses.documents.series.technique_section import (
 from analyses.documents.series.to_write import declarations, discussion, introduction
 from analyses.literature.comparison import Literature, beside_literature
 from analyses.measures.declared import shown_at
+from analyses.measures.groups_pooled import GroupsPooled, groups_pooled
 from analyses.measures.null_findings import NullFindings, null_findings
 from analyses.measures.places import Place
 from analyses.measures.results import Progress, Results
@@ -78,6 +80,7 @@ class SeriesWork:
     questions: tuple[Answered, ...] = ()
     late: bool = False
     chance: NullFindings | None = None
+    pooled: tuple[GroupsPooled, ...] = ()
 
     @cached_property
     def numbers(self) -> ModelNumbers:
@@ -92,6 +95,7 @@ class SeriesWork:
                 *(self.embolized.estimates if self.embolized else ()),
                 *(e for one in self.questions for e in one.estimates),
                 *null_findings(self.results.units).estimates,
+                *(e for one in self.pooled for e in one.estimates),
                 *(self.chance.estimates if self.chance else ()),
                 *getattr(self.learning, "estimates", ()))
 
@@ -127,8 +131,9 @@ def series_work(
     questions = () if plan is None or late else answer_questions(
         results.units, plan.questions, models.results)
     chance = null_ratios(models.results, technique_frames(results.units))
+    pooled = groups_pooled(results.units, plan.important if plan else None)
     return SeriesWork(results, models, precision, literature, embolized, learning, questions, late,
-                      chance)
+                      chance, pooled)
 
 
 def series_document(work: SeriesWork) -> Document:
@@ -173,7 +178,8 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
         Section("Summary", (*only_a_part(results.manifest), Points(summary_sentences(results)),
                             cautions(results.manifest))),
         introduction(),
-        *methods_sections(results, model_methods(work.models)),
+        *methods_sections(results, (*model_methods(work.models),
+                                    *pooling_methods(work.pooled, work.models))),
         *literature_methods(work.literature),
         *results_sections(results, technique_blocks(work.models, _by_models(work.questions))),
         declared_section(work.questions, late=work.late),
@@ -186,7 +192,7 @@ def _sections(work: SeriesWork, results: Results, events: Table) -> list[Section
     more = supplement_sections(
         results, main, [*technique_supplement(work.models, work.numbers, work.chance),
                         embolized_section(work.embolized), learning_section(work.learning),
-                        *plan_sections(work.models)], events)
+                        *plan_sections(work.models)], events, work.pooled)
     more += literature_supplement(work.literature)
     main.append(references_section([*main, *more], work.literature.lines))
     return [*main, *more]

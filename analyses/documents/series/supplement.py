@@ -16,6 +16,7 @@ from analyses.documents.series.questions_sections import comparisons_section, mi
 from analyses.documents.series.time_sections import haemorrhage_section, over_time_section
 from analyses.documents.tables.measure_tables import grouped_table, measures_table
 from analyses.measures.declared import shown_at
+from analyses.measures.groups_pooled import GroupsPooled
 from analyses.measures.places import Place
 from analyses.measures.results import Results
 
@@ -29,11 +30,12 @@ EVERY_GROUP = ", and every other group,"
 
 def supplement_sections(
     results: Results, main: Sequence[Section], models: Sequence[Section], events: Table,
+    pooled: Sequence[GroupsPooled] = (),
 ) -> list[Section]:
     """Every part of the supplement that the main text does not show already.
 
     main: the sections of the main text; models: those of the technique models; events: the
-    listing of every event, with or without study codes.
+    listing of every event, with or without study codes; pooled: comparisons of several groups.
     """
     parts = [
         Section("Supplement", (plain(
@@ -54,7 +56,7 @@ def supplement_sections(
             complication_detail_section(results, events), haemorrhage_section(results),
             over_time_section(results), procedures_section(results, results.limits),
             resection_section(results), function_section(results),
-            *(() if results.hidden else (comparisons_section(results),)),
+            *(() if results.hidden else (comparisons_section(results, pooled),)),
             missing_section(results))),
         *(replace(section, level=2, wide=True) for section in models),
     ]

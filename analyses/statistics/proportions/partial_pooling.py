@@ -89,8 +89,7 @@ def partial_pooling(
     if reference is not None and reference not in labels:
         raise ValueError(f"The reference {reference!r} is not a group; there are "
                          f"{', '.join(map(str, labels))}.")
-    large = np.flatnonzero(np.bincount(side, minlength=len(labels)) >= FEWEST_ROWS)
-    kept = np.isin(side, large)
+    large, kept = _large(side, len(labels))
     out = tuple(str(labels[g]) for g in range(len(labels)) if g not in large)
     why = _why_none(outcome[kept], len(large))
     if why:
@@ -118,6 +117,20 @@ def effective_rows(events: Floats, rows: Floats) -> Floats:
     typical = (rows**2).sum(axis=1) / n
     found: Floats = n / (1 + (typical - 1) * correlation)
     return found
+
+
+def why_not_pooled(event: ArrayLike, group: Sequence[Any] | Labels | pd.Series) -> str:
+    """Why several groups are not pooled; "" where they are. Arguments as of `partial_pooling`."""
+    outcome, (side, labels) = event_values(event), in_order(group)
+    same_length(event=outcome, group=side)
+    large, kept = _large(side, len(labels))
+    return _why_none(outcome[kept], len(large))
+
+
+def _large(side: Whole, groups: int) -> tuple[Whole, np.ndarray]:
+    """The groups of rows enough, and which rows are in one."""
+    large = np.flatnonzero(np.bincount(side, minlength=groups) >= FEWEST_ROWS)
+    return large, np.isin(side, large)
 
 
 def _why_none(outcome: Floats, groups: int) -> str:
