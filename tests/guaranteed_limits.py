@@ -3,7 +3,7 @@
 Fictional services of one risk, patients with one to five sessions that lie among those of others,
 outcomes correlated within the patient (beta-binomial: not the way the limit's own simulation
 draws them). Each service's limit comes from its own baseline; its chance of a signal in the
-planned period is then found on 600 futures of the truth. Beside it the bootstrap of Gandy and
+planned period is then found on 600 futures of its own. Beside it the bootstrap of Gandy and
 Kvaløy 2013, resampling whole patients.
 
 Run as a program it writes tests/reference/guaranteed_limits.md with the date and the commit:
@@ -40,7 +40,7 @@ TRUTHS = {"unchanged": 1.0, "doubled": 2.0, "tripled": 3.0, "halved": 0.5}
 
 @dataclass(frozen=True)
 class Row:
-    """One cell: shares from 0 to 1. held, bootstrap_held, false, predicted: worse and better."""
+    """One cell: shares from 0 to 1. held, bootstrap_held, false, printed: worse and better."""
 
     baseline: int
     correlation: float
@@ -49,7 +49,7 @@ class Row:
     held: tuple[float, float]
     bootstrap_held: tuple[float, float]
     false: tuple[float, float]
-    predicted: tuple[float, float]
+    printed: tuple[float, float]
     doubled: float
     tripled: float
     halved: float
@@ -103,15 +103,15 @@ def bootstrap_limit(
 def cell(baseline: int, correlation: float, services: int) -> Row:
     """One cell, seeded by its own description so that cells do not depend on their order."""
     rng = np.random.default_rng(zlib.crc32(f"{baseline} {correlation}".encode()))
-    future = patients_in_order(rng, PLANNED)
-    futures = {name: outcomes(rng, future, times * RISK, correlation, FUTURES)
-               for name, times in TRUTHS.items()}
     found: list[list[float]] = []
     for _ in range(services):
         patient = patients_in_order(rng, baseline)
         event = outcomes(rng, patient, RISK, correlation, 1)[0].astype(float)
         if event.sum() < FEWEST_EVENTS:
             continue
+        future = patients_in_order(rng, PLANNED)
+        futures = {name: outcomes(rng, future, times * RISK, correlation, FUTURES)
+                   for name, times in TRUTHS.items()}
         share = float(event.mean())
         worse, better = (design_cusum(np.full(baseline, share), event, patient, odds_ratio=ratio,
                                       trials=PLANNED) for ratio in (2.0, 0.5))
@@ -145,12 +145,12 @@ def as_markdown(rows: list[Row]) -> str:
     """The table, one line a cell."""
     head = ("baseline sessions", "within-patient correlation", "services",
             f"with {FEWEST_EVENTS} events or more", "promise held, worse", "better",
-            "bootstrap held, worse", "better", "false worse", "predicted", "false better",
-            "predicted", "doubled seen", "tripled seen", "halved seen")
+            "bootstrap held, worse", "better", "false worse", "printed", "false better",
+            "printed", "doubled seen", "tripled seen", "halved seen")
     lines = ["| " + " | ".join(head) + " |", "|" + "---:|" * len(head)]
     for r in rows:
-        shares = (*r.held, *r.bootstrap_held, r.false[0], r.predicted[0], r.false[1],
-                  r.predicted[1], r.doubled, r.tripled, r.halved)
+        shares = (*r.held, *r.bootstrap_held, r.false[0], r.printed[0], r.false[1],
+                  r.printed[1], r.doubled, r.tripled, r.halved)
         lines.append(f"| {r.baseline} | {r.correlation:g} | {r.services} | {r.watched} | "
                      + " | ".join(f"{100 * s:.1f} %" for s in shares) + " |")
     return "\n".join(lines)
@@ -167,8 +167,8 @@ def main() -> None:
         f"periods with a false signal promised in {100 * SURE:g} % of services, in each "
         "direction. Held: the share of services whose own chance of a false signal is no higher; "
         "one with too few events gets no limit and gives no signal. Of those with a limit: false, "
-        "predicted, the mean chance of a false signal, true and as printed beforehand; seen, the "
-        "mean chance of a signal in the period once the risk is changed for good.\n\n"
+        "printed, the mean chance of a false signal, true and as printed beforehand (“up to”); "
+        "seen, the mean chance of a signal in the period once the risk is changed for good.\n\n"
         f"{as_markdown(grid(services))}\n")
     REPORT.write_text(text, encoding="utf-8")
     print(text)

@@ -61,6 +61,7 @@ def make_demo(
     from registry.intake.workbook_write import fill_workbook
     from registry.old_sheets.front_door import take_in_file
     from synthetic_cohort import CohortSettings, make_cohort
+    from synthetic_cohort.contacts_tables import contacts_tables
     from synthetic_cohort.monitoring_tables import monitoring_tables
     from synthetic_cohort.quality_words import quality_words
     from synthetic_cohort.reviews_tables import reviews_tables
@@ -74,7 +75,8 @@ def make_demo(
     (out / WORDS).write_text(quality_words(cohort.change_date), encoding="utf-8")
     book = out / "entry-workbook.xlsx"
     fill_workbook(book, {
-        **cohort.tables, **monitoring_tables(cohort), **reviews_tables(cohort)})
+        **cohort.tables, **monitoring_tables(cohort), **reviews_tables(cohort),
+        **contacts_tables(cohort)})
     store = out / "registry.sqlite"
     progress("taking the workbook in")
     taken = take_in_file(book, open_registry(store), by="DEMO", progress=progress)

@@ -13,7 +13,7 @@ from analyses.measures.obliteration import CATHETER, lesion_images
 from analyses.population.bleeding import distinct_bleeds
 from analyses.population.counted_events import LESION
 from analyses.population.unit_frames import Units
-from analyses.population.vital_status import last_contact
+from analyses.population.vital_status import last_alive, last_contact
 from registry.schema import FollowUps, Patients, Radiosurgeries, Resections, Sessions
 
 DAYS_A_YEAR = 365.25
@@ -160,10 +160,14 @@ def bleed_durations(units: Units) -> pd.DataFrame:
 
 
 def follow_up_durations(units: Units) -> pd.DataFrame:
-    """Treated patients from their first treatment to death (event 1) or last contact."""
+    """Treated patients from their first treatment to death (event 1) or last contact.
+
+    A later try to reach the patient that was answered is a contact: the patient lived.
+    """
     rows = units.patients
     died = rows["key"].map(death_days(units)).notna()
-    end = rows["key"].map(last_known(units))
+    alive = rows["key"].map(last_alive(dict(units.tables)))
+    end = pd.concat([rows["key"].map(last_known(units)), alive], axis=1).max(axis=1)
     start = rows["first_treatment"]
     return rows.assign(start=start, stop=end, years=years_between(start, end),
                        event=died.astype(int))

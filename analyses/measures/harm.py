@@ -21,6 +21,7 @@ from analyses.population.vital_status import (
     deaths_from_an_event,
     deaths_from_any_cause,
     last_contact,
+    outcome_known,
     vital_known,
 )
 from registry.schema import Complications, Injections, Lesions, Patients, Resections, Sessions
@@ -129,9 +130,10 @@ def _names_injection(events: pd.DataFrame) -> pd.Series:
 def seen_after(units: Units, unit: str) -> pd.Series:
     """Whether each session, or each patient after every session of theirs, was seen at 30 days.
 
-    Seen: in contact on or after day 30, or known to have died. Indexed as the unit frame.
+    Seen: with a row on or after day 30 that records how the patient was, or known to have died; a
+    try that was answered is not enough. Indexed as the unit frame.
     """
-    known = units.sessions["key"].isin(vital_known(units))
+    known = units.sessions["key"].isin(outcome_known(units))
     if unit == "session":
         return known
     unseen_after = set(units.sessions.loc[~known, Patients.patient_id])

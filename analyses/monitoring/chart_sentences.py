@@ -74,7 +74,7 @@ def design_sentences(design: CusumDesign) -> tuple[str, str, str]:
     wait = ("" if design.delay.value is None else
             f", half of them within {design.delay.value:,.0f} sessions")
     return (
-        f"The chance of a false signal in the {design.trials:,} sessions planned is "
+        f"The chance of a false signal in the {design.trials:,} sessions planned is up to "
         f"{design.false_signal.number_text()}, the uncertainty of the baseline included; in 90 % "
         f"of services it is no more than {100 * design.promised:g} %.",
         f"After {design.change} the chance of a signal in the planned period is "

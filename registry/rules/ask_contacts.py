@@ -7,8 +7,7 @@ from registry.rules.deaths_and_life import dead_without_date
 from registry.rules.finding import Hits, Tables, error, query
 from registry.rules.words import column, sheet
 from registry.schema import Contacts, Patients
-
-OF_THE_LIVING = ("seen", "declined")
+from registry.schema.contacts import OF_THE_LIVING
 
 
 @error("after death")

@@ -6,6 +6,9 @@ from registry.schema.fields import choice, date, integer
 from registry.schema.patients import study_code
 from registry.schema.tables import Table
 
+OF_THE_LIVING = ("seen", "declined")
+"""Results of a try that only a living patient gives."""
+
 
 class Contacts(
     Table, table="contacts", label="Contacts", definition="A row a try to reach a patient.",

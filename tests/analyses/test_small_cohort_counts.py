@@ -12,10 +12,11 @@ from registry_cases import with_cells, with_row
 from small_cohort import small_tables
 
 from analyses.measures.obliteration import final_lesions, imaging_after_treatment
-from analyses.measures.results import Results, work_out
+from analyses.measures.results import Results, work_out, work_out_topics
 from analyses.models.embolized_or_not import embolized_or_not, emergencies
 from analyses.population.counted_events import embolization_complications
 from analyses.population.unit_frames import units_of
+from registry.schema import TABLES as SCHEMA
 
 TABLES = small_tables()
 
@@ -329,6 +330,29 @@ def test_the_lost_are_unknown_and_never_unharmed() -> None:
         before, after = seen.one(id, unit), lost.one(id, unit)
         assert after.events == before.events and (after.n or 0) < (before.n or 0)
         assert any("of unknown outcome" in note for note in after.notes())
+
+
+def harms(tables: dict[str, pd.DataFrame]) -> Results:
+    return work_out_topics(("complications",), units_of(tables))
+
+
+def test_a_try_that_was_answered_tells_who_lived_and_not_how() -> None:
+    """Of the lost, each reached a year later: deaths are known again, lasting deficits are not."""
+    tables = lost_tables()
+    people = tables["patients"]
+    living = people.loc[people["death_date"].isna(), "patient_id"].tolist()
+
+    def tried(result: str) -> Results:
+        rows = pd.DataFrame({"patient_id": living, "try_no": 1, "result": result,
+                             "contact_date": pd.Timestamp("2030-01-01")})
+        return harms({**tables, "contacts": SCHEMA["contacts"].typed(rows)})
+
+    lost, unanswered, seen = harms(tables), tried("no answer"), tried("seen")
+    death = ("death.all_cause_30d", "patient")
+    assert (seen.one(*death).n or 0) > (lost.one(*death).n or 0) == unanswered.one(*death).n
+    for id in ("complication.permanent_deficit", "combined.permanent_deficit_or_death",
+               "complication.new_deficit"):
+        assert seen.one(id, "patient").number_text() == lost.one(id, "patient").number_text()
 
 
 def test_an_mrs_of_6_is_a_death_in_every_estimate() -> None:

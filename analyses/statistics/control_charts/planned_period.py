@@ -79,7 +79,7 @@ def planned_period(
     return _drawn(tuple(risk.tolist()), tuple(patient.tolist()), trials, correlation)
 
 
-@lru_cache(maxsize=2)  # Both directions of a chart, and each document about it, ask for the same.
+@lru_cache(maxsize=3)  # Both directions of a chart, and each document about it, ask for the same.
 def _drawn(
     risks: tuple[float, ...], patients: tuple[int, ...], trials: int, correlation: float,
 ) -> PlannedPeriod:

@@ -119,7 +119,7 @@ def shrunken(events: Floats, rows: Floats, level: float = 0.95) -> ClusteredLimi
     """
     n, patients = rows.sum(axis=-1), (rows > 0).sum(axis=-1).astype(float)
     found = events.sum(axis=-1)
-    plain = n / (1 + (_typical_rows(rows) - 1) * shrunken_correlation(events, rows))
+    plain = effective_rows(rows, shrunken_correlation(events, rows))
     with np.errstate(divide="ignore", invalid="ignore"):
         worth = np.maximum(n / _typical_rows(rows) - 1, 1.0)
         effective = np.minimum(plain * (_t(n - 1, level) / _t(worth, level)) ** 2, n)
@@ -133,6 +133,12 @@ def shrunken(events: Floats, rows: Floats, level: float = 0.95) -> ClusteredLimi
     low, high = (np.where(np.isnan(effective), np.nan, limit) for limit in (low, high))
     return ClusteredLimits(low, high, effective, np.minimum(plain, n),
                            proportion_variance(events, rows))
+
+
+def effective_rows(rows: Floats, correlation: Floats | float) -> Floats:
+    """How many independent rows these are worth, by patient, at a within-patient correlation."""
+    found: Floats = rows.sum(axis=-1) / (1 + (_typical_rows(rows) - 1) * correlation)
+    return found
 
 
 def _typical_rows(rows: Floats) -> Floats:

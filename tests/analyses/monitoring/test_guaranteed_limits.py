@@ -90,6 +90,8 @@ def test_the_promise_holds_in_nine_of_ten_services_at_100_sessions() -> None:
     found = guaranteed_limits.cell(100, 0.3, 12)
     assert found.watched >= 5
     assert min(found.held) >= floor_of(SURE, found.services)
+    assert all(false <= ceiling_of(printed, found.watched)
+               for false, printed in zip(found.false, found.printed, strict=True))
     assert max(found.false) < PROMISED and found.tripled > found.doubled > found.false[0]
 
 
@@ -119,3 +121,5 @@ def test_200_unchanged_services_give_the_false_signals_printed_beforehand() -> N
 def test_the_promise_holds_in_every_cell() -> None:
     for row in guaranteed_limits.grid(400):
         assert min(row.held) >= floor_of(SURE, row.services), row
+        assert all(false <= ceiling_of(printed, row.watched)
+                   for false, printed in zip(row.false, row.printed, strict=True)), row
