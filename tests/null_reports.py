@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 from analyses.measures.comparisons import COMPARED, differences
+from analyses.measures.groups_pooled import comparison_pooled
 from analyses.measures.headlines import Headline, headlines
 from analyses.models.declared_question import Question
 from analyses.models.questions_answered import AnsweredQuestion, answer_headlines
@@ -41,14 +42,16 @@ REPORT = Path(__file__).parent / "reference" / "null_reports.md"
 
 @dataclass(frozen=True)
 class NullReport:
-    """One report about nothing: findings in the paper, and differences shown and findings in the
-    supplement.
+    """One report about nothing: findings in the paper; raw differences shown in the supplement, and
+    pooled ones in the place of raw ones, each with how many of them leave out no difference.
     """
 
     patients: int
     paper: int
     shown: int
     supplement: int
+    pooled: int
+    pooled_findings: int
 
 
 def exchanged(headline: Headline, rng: np.random.Generator) -> Headline:
@@ -78,9 +81,15 @@ def null_report(patients: int, seed: int) -> NullReport:
     questions = [Question("primary" if not place else "secondary", id, nothing[id].unit, by)
                  for place, (id, by) in enumerate(ASKED)]
     answered = answer_headlines({q: nothing[q.measure] for q in questions}, {}, questions, {})
-    shown = [e for one in nothing.values() for by in COMPARED for e in differences(one, by)]
-    return NullReport(patients, sum(map(is_finding, answered)), len(shown),
-                      sum(_apart(e.low, e.high) for e in shown))
+    raw, pooled = [], []
+    for one in nothing.values():
+        for by in COMPARED:
+            found = comparison_pooled(one, by)
+            pooled += found.differences
+            raw += differences(one, by) if found.why else []
+    return NullReport(patients, sum(map(is_finding, answered)), len(raw),
+                      sum(_apart(e.low, e.high) for e in raw), len(pooled),
+                      sum(_apart(e.low, e.high) for e in pooled))
 
 
 def null_reports(services: int) -> list[NullReport]:
@@ -98,15 +107,18 @@ def with_any(found: list[NullReport]) -> float:
 
 def as_markdown(found: list[NullReport]) -> str:
     """A line a size, and one of all."""
-    lines = ["| patients | reports | with any finding in the paper | differences shown in the "
-             "supplement | of them leave out no difference |", "|---|---:|---:|---:|---:|"]
+    lines = ["| patients | reports | with any finding in the paper | raw differences shown in the "
+             "supplement | of them leave out no difference | pooled differences | of them leave "
+             "out no difference |", "|---|---:|---:|---:|---:|---:|---:|"]
     for size in (*SIZES, None):
         rows = [one for one in found if size in (None, one.patients)]
         if rows:
             lines.append(
                 f"| {size or 'all'} | {len(rows)} | {100 * with_any(rows):.1f} % | "
                 f"{np.mean([one.shown for one in rows]):.1f} a report | "
-                f"{np.mean([one.supplement for one in rows]):.2f} a report |")
+                f"{np.mean([one.supplement for one in rows]):.2f} a report | "
+                f"{np.mean([one.pooled for one in rows]):.1f} a report | "
+                f"{np.mean([one.pooled_findings for one in rows]):.2f} a report |")
     return "\n".join(lines)
 
 

@@ -55,7 +55,8 @@ def groups_pooled(units: Units, important: float | None = None) -> tuple[GroupsP
     """
     answered = pooled_columns(units)
     return tuple(
-        GroupsPooled(headline.id, headline.unit, column, _pooled(headline, column, important))
+        GroupsPooled(headline.id, headline.unit, column,
+                     comparison_pooled(headline, column, important))
         for headline in headlines(units).values() for column in COMPARED
         if (headline.id, column) in answered)
 
@@ -72,8 +73,14 @@ def _rows(headline: Headline, column: str) -> pd.DataFrame:
     return rows.assign(**{column: pd.Categorical(rows[column].astype(str), categories=names)})
 
 
-def _pooled(headline: Headline, column: str, important: float | None) -> PartialPooling:
+def comparison_pooled(
+    headline: Headline, column: str, important: float | None = None,
+) -> PartialPooling:
+    """The groups of one column pooled; nothing, and `why`, where partial pooling has no answer."""
     rows = _rows(headline, column)
+    if rows.empty:
+        return PartialPooling(
+            important=important, why="no unit has both a known outcome and a group")
     return partial_pooling(
         rows["event"].astype(bool).to_numpy(), rows[column], rows[Patients.patient_id].to_numpy(),
         important=important, by=column, id=f"pooled.{headline.id}", unit=headline.unit)
