@@ -26,22 +26,29 @@ def monitor(
     """Declare a dated monitoring plan; look again, and add to the log of signals."""
     from datetime import date
 
-    from analyses.monitoring.looking_again import NO_PLAN, log_rows, look_again
+    from analyses.monitoring.looking_again import (
+        NO_PLAN,
+        limit_declared,
+        log_rows,
+        look_again,
+        with_rows,
+    )
     from analyses.monitoring.plan_file import EXAMPLE, read_plan_file
 
     today = date.today()
     declared = read_plan_file(plan, today) if plan else None
     store = store_opened(registry, create=False)
     with progress() as tell:
-        if declared is not None:
-            tell("declaring the plan")
-            _enter(store, declared.rows(today), f"plan-{declared.code}", by)
-        tell("looking again")
+        tell("looking again" if declared is None else "declaring the plan")
         units, freeze_hash = _frozen(store)
-        looks = look_again(units)
-        rows = log_rows(looks, today, freeze_hash)
-        if rows:
-            _enter(store, {"signals": rows}, f"signals-{freeze_hash[:12]}", by)
+        new = {} if declared is None else declared.rows(today)
+        looks = look_again(with_rows(units, new))
+        for row in new.get("monitoring_plans", ()):
+            row |= limit_declared(next(k for k in looks if k.plan.code == row["plan_code"]))
+        signals = log_rows(looks, today, freeze_hash)
+        if new or signals:
+            name = f"signals-{freeze_hash[:12]}" if declared is None else f"plan-{declared.code}"
+            _enter(store, {**new, **({"signals": signals} if signals else {})}, name, by)
     lines = [line for look in looks for line in look.lines]
     return Told("monitor", lines or (NO_PLAN, *EXAMPLE.splitlines()))
 
@@ -61,17 +68,22 @@ def _frozen(store: Store) -> tuple[Any, str]:
 def _enter(
     store: Store, tables: Mapping[str, Sequence[Mapping[str, Any]]], name: str, by: str | None,
 ) -> None:
-    """Rows taken in by the front door, all or none. Raises CallError with what was wrong."""
+    """Rows taken in by the front door, all or none. Raises CallError with what was wrong.
+
+    They are read and checked once: a trial first, because an intake holds back what it refuses.
+    """
     import pandas as pd
 
-    from registry.old_sheets.front_door import take_in_file
+    from registry.intake.source_reading import read_source
+    from registry.intake.take_in import take_in_batch
 
     with tempfile.TemporaryDirectory() as folder:
         source = Path(folder) / name
         source.mkdir()
         for table, rows in tables.items():
             pd.DataFrame(rows).to_csv(source / f"{table}.csv", index=False)
-        tried = take_in_file(source, store, by=by, dry_run=True)
+        batch = read_source(source, existing=store.tables())
+        tried = take_in_batch(batch, source, store, by=by, replace=False, dry_run=True)
         if tried.exit_code != DONE:
             raise CallError(f"Nothing was written. {tried.summary}")
-        take_in_file(source, store, by=by)
+        take_in_batch(batch, source, store, by=by, replace=False, dry_run=False)

@@ -33,7 +33,7 @@ class MonitoringPlan:
     """What a service watches, from which baseline, as it was declared; and the signals so far.
 
     planned_to: last day of the planned period, None where none was declared. signals: oldest
-    first.
+    first. limit: that towards worse as worked out at the declaration, None where there was none.
     """
 
     code: str
@@ -46,6 +46,7 @@ class MonitoringPlan:
     changes: tuple[Change, ...] = ()
     signals: tuple[LoggedSignal, ...] = ()
     purpose: str = ""
+    limit: float | None = None
 
     @property
     def looked_for(self) -> tuple[float, float]:
@@ -78,6 +79,7 @@ def _plan(row: Mapping[Any, Any], tables: Mapping[str, pd.DataFrame]) -> Monitor
         tuple(sorted((_signal(r) for r in _of(tables, "signals", code)),
                      key=lambda signal: (signal.crossed_on, signal.number))),
         _known(row.get(MonitoringPlans.purpose)) or "",
+        _known(row.get(MonitoringPlans.chart_limit)),
     )
 
 

@@ -58,11 +58,16 @@ class MonitoringPlans(
         above=1.0, high=20.0, unit="ratio",
     )
     run_length = number(
-        "Run length", "Mean number of units between false signals that the limit was chosen by.",
+        "Run length",
+        "Mean number of units between false signals towards worse, as worked out at the "
+        "declaration for the highest risk that the baseline leaves open (its one-sided 92 % "
+        "limit); blank where there was no limit.",
         above=0.0, unit="units",
     )
     chart_limit = number(
-        "Limit", "The limit of the chart, where it was fixed at the declaration.", above=0.0,
+        "Limit",
+        "The limit of the chart towards worse, as worked out from the baseline at the "
+        "declaration; blank where the baseline had too few events for one.", above=0.0,
         unit="chart units",
     )
     ended_on = date(

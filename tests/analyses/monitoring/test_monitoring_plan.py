@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from monitoring_procedures import procedures
+from small_cohort import small_tables
 
-from analyses.monitoring.looking_again import Look, log_rows
+from analyses.monitoring.looking_again import Look, limit_declared, log_rows, with_rows
 from analyses.monitoring.monitoring_plan import (
     LoggedSignal,
     MonitoringPlan,
@@ -28,6 +29,7 @@ from analyses.monitoring.watched import (
     crossings,
     new_crossings,
 )
+from analyses.population.unit_frames import units_of
 from analyses.statistics.control_charts.stages import Change
 
 PLAN = MonitoringPlan("HARM-2026", date(2026, 1, 1), "complication.any", date(2019, 1, 1),
@@ -104,6 +106,33 @@ def test_nothing_is_added_twice() -> None:
     plan = looked_again(rows, PLAN, date(2024, 1, 1))
     assert looked_again(rows, plan, date(2024, 2, 1)) == plan
     assert len(crossings(judged(rows))) == len(plan.signals)
+
+
+def test_the_declaration_keeps_its_limit_and_a_later_look_tells_when_it_is_another() -> None:
+    rows = service(1, 0.05)
+    found = judged(rows)
+    look = Look(PLAN, answered(found, PLAN), (), found)
+    stated = limit_declared(look)
+    assert stated["chart_limit"] == pytest.approx(found.designs[0].limit, abs=1e-6)
+    # Held at the highest risk that the baseline leaves open, over the sessions planned.
+    assert stated["run_length"] > found.designs[0].trials
+    declared = replace(PLAN, limit=stated["chart_limit"])
+    later = judged(rows.assign(complication=rows["complication"] | (rows.index % 50 == 7)))
+    same, moved = (" ".join(Look(declared, answered(f, declared), (), f).lines)
+                   for f in (found, later))
+    assert "at the declaration" not in same
+    assert f"The limit was {declared.limit:.2f} at the declaration; now it is" in moved
+
+
+def test_a_plan_is_looked_at_with_the_rows_it_is_declared_with(tmp_path: Path) -> None:
+    (tmp_path / "plan.toml").write_text(EXAMPLE, encoding="utf-8")
+    rows = read_plan_file(tmp_path / "plan.toml", date(2026, 5, 1)).rows(date(2026, 5, 1))
+    units = with_rows(with_rows(units_of(small_tables()), rows), rows)
+    [plan] = plans_going_on(units.tables)
+    assert plan.code == "HARM-2026" and plan.limit is None
+    assert [change.day for change in plan.changes] == [date(2024, 3, 1)]
+    without = Look(plan, answered(None, plan, "Too few."), ())
+    assert limit_declared(without) == {}
 
 
 def test_the_answer_names_all_signals_the_newest_first_then_what_to_look_at() -> None:
