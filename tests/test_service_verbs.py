@@ -56,6 +56,32 @@ def test_cases_are_narrowed_and_the_call_is_checked(place):
     assert run("cases", place, "--registry", place).exit_code == 2
 
 
+def test_the_course_of_a_patient_is_written_once_on_one_page(place, tmp_path):
+    out = tmp_path / "course.pdf"
+    done = run("cases", "--registry", place, "--case", "N-0001", "--out", out)
+    assert done.exit_code == 0 and "Course of N-0001" in done.output
+    assert "Stays inside the service: the course of a patient" in done.output
+    content = out.read_bytes()
+    assert content.count(b"/Type /Page\n") + content.count(b"/Type /Page ") == 1
+    assert b"/MediaBox [ 0 0 595" in content, "A4"
+    again = run("cases", "--registry", place, "--case", "N-0001", "--out", out)
+    assert again.exit_code == 2 and "stays as it is" in again.stderr
+    assert out.read_bytes() == content
+    for wrong, said in ((("--case", "N-0001"), "go together"),
+                        (("--case", "N-0009", "--out", tmp_path / "x.pdf"), "no patient N-0009"),
+                        (("--case", "N-0001", "--out", tmp_path / "x.doc"), "name that ends so"),
+                        (("--case", "N-0001", "--out", tmp_path / "no" / "x.pdf"), "cannot be")):
+        refused = run("cases", "--registry", place, *wrong)
+        assert refused.exit_code == 2 and said in refused.stderr, wrong
+    assert [path.name for path in tmp_path.iterdir() if "x." in path.name] == []
+
+
+def test_a_chart_needs_its_file_and_a_plan(place, tmp_path):
+    assert "go together" in run("monitor", "--registry", place, "--chart", "cusum").stderr
+    none = run("monitor", "--registry", place, "--chart", "cusum", "--out", tmp_path / "c.png")
+    assert none.exit_code == 2 and "no plan is declared" in none.stderr
+
+
 def test_from_the_services_number_to_the_code_and_back(tmp_path):
     key = tmp_path / "service.key"
     codes = StudyCodes(key, "N")

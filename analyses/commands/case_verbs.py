@@ -36,6 +36,10 @@ def cases(
     prefix: Annotated[str, typer.Option(help="Letters of the study codes, with --number.")] = "N",
     numbers: Annotated[Path | None, typer.Option(
         help="The service's own numbers, one a line, with --code.")] = None,
+    case: Annotated[str, typer.Option(
+        help="A study code: its course on one A4 page, to print. Needs --out.")] = "",
+    out: Annotated[Path | None, typer.Option(
+        help="The file of --case: .pdf, .svg or .png.")] = None,
 ) -> Told:
     """List patients and events of every phase, the newest first, and actions that are open."""
     if number or code:
@@ -46,15 +50,34 @@ def cases(
 
     if (frozen is None) == (not registry):
         raise CallError("Give a freeze, or --registry PATH, and not both.")
+    if bool(case) != (out is not None):
+        raise CallError("--case CODE and --out FILE go together.")
     with progress() as tell:
         tell("reading the cases")
         units = _units(frozen, registry)
+        if case and out is not None:
+            return Told("cases", (_course_written(units, case, out),))
         rows = case_list(units, Wanted(
             since.date() if since else None, kind, phase, not_discussed))
         lines = case_lines(rows, most)
         grave = f"Without --case a report takes {gravest_case(units)}, the gravest."
         actions = action_lines(open_actions(units))
     return Told("cases", (*lines, grave, *actions))
+
+
+def _course_written(units: Units, code: str, out: Path) -> str:
+    from datetime import date
+
+    from analyses.cases.patient_course import patient_course
+    from analyses.content.blocks import Picture
+    from analyses.figures.course_page import course_page
+    from analyses.renderers.single_picture import write_picture
+
+    course = patient_course(units, code)
+    today = f"As recorded; written on {date.today()}"
+    write_picture(Picture("course-page", f"Course of {code}", f"Course of {code}",
+                          lambda _: course_page(course, today)), out, words=())
+    return f"Course of {code}: {out}"
 
 
 def _who(number: str, code: str, key: Path | None, prefix: str, numbers: Path | None) -> str:

@@ -14,6 +14,7 @@ from analyses.commands.speaking import DONE, CallError, Told, progress
 from analyses.commands.store_opened import store_opened
 
 if TYPE_CHECKING:
+    from analyses.monitoring.looking_again import Look
     from registry.store.registry import Registry as Store
 
 
@@ -22,8 +23,14 @@ def monitor(
     plan: Annotated[Path | None, typer.Option(
         help="The plan to declare (TOML): measure, baseline, planned period, changes.")] = None,
     by: Annotated[str | None, typer.Option(help="Code of who declares or looks.")] = None,
+    chart: Annotated[str, typer.Option(
+        help="A chart to be written alone with its words, such as cusum. Needs --out.")] = "",
+    out: Annotated[Path | None, typer.Option(
+        help="The file of --chart: .pdf, .svg or .png.")] = None,
 ) -> Told:
     """Declare a dated monitoring plan; look again, and add to the log of signals."""
+    if bool(chart) != (out is not None):
+        raise CallError("--chart NAME and --out FILE go together.")
     from datetime import date
 
     from analyses.monitoring.looking_again import (
@@ -50,7 +57,22 @@ def monitor(
             name = f"signals-{freeze_hash[:12]}" if declared is None else f"plan-{declared.code}"
             _enter(store, {**new, **({"signals": signals} if signals else {})}, name, by)
     lines = [line for look in looks for line in look.lines]
+    if out is not None:
+        lines.append(_chart_written(looks, chart, out))
     return Told("monitor", lines or (NO_PLAN, *EXAMPLE.splitlines()))
+
+
+def _chart_written(looks: list[Look], name: str, out: Path) -> str:
+    """The chart of the newest plan written to its file. Raises CallError where there is none."""
+    from analyses.documents.quality.single_chart import single_chart, words_of
+    from analyses.renderers.single_picture import write_picture
+
+    found = looks[0].found if looks else None
+    if found is None:
+        raise CallError("There is no chart: no plan is declared, or no outcome is known.")
+    picture = single_chart(found, name)
+    write_picture(picture, out, words=words_of(picture, looks[0].plan))
+    return f"Chart: {out}"
 
 
 def _frozen(store: Store) -> tuple[Any, str]:

@@ -60,6 +60,8 @@ OUTPUTS = (
     Output("the mapping", Sight.INSIDE, "words of the old spreadsheet", ("draft",)),
     Output("the plan and the log of signals in the registry", Sight.INSIDE, "days of sessions",
            ("monitor",)),
+    Output("the chart", Sight.INSIDE, "days of sessions, operator codes", ("monitor",)),
+    Output("the course of a patient", Sight.INSIDE, "study code and dates", ("cases",)),
     Output("the list of changes", Sight.INSIDE, "study codes", ("changes",)),
     Output("the follow-up list", Sight.INSIDE, "study codes", ("follow_up",)),
     Output("the list of cases", Sight.INSIDE, "study codes, and numbers of the service's own",

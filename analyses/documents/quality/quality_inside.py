@@ -36,31 +36,35 @@ SHOWN_ABOVE = ("By operator code", "Learning")
 def inside_sections(work: QualityWork) -> tuple[Section, ...]:
     """Charts in full, limits over time, operators and learning, data quality, SQUIRE."""
     full = _in_full(work.analysis) if work.analysis else ()
-    operators = (_operators(work.analysis),) if work.analysis else ()
+    operators = (operators_section(work.analysis),) if work.analysis else ()
     data = data_quality_sections(work.results.units.tables, work.results.manifest)
     sections = (*full, _limits_over_time(work), *operators, *data, squire_section(work))
     return tuple(section for section in sections if section.blocks)
 
 
-def _in_full(found: QualityAnalysis) -> tuple[Section, ...]:
-    blocks: list[Block] = []
+def charts_in_full(found: QualityAnalysis) -> tuple[Picture, ...]:
+    """The run chart by quarter and the EWMA, where there are any."""
+    pictures = []
     for kind, chart, caption in (
         ("run-chart", found.run, f"Run chart of the share with {found.event} by quarter"),
         ("ewma", found.ewma, "EWMA of observed minus expected, since the baseline"),
     ):
         if chart is not None:
-            blocks.append(Picture(
-                kind, caption, f"{caption}. {chart.method}",
-                _drawn(chart)))
+            pictures.append(Picture(kind, caption, f"{caption}. {chart.method}", _drawn(chart)))
+    return tuple(pictures)
+
+
+def _in_full(found: QualityAnalysis) -> tuple[Section, ...]:
+    blocks = charts_in_full(found)
     told = [(name, lines) for name, lines in found.sections.items() if name not in SHOWN_ABOVE]
     if found.problems:
         told.append(("What could not be given", found.problems))
-    return (Section("The charts in full", tuple(blocks) or (plain("No chart is given."),)), *(
+    return (Section("The charts in full", blocks or (plain("No chart is given."),)), *(
         Section(f"In full: {name}", (Points(tuple(map(Sentence, lines))),), level=2)
         for name, lines in told))
 
 
-def _operators(found: QualityAnalysis) -> Section:
+def operators_section(found: QualityAnalysis) -> Section:
     """Funnel, learning and running figure by operator code; no ranking."""
     from analyses.figures.chart_figures import learning_figure, running_figure
 
