@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pandas as pd
 
 from analyses.cases.case_hours import operation_of_event, procedure_rows
 from analyses.cases.one_case import OneCase
-from analyses.content.blocks import Block, Cell, Points, Sentence, Table
+from analyses.content.blocks import Block, Cell, Paragraph, Points, Sentence, Table
 from analyses.documents.conference.case_tables import NOT_RECORDED, unit_words, words
 from analyses.statistics.table_rows import rows_of
 from registry.schema import Injections, Lesions, Radiosurgeries, Resections, Sessions
@@ -23,10 +24,15 @@ Row = tuple[str, str, str]
 
 
 def planned_blocks(case: OneCase) -> tuple[Block, ...]:
-    """A table a lesion of the procedure, and one of the operation where the event is of one."""
-    operation = operation_of_event(case)
+    """A table a lesion of the procedure, and one of the operation where the event is of one.
+
+    Two lesions of one procedure stand side by side, what is of the procedure once below them.
+    """
+    operation, rows = operation_of_event(case), rows_of(procedure_rows(case))
+    if operation is None and len(rows) == 2:
+        return _side_by_side(case, rows)
     tables = [_operation_table(case, operation)] if operation is not None else []
-    tables += [_session_table(case, row) for row in rows_of(procedure_rows(case))]
+    tables += [_session_table(case, row) for row in rows]
     return tuple(tables) or (Points((Sentence(
         "No session and no operation before this event is recorded."),)),)
 
@@ -55,20 +61,62 @@ def done_words(case: OneCase) -> str:
 
 
 def _session_table(case: OneCase, row: dict[str, Any]) -> Table:
-    injections = _injections(case, row)
+    own = _of_lesion(case, row)
     told: tuple[Row, ...] = (
-        ("Intent, then", words(row[Sessions.intent]), _later(case, row)),
-        ("Sessions", _sessions_planned(row), _place_of(case, row)),
-        ("Nidus closed", _aimed(row), _closed(row)),
+        *own[:3],
         ("Anaesthesia, flow", NO_PLAN, _how(row)),
-        ("Outflow vein", _vein_planned(injections), _vein_reached(injections)),
-        ("Reflux", _reflux_agreed(injections), _reflux_seen(injections)),
+        *own[3:],
         ("Systolic, first 24 h", _target(row), NO_PRESSURE),
         ("Time and dose", NO_PLAN, _dose(row)),
     )
     day = case.day(row[Sessions.session_date])
     lesion = case.lesion_words(row[Lesions.lesion_no])
     return _table(f"planned-{row[Lesions.lesion_no]}", f"Session of day {day}{lesion}", told)
+
+
+def _side_by_side(case: OneCase, rows: list[dict[str, Any]]) -> tuple[Block, ...]:
+    """Both lesions of a procedure in one table, and what is of the procedure in a paragraph."""
+    columns = [column for row in rows for column in (
+        f"Plan, lesion {row[Lesions.lesion_no]}", f"Done, lesion {row[Lesions.lesion_no]}")]
+    of_lesions = [_of_lesion(case, row) for row in rows]
+    body = tuple(
+        (Cell(parts[0][0], heading=True),
+         *(Cell(text) for _, planned, happened in parts for text in (planned, happened)))
+        for parts in zip(*of_lesions, strict=True))
+    told = (
+        (_same_or_each(rows, _asleep), ""),
+        (_same_or_each(rows, _plug), ""),
+        (_same_or_each(rows, _target), "Systolic, first 24 h, planned: "),
+        (_same_or_each(rows, _dose), "Time and dose: "))
+    day = case.day(rows[0][Sessions.session_date])
+    return (
+        Table("planned-both", f"Procedure of day {day}", ("", *columns), body),
+        Paragraph(tuple(Sentence(_sentence(f"{before}{text}")) for text, before in told
+                        if text)))
+
+
+def _of_lesion(case: OneCase, row: dict[str, Any]) -> tuple[Row, ...]:
+    injections = _injections(case, row)
+    return (
+        ("Intent, then", words(row[Sessions.intent]), _later(case, row)),
+        ("Sessions", _sessions_planned(row), _place_of(case, row)),
+        ("Nidus closed", _aimed(row), _closed(row)),
+        ("Outflow vein", _vein_planned(injections), _vein_reached(injections)),
+        ("Reflux", _reflux_agreed(injections), _reflux_seen(injections)))
+
+
+def _same_or_each(rows: list[dict[str, Any]], told: Callable[[dict[str, Any]], str]) -> str:
+    """What is said of all rows alike, once; else of each lesion."""
+    said = [told(row) for row in rows]
+    if len(set(said)) == 1:
+        return said[0]
+    said = [text or NOT_RECORDED for text in said]
+    return ", ".join(f"{text} (lesion {row[Lesions.lesion_no]})"
+                     for row, text in zip(rows, said, strict=True))
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _operation_table(case: OneCase, row: pd.Series) -> Table:
@@ -143,10 +191,18 @@ def _closed(row: dict[str, Any]) -> str:
 
 
 def _how(row: dict[str, Any]) -> str:
-    plug = {"yes": "; plug before the main injection", "no": "; no plug"}.get(
-        words(row[Sessions.proximal_plug]), "")
+    plug = _plug(row)
+    return f"{_asleep(row)}; {plug}" if plug else _asleep(row)
+
+
+def _asleep(row: dict[str, Any]) -> str:
     return (f"{_named('anaesthesia', row[Sessions.anaesthesia])}; "
-            f"{_named('flow control', row[Sessions.flow_control])}{plug}")
+            f"{_named('flow control', row[Sessions.flow_control])}")
+
+
+def _plug(row: dict[str, Any]) -> str:
+    return {"yes": "plug before the main injection", "no": "no plug"}.get(
+        words(row[Sessions.proximal_plug]), "")
 
 
 def _named(what: str, value: Any) -> str:

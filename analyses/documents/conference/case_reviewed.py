@@ -52,15 +52,13 @@ def readers_rows(case: OneCase) -> tuple[tuple[str, str], ...]:
 
 
 def agreed_rows(case: OneCase) -> tuple[tuple[str, str], ...]:
-    """What earlier conferences agreed on: preventability, then what was to be learnt."""
+    """What each earlier conference agreed on, a line each: preventability, what was learnt."""
     found = []
     for row in rows_of(conferences_of(case)):
-        if not pd.isna(row[ConferenceReviews.preventable]):
-            found.append(("Preventable, earlier conference",
-                          str(row[ConferenceReviews.preventable])))
-        if _text(row[ConferenceReviews.learning_points]):
-            found.append(("Learnt, earlier conference",
-                          _text(row[ConferenceReviews.learning_points])))
+        parts = (("preventable", _text(row[ConferenceReviews.preventable])),
+                 ("learnt", _text(row[ConferenceReviews.learning_points])))
+        said = "; ".join(f"{name}: {text}" for name, text in parts if text)
+        found += [("Earlier conference", said)] if said else []
     return tuple(found)
 
 

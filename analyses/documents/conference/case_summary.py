@@ -72,8 +72,11 @@ def after_table(case: OneCase) -> Table:
     What was judged when the event was entered stands beside the place for what was agreed.
     """
     judged = () if case.index_event is None else review_words(case.index_event)
-    rows = (*judged, *readers_rows(case), *agreed_rows(case),
-            *((f"Learning point {number}", "") for number in range(1, LEARNING_LINES + 1)))
+    agreed = agreed_rows(case)
+    # Beside what an earlier conference learnt there is room to write too: one slide holds it all.
+    lines = 1 if agreed else LEARNING_LINES
+    rows = (*judged, *readers_rows(case), *agreed,
+            *((f"Learning point {number}", "") for number in range(1, lines + 1)))
     return Table("after", "Opened when the discussion is over", (
         "", "As entered before", "As agreed in the room"), tuple(
             (Cell(label, heading=True), Cell(before), Cell("")) for label, before in rows))

@@ -171,9 +171,10 @@ def review_words(event: pd.Series) -> tuple[tuple[str, str], ...]:
     """What was judged of the event when it was entered, to be opened after the discussion."""
     return (
         ("Preventable", words(event[Complications.preventable])),
-        ("Attribution to the embolization", words(event[Complications.attribution])),
-        ("Put down to", words(event[Complications.cause])),
-        ("Reviewed by", words(event[Complications.reviewed_by])),
+        ("Attribution, cause",
+         f"to the embolization: {words(event[Complications.attribution])}; put down to: "
+         f"{words(event[Complications.cause])}; reviewed by: "
+         f"{words(event[Complications.reviewed_by])}"),
     )
 
 

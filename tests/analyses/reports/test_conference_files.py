@@ -173,8 +173,10 @@ def test_a_case_with_two_lesions_shows_both_beside_each_other(small):
     talk = conference_talk(small, "A-0002")
     (table,) = [t for t in talk.slides.tables() if t.name == "lesions-1"]
     assert table.columns[1:] == ("Lesion 1", "Lesion 2")
-    planned = [t.caption for t in talk.slides.tables() if t.name.startswith("planned")]
-    assert planned == ["Session of day 0, lesion 1", "Session of day 0, lesion 2"]
+    (planned,) = [t for t in talk.slides.tables() if t.name.startswith("planned")]
+    assert planned.caption == "Procedure of day 0"
+    assert planned.columns[1:] == ("Plan, lesion 1", "Done, lesion 1", "Plan, lesion 2",
+                                   "Done, lesion 2")
 
 
 @pytest.mark.parametrize(("code", "kind", "phase"), [

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pptx
 import pytest
-from meeting_reports import results_of, service
+from meeting_reports import PATIENTS, SEED, results_of, service
 from office_pages import pdf_of
 from pptx.util import Inches, Pt
 from small_cohort import small_tables
 
 from analyses.cases.case_events import case_events
+from analyses.cases.case_hours import procedure_rows
+from analyses.cases.one_case import one_case
 from analyses.documents.conference.conference_slides import conference_talk
 from analyses.renderers.pptx_slides import write_pptx
 from analyses.renderers.pptx_template import TemplateError, own_template
+from synthetic_cohort import CohortSettings, make_cohort
+from synthetic_cohort.reviews_tables import reviews_tables
 
 KINDS = ("embolization", "two lesions", "resection", "no event", "follow-up")
 
@@ -44,8 +50,40 @@ def slides(request, tmp_path_factory) -> Path:
     return path
 
 
-def test_a_talk_has_11_to_15_slides(slides):
-    assert 11 <= len(pptx.Presentation(str(slides)).slides) <= 15
+def test_a_talk_has_11_to_14_slides(slides):
+    assert 11 <= len(pptx.Presentation(str(slides)).slides) <= 14
+
+
+def tables_of(path: Path) -> list[tuple[str, Any]]:
+    return [(shape.name, shape.table) for slide in pptx.Presentation(str(path)).slides
+            for shape in slide.shapes if shape.has_table]
+
+
+def test_read_and_discussed_before_and_with_open_actions_it_is_14_slides_at_most(tmp_path):
+    cohort = make_cohort(PATIENTS, SEED, settings=CohortSettings.demo().but(change_at=60))
+    results = service()[0]
+    units = replace(results.units, tables={**results.units.tables, **reviews_tables(cohort)})
+    discussed = units.tables["conference_reviews"]["patient_id"].iloc[-1]
+    for code in {str(discussed), case_of("two lesions")}:
+        path = tmp_path / f"{code}.pptx"
+        write_pptx(conference_talk(replace(results, units=units), code).slides, path)
+        titles = [s.shapes.title.text_frame.text for s in pptx.Presentation(str(path)).slides]
+        assert len(titles) <= 14 and "What we decided before" in titles
+        assert "After the discussion (continued)" not in titles
+
+
+def test_two_lesions_of_one_procedure_stand_side_by_side_and_no_injection_is_lost(tmp_path):
+    units = small().units
+    people = units.lesions["patient_id"].value_counts()
+    code = next(code for code in sorted(people[people > 1].index)
+                if len(procedure_rows(one_case(units, code))) == 2)
+    path = tmp_path / "two.pptx"
+    write_pptx(conference_talk(small(), code).slides, path)
+    (planned,) = [table for name, table in tables_of(path) if "planned" in name]
+    assert [cell.text for cell in planned.rows[0].cells][1:] == [
+        "Plan, lesion 1", "Done, lesion 1", "Plan, lesion 2", "Done, lesion 2"]
+    shown = sum(len(table.rows) - 1 for name, table in tables_of(path) if "technique" in name)
+    assert shown == (units.tables["injections"]["patient_id"] == code).sum()
 
 
 def test_every_shape_lies_inside_its_slide_and_no_table_is_small(slides):
