@@ -111,7 +111,7 @@ IN_ANALYSES = (
     Fault("Ponce class B up to grade IV", "analyses/population/unit_frames.py",
           '4: "C"', '4: "B"', (f"{EDGES}::test_ponce_classes_of_the_five_grades",)),
     Fault("alive on day 30 is not known to be alive", "analyses/population/vital_status.py",
-          "(last >= sessions", "(last > sessions",
+          ".map(last) >= sessions", ".map(last) > sessions",
           (f"{EDGES}::test_who_was_seen_on_day_30_is_known_to_be_alive",)),
     Fault("a death on day 30 does not count", "analyses/population/vital_status.py",
           'latest["day"] <= latest', 'latest["day"] < latest',
