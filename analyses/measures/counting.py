@@ -8,12 +8,15 @@ but is counted beside it).
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
 
+import numpy as np
 import pandas as pd
 
-from analyses.measures.gate import LOST, Known, Verdict, gate
+from analyses.measures.gate import LOST, Known, Verdict, verdict_on
 from analyses.population.unit_frames import GROUPINGS, NOT_EMBOLIZED, NOT_RECORDED, as_group
-from analyses.statistics.arrays import Floats
+from analyses.statistics.arrays import Floats, Labels, Mask
 from analyses.statistics.estimate import Estimate, replaced
 from analyses.statistics.proportions.bounds import proportion_bounds
 from analyses.statistics.proportions.clustered import clustered_proportion
@@ -44,21 +47,55 @@ def share(
     its events and n are those of the known, the two cases stand in `beside`). level: coverage of
     the interval. Raises ValueError where `event` holds anything but yes, no and blanks.
     """
-    frame = frame.assign(**{event: event_column(frame, event)})
-    verdict = gate(frame, event, known)
+    return _share(OutcomeRows.of(frame, event), id=id, unit=unit, group=group, notes=notes,
+                  unknown=unknown, known=known, level=level)
+
+
+@dataclass(frozen=True)
+class OutcomeRows:
+    """Units with their outcome, as arrays: groups of them are counted hundreds of times a report.
+
+    event: 1, 0, or NaN where not known; patient: text; key: the units' keys; lost: the gate's.
+    """
+
+    event: Floats
+    patient: Labels
+    key: Labels
+    lost: Mask
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, event: str) -> OutcomeRows:
+        """From a unit frame. Raises ValueError where `event` is no column of events."""
+        return cls(
+            event_column(frame, event).astype("Float64").to_numpy(dtype=float, na_value=np.nan),
+            frame[Patients.patient_id].to_numpy(dtype=str), frame["key"].to_numpy(dtype=object),
+            frame[LOST].to_numpy(dtype=bool) if LOST in frame else np.zeros(len(frame), bool))
+
+    def where(self, mask: Mask) -> OutcomeRows:
+        """Those of them."""
+        return OutcomeRows(self.event[mask], self.patient[mask], self.key[mask], self.lost[mask])
+
+
+def _share(
+    rows: OutcomeRows, *, id: str, unit: str, group: Mapping[str, str] | None = None,
+    notes: Iterable[str] = (), unknown: str, known: Known, level: float,
+) -> Estimate:
+    blank = np.isnan(rows.event)
+    verdict = verdict_on(blank, rows.lost, known)
     if not verdict:
-        return _bounds_only(frame, event, verdict, id, unit, group, notes, unknown, level)
-    rows = frame[frame[event].notna()]
-    happened = rows[event].astype(bool)
-    if rows[Patients.patient_id].duplicated().any():
+        return _bounds_only(rows, verdict, id, unit, group, notes, unknown, level)
+    seen = rows.where(~blank)
+    if len(np.unique(seen.patient)) < len(seen.patient):
         found = clustered_proportion(
-            happened.to_numpy(), rows[Patients.patient_id].to_numpy(dtype=str), id=id, unit=unit,
-            group=group, keys=list(rows["key"]), level=level)
+            seen.event, seen.patient, id=id, unit=unit, group=group, keys=list(seen.key),
+            level=level)
     else:
-        found = proportion(int(happened.sum()), len(rows), event_keys=list(rows["key"][happened]),
-                           id=id, unit=unit, group=group, keys=list(rows["key"]), level=level)
-        found = replaced(found, clusters=len(rows))
-    return _noted(found, frame, event, notes, unknown)
+        happened = seen.event == 1
+        found = proportion(int(happened.sum()), len(happened),
+                           event_keys=list(seen.key[happened]), id=id, unit=unit, group=group,
+                           keys=list(seen.key), level=level)
+        found = replaced(found, clusters=len(happened))
+    return _noted(found, rows, notes, unknown)
 
 
 def shares(
@@ -71,16 +108,16 @@ def shares(
     by: columns of any type that makes groups; units with a blank are the group "not recorded".
     """
     notes = tuple(notes)
-    found = [share(frame, event, id=id, unit=unit, notes=notes, unknown=unknown, known=known,
-                   level=level)]
-    # Frames are wide, and each group is a copy: only what the gate and the count look at is.
-    counted = frame[[c for c in ("key", Patients.patient_id, event, LOST) if c in frame]]
+    rows = OutcomeRows.of(frame, event)
+    found = [_share(rows, id=id, unit=unit, notes=notes, unknown=unknown, known=known,
+                    level=level)]
     for column in by:
         groups = as_group(frame[column])
-        for name in levels(frame[column], column):
-            estimate = share(counted[groups == name], event, id=id, unit=unit, group={column: name},
-                             unknown=unknown, known=known, level=level)
-            found.append(few_marked(estimate))
+        named = groups.to_numpy(dtype=str)
+        for name in levels_among(groups, frame[column], column):
+            found.append(few_marked(_share(
+                rows.where(named == name), id=id, unit=unit, group={column: name},
+                unknown=unknown, known=known, level=level)))
     return found
 
 
@@ -99,15 +136,19 @@ def levels(values: pd.Series, column: str) -> list[str]:
     That of the categories where the column has them, no before yes, numbers by size, else that of
     the schema's list, else sorted; "not recorded" comes last.
     """
-    present = set(as_group(values))
+    return levels_among(as_group(values), values, column)
+
+
+def levels_among(groups: pd.Series, values: pd.Series, column: str) -> list[str]:
+    """`levels`, where `groups` are the values as `as_group` words them already."""
+    present = set(groups)
     if isinstance(values.dtype, pd.CategoricalDtype):
         known = dict.fromkeys((*as_group(values.cat.categories.to_series()), NOT_RECORDED))
         return [level for level in known if level in present]
     if pd.api.types.is_numeric_dtype(values.dtype) and not is_two_valued(values):
         known = dict.fromkeys((*as_group(values.dropna().sort_values()), NOT_RECORDED))
         return [level for level in known if level in present]
-    listed = [v for table in TABLES.values() for v in _listed(table.by_name.get(column))]
-    order = {value: place for place, value in enumerate(dict.fromkeys(listed))}
+    order = _listed_order(column)
     last = {NOT_EMBOLIZED: 1, NOT_RECORDED: 2}
     return sorted(present, key=lambda v: (last.get(v, 0), order.get(v, len(order)), v))
 
@@ -145,40 +186,36 @@ def any_known(units: pd.DataFrame, unit_column: str, rows: pd.DataFrame, flag: p
     return found.mask(names.isin(unknown))
 
 
-def _listed(spec: object) -> tuple[str, ...]:
-    return getattr(spec, "values", ()) or ()
+@cache
+def _listed_order(column: str) -> Mapping[str, int]:
+    """Value → its place in the schema's list of a column of this name, whatever the table."""
+    listed = [v for table in TABLES.values()
+              for v in getattr(table.by_name.get(column), "values", ()) or ()]
+    return {value: place for place, value in enumerate(dict.fromkeys(listed))}
 
 
 def _noted(
-    found: Estimate, frame: pd.DataFrame, event: str, notes: Iterable[str], words: str,
+    found: Estimate, rows: OutcomeRows, notes: Iterable[str], words: str,
 ) -> Estimate:
     """Add the words on unknown outcomes, and the bounds they leave open, beside the estimate."""
-    unknown = int(frame[event].isna().sum())
+    unknown = int(np.isnan(rows.event).sum())
     extra = tuple(notes)
     beside = found.beside
     if unknown:
         name = found.unit if unknown == 1 else plural(found.unit)
         extra = (f"{unknown} {name} {words} left out", *extra)
-        beside = (*beside, _bounds(found, frame, event))
+        beside = (*beside, _bounds(rows, found.id, found.unit, found.group, found.level))
     if not extra:
         return found
     return replaced(found, flags=(*found.flags, *extra), beside=beside)
 
 
 def _bounds_only(
-    frame: pd.DataFrame, event: str, verdict: Verdict, id: str, unit: str,
-    group: Mapping[str, str] | None, notes: Iterable[str], words: str, level: float,
+    rows: OutcomeRows, verdict: Verdict, id: str, unit: str, group: Mapping[str, str] | None,
+    notes: Iterable[str], words: str, level: float,
 ) -> Estimate:
     """What holds whatever the unknown outcomes are, in place of a point that would mislead."""
-    bounds = proportion_bounds(
-        _as_numbers(frame[event]),
-        frame[Patients.patient_id].to_numpy(dtype=str),
-        id=f"{id}.bounds",
-        unit=unit,
-        group=group,
-        keys=list(frame["key"]),
-        level=level,
-    )
+    bounds = _bounds(rows, id, unit, group, level)
     name = unit if verdict.unknown == 1 else plural(unit)
     return Estimate(
         id=id, kind="bounds", value=None, low=bounds.low, high=bounds.high,
@@ -189,17 +226,9 @@ def _bounds_only(
                *((NO_INTERVAL,) if None in (bounds.low, bounds.high) else ())))
 
 
-def _as_numbers(event: pd.Series) -> Floats:
-    return event.astype("Float64").to_numpy(dtype=float, na_value=float("nan"))
-
-
-def _bounds(found: Estimate, frame: pd.DataFrame, event: str) -> Estimate:
+def _bounds(
+    rows: OutcomeRows, id: str, unit: str, group: Mapping[str, str] | None, level: float,
+) -> Estimate:
     return proportion_bounds(
-        _as_numbers(frame[event]),
-        frame[Patients.patient_id].to_numpy(dtype=str),
-        id=f"{found.id}.bounds",
-        unit=found.unit,
-        group=found.group,
-        keys=list(frame["key"]),
-        level=found.level,
-    )
+        rows.event, rows.patient, id=f"{id}.bounds", unit=unit, group=group, keys=list(rows.key),
+        level=level)

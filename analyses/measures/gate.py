@@ -12,6 +12,10 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from analyses.statistics.arrays import Mask
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -59,10 +63,17 @@ def gate(frame: pd.DataFrame, event: str, known: Known) -> Verdict:
     leave the denominator, and alone do not forbid a point. Source: the analysis plan, "The gate";
     what bounds are: Horowitz and Manski 2000, J Am Stat Assoc 95:77.
     """
-    blank = frame[event].isna()
+    lost = frame[LOST].to_numpy(dtype=bool) if LOST in frame else np.zeros(len(frame), bool)
+    return verdict_on(frame[event].isna().to_numpy(dtype=bool), lost, known)
+
+
+def verdict_on(blank: Mask, lost: Mask, known: Known) -> Verdict:
+    """The gate's verdict on units whose outcome is `blank`, some of them because they are `lost`.
+
+    Both one truth value a unit; as `gate` says.
+    """
     unknown = int(blank.sum())
-    one_sided = blank if LOST not in frame else blank & ~frame[LOST]
-    if not one_sided.any() or known is Known.EITHER_WAY:
+    if not (blank & ~lost).any() or known is Known.EITHER_WAY:
         return Verdict(True, unknown)
     return Verdict(False, unknown, WHY[known])
 
