@@ -21,6 +21,8 @@ def plain_values(column: pd.Series, kind: str) -> list[Any]:
     `kind` is the field's type: int, number (float), yes/no (bool), date (datetime.date), text
     and choice (str).
     """
+    if not len(column):
+        return []
     blank = column.isna().to_numpy()
     if kind == "date":
         values: Iterable[Any] = pd.to_datetime(column).dt.date
@@ -35,6 +37,8 @@ def plain_values(column: pd.Series, kind: str) -> list[Any]:
 
 def records(frame: pd.DataFrame, fields: Iterable[FieldSpec]) -> list[Record]:
     """The rows of a typed table as dictionaries of plain values, field by field in order."""
+    if frame.empty:
+        return []
     columns = {spec.name: plain_values(frame[spec.name], spec.type) for spec in fields}
     names = list(columns)
     return [dict(zip(names, row, strict=True)) for row in zip(*columns.values(), strict=True)]

@@ -63,6 +63,10 @@ class TableSpec:
 
     def empty(self) -> pd.DataFrame:
         """A table with all columns, typed, and no rows."""
+        return self._empty.copy()
+
+    @cached_property
+    def _empty(self) -> pd.DataFrame:
         import pandas as pd
 
         return pd.DataFrame({f.name: pd.Series(dtype=f.dtype) for f in self.fields})
@@ -75,6 +79,8 @@ class TableSpec:
         """
         import pandas as pd
 
+        if not len(frame):
+            return self.empty().set_axis(frame.index)
         columns = {
             f.name: frame[f.name].astype(f.dtype)
             if f.name in frame

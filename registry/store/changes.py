@@ -68,7 +68,7 @@ def plan_table(
     for name in set(absent_columns) & set(spec.columns) - set(spec.key):
         after[name] = before[name]
     differs = pd.Series(False, index=after.index)
-    for name in spec.columns:
+    for name in spec.columns if len(after) else ():
         differs |= _differs(before[name], after[name])
     return TablePlan(
         spec, incoming[~known], before[differs], after[differs], after[~differs],

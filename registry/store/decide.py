@@ -60,6 +60,8 @@ def _check_cells(spec: TableSpec, frame: pd.DataFrame) -> None:
         return
     from pandera.errors import SchemaErrors
 
+    if frame.empty:
+        return
     try:
         spec.checks.validate(frame, lazy=True)
     except SchemaErrors as fault:
@@ -147,7 +149,9 @@ def _left_in(decision: Decision, frame: pd.DataFrame, spec: TableSpec) -> pd.Dat
 def changes_of(plan: TablePlan) -> list[tuple[str, Change]]:
     """Every field of the revised rows that changes, with the row's key as JSON."""
     spec = plan.spec
-    found = []
+    found: list[tuple[str, Change]] = []
+    if plan.after.empty:
+        return found
     columns = {
         f.name: tuple(plain_values(part[f.name], f.type) for part in (plan.before, plan.after))
         for f in spec.fields
