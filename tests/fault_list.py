@@ -139,7 +139,7 @@ IN_ANALYSES = (
           '.eq("treatment")', '.eq("lesion")',
           (f"{EDGES}::test_a_death_put_down_to_treatment_is_harm_without_any_event",)),
     Fault("the gate lets a flattering point through", "analyses/measures/gate.py",
-          "if not one_sided.any() or known is", "if one_sided.any() or known is",
+          "if not (blank & ~lost).any() or known is", "if (blank & ~lost).any() or known is",
           (f"{EDGES}::test_the_gate_gives_no_point_where_only_events_can_be_unknown",)),
     Fault("89 % is nearly complete", "analyses/measures/obliteration.py",
           "NEAR_COMPLETE_PCT = 90.0", "NEAR_COMPLETE_PCT = 95.0",

@@ -87,6 +87,11 @@ class SeriesWork:
         """The numbers of the models."""
         return model_numbers(self.models)
 
+    @cached_property
+    def sections(self) -> tuple[Section, ...]:
+        """What page and manuscript share, so that each figure is drawn once for both."""
+        return tuple(_sections(self, self.results, events_table(self.results, study_codes=False)))
+
     @property
     def estimates(self) -> tuple[Estimate, ...]:
         """Numbers beyond those of the results that the documents print."""
@@ -140,7 +145,8 @@ def series_document(work: SeriesWork) -> Document:
     """The case series as a page for use inside the service: it lists study and operator codes."""
     results = work.results
     operators = replace(operators_section(results, results.limits), level=2, supplement=True)
-    sections = (*_sections(work, results, events_table(results)), operators)
+    events = events_table(results)
+    sections = (*(_with_block(section, events) for section in work.sections), operators)
     return with_checklists(case_series(results, sections, stays_inside=True), results)
 
 
@@ -150,8 +156,13 @@ def manuscript_document(work: SeriesWork) -> Document:
     No study code, no operator code, no date of an event; small cells stand, as papers print them.
     """
     results = work.results
-    sections = _sections(work, results, events_table(results, study_codes=False))
-    return with_checklists(case_series(results, tuple(sections), stays_inside=False), results)
+    return with_checklists(case_series(results, work.sections, stays_inside=False), results)
+
+
+def _with_block(section: Section, block: Table) -> Section:
+    """The section with a table in the place of its own of that name."""
+    return replace(section, blocks=tuple(
+        block if isinstance(b, Table) and b.name == block.name else b for b in section.blocks))
 
 
 def checklists_document(manuscript: Document) -> Document:
