@@ -32,7 +32,8 @@ def methods_sections(results: Results, models: tuple[Block, ...]) -> list[Sectio
     return [
         Section("Methods", (Paragraph(tuple(design(results))),)),
         Section("Definitions and units of analysis", _definitions(), level=2),
-        Section("Statistical analysis", (*_statistics(), *models), level=2),
+        Section("Statistical analysis", (
+            *_statistics(), *(() if results.hidden else _between_groups()), *models), level=2),
         Section("Software and data set", (Paragraph((
             *_software(results.manifest), *(() if results.hidden else (TO_PUBLISH,)))),), level=2),
     ]
@@ -139,15 +140,22 @@ def _statistics() -> tuple[Block, ...]:
             "with it and after Kaplan and Meier (1958) otherwise, with log–log limits; where a "
             "patient gives several lesions, with a variance by patient. Follow-up is summarised "
             "by the reverse Kaplan–Meier estimate (Schemper and Smith 1996); what imaging dates "
-            "leave open is bounded by the estimate of Turnbull (1976).",
-            "Groups over time are compared by differences with intervals."),
+            "leave open is bounded by the estimate of Turnbull (1976)."),
+        plain(
+            "Missing outcomes are shown three ways: known outcomes only, best and worst case, and "
+            "weighted by the inverse probability of being observed (Robins and others 1994)."),
+    )
+
+
+def _between_groups() -> tuple[Block, ...]:
+    """How groups are compared; nothing of it stands where small cells are hidden."""
+    return (
         plain(
             "Differences of two proportions have the hybrid score interval of Newcombe (1998), or, "
             "where patients repeat, the hybrid of the groups' clustered intervals with the "
             "correlation of the patients they share (Zou and Donner 2008); none is given with "
-            "under 8 events or under 8 units without one.",
-            "Missing outcomes are shown three ways: known outcomes only, best and worst case, and "
-            "weighted by the inverse probability of being observed (Robins and others 1994).",
+            "under 8 events or under 8 units without one. Groups over time are compared by "
+            "differences with intervals.",
             "P values are given for the questions named beforehand and for nothing else, adjusted "
             "after Holm (1979); groups are tested by exchange of whole patients."),
     )

@@ -91,6 +91,7 @@ def test_harm_overall_stands_in_every_file(hidden: Path, series: Any) -> None:
 def test_the_paper_says_what_is_hidden_and_refers_to_nothing_that_is_gone(hidden: Path) -> None:
     text = (hidden / "case-series-to-share.html").read_text(encoding="utf-8")
     assert "published as data" in text and "Left out for everybody" in text
+    assert "P values" not in text and "Differences of two proportions" not in text
     assert not re.search(r"@[a-z]+-", text)
     record = checked_file(hidden / "results.json")["small_cells"]
     assert record["smallest_shown"] == 5 and "ruptured" in record["groupings"]
