@@ -18,10 +18,11 @@ INSIDE = "Inside the service only: study code and dates."
 TOP, MIDDLE, FOOT = 0.90, 0.69, 0.045
 """Heights on the page, from 0 to 1: of the time line's upper and lower edge, of the table's end."""
 LEFT, RIGHT = 0.08, 0.95
-COLUMNS = (LEFT, 0.20, 0.44)
+COLUMNS = (LEFT, 0.20, 0.46)
 LARGEST_PT, SMALLEST_PT = 8.5, 5.5
-LINE_OF_WORDS = 78
-"""Letters a line of the last column at the largest size."""
+LINE_OF_KINDS, LINE_OF_WORDS = 29, 70
+"""Letters a line of the last two columns at the largest size."""
+DAYS_NAMED = 6
 MARKS = {"Embolization": ("s", ACCENT), "Operation": ("^", INK), "Event": ("D", EVENT),
          "Follow-up": ("|", QUIET)}
 SHORTEST_DAYS = 30.0
@@ -65,11 +66,12 @@ def _draw_line(axes: Axes, lines: Sequence[CourseLine]) -> None:
     axes.set_ylim(-0.6, len(LANES) - 0.4)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
-    locator = dates.AutoDateLocator(maxticks=9)
-    axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(dates.ConciseDateFormatter(locator, show_offset=False))
     first, last = dates.date2num([lines[0].day, lines[-1].day])
     span = max(last - first, SHORTEST_DAYS)
+    # Days from the first to the last, written as in the list below, the year always with them.
+    axes.set_xticks(sorted({round(first + k * (last - first) / (DAYS_NAMED - 1))
+                            for k in range(DAYS_NAMED)}))
+    axes.xaxis.set_major_formatter(dates.DateFormatter("%Y-%m-%d"))
     axes.set_xlim(first - 0.03 * span, first + 1.03 * span)
     axes.set_xlabel(f"{lines[0].day.isoformat()} to {lines[-1].day.isoformat()}, to scale")
 
@@ -81,17 +83,17 @@ def _write_table(figure: Figure, lines: Sequence[CourseLine]) -> None:
     at = MIDDLE - 0.075
     for column, words in zip(COLUMNS, ("Day", "What", "As recorded"), strict=True):
         figure.text(column, at, words, fontsize=size, fontweight="bold", va="top")
-    for line, told in rows:
+    for line, what, told in rows:
         at -= step * 1.25
         colour = EVENT if line.lane == "Event" else INK
         about = "" if line.known_to == "day" else f" ({line.known_to})"
         figure.text(COLUMNS[0], at, f"{line.day.isoformat()}{about}", fontsize=size, va="top",
                     color=colour, linespacing=LINE_SPACING)
-        figure.text(COLUMNS[1], at, line.what, fontsize=size, va="top", color=colour,
+        figure.text(COLUMNS[1], at, "\n".join(what), fontsize=size, va="top", color=colour,
                     linespacing=LINE_SPACING)
         figure.text(COLUMNS[2], at, "\n".join(told), fontsize=size, va="top", color=colour,
                     linespacing=LINE_SPACING)
-        at -= step * (len(told) - 1)
+        at -= step * (max(len(what), len(told)) - 1)
     if left_out:
         figure.text(LEFT, FOOT - 0.006, f"{left_out} follow-ups between those shown are left out "
                     "of this list for room; they stand on the time line.", fontsize=7.5)
@@ -99,16 +101,20 @@ def _write_table(figure: Figure, lines: Sequence[CourseLine]) -> None:
 
 def _fitted(
     lines: Sequence[CourseLine],
-) -> tuple[list[tuple[CourseLine, list[str]]], float, int]:
-    """The rows, their size in points, and how many follow-ups had to be left out."""
+) -> tuple[list[tuple[CourseLine, list[str], list[str]]], float, int]:
+    """The rows with the lines of their last two columns, their size in points, and how many
+    follow-ups had to be left out."""
     kept = list(lines)
     room = MIDDLE - 0.075 - FOOT - 0.02
     while True:
         size = LARGEST_PT
         while size >= SMALLEST_PT:
-            letters = int(LINE_OF_WORDS * LARGEST_PT / size)
-            rows = [(line, textwrap.wrap(line.told, letters) or [""]) for line in kept]
-            if sum(_height(size) * (0.25 + len(told)) for _, told in rows) <= room:
+            more = LARGEST_PT / size
+            rows = [(line, textwrap.wrap(line.what, int(LINE_OF_KINDS * more)) or [""],
+                     textwrap.wrap(line.told, int(LINE_OF_WORDS * more)) or [""])
+                    for line in kept]
+            if sum(_height(size) * (0.25 + max(len(what), len(told)))
+                   for _, what, told in rows) <= room:
                 return rows, size, len(lines) - len(kept)
             size -= 0.5
         visits = [line for line in kept if line.lane == "Follow-up"]

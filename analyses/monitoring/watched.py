@@ -133,9 +133,10 @@ def _signalled(
     signals = counted_whole("signals", len(days), "signal")
     run_up = () if found is None else (
         counted_whole("run_up", _run_up(found, newest), "event"),)
+    told = f"{counted(len(days), 'signal')} since the baseline"
     return Answer(
-        newest, f"{newest.capitalize()}: by the newest of {counted(len(days), 'signal')} since the "
-        f"baseline. All of them, the newest first: {named}.",
+        newest, f"{newest.capitalize()}: by {told}, {named}." if len(days) == 1 else
+        f"{newest.capitalize()}: by the newest of {told}. All of them, the newest first: {named}.",
         _look_first(newest, run_up), (signals, *run_up))
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Picture
+from analyses.content.unbroken import unbroken
 from analyses.renderers.drawn_figure import CLOCKLESS, FIGURE_WIDTH_IN, figure_bytes
 from registry.problems.sentence_error import SentenceError
 
@@ -59,7 +60,7 @@ def _with_words(
 
     def drawn(width_in: float) -> Figure:
         figure = draw(width_in)
-        lines = [line for said in words for line in textwrap.wrap(said, LETTERS)]
+        lines = [line for said in words for line in textwrap.wrap(unbroken(said), LETTERS)]
         below = (len(lines) + 1.5) * WORDS_PT * 1.3 / 72
         height = figure.get_figheight() + below
         figure.set_size_inches(width_in, height)

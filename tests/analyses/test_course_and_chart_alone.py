@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import combinations
 from pathlib import Path
 
 import pytest
@@ -42,8 +43,22 @@ def test_every_dated_row_of_the_patient_is_a_line_in_order_of_time(units, code: 
     assert days == sorted(days)
     shown = texts(course_page(course, "Today"))
     assert sum(told.startswith("Inside the service only") for told in shown) == 2
-    assert all(line.what in shown and line.day.isoformat() in " ".join(shown)
-               for line in course.lines)
+    assert all(line.what in [told.replace("\n", " ") for told in shown]
+               and line.day.isoformat() in " ".join(shown) for line in course.lines)
+
+
+@pytest.mark.parametrize("code", ["A-0002", "A-0004"])
+def test_no_words_of_a_course_run_into_the_next_column_or_off_the_page(units, code: str) -> None:
+    course = patient_course(units, code)
+    longest = replace(course.lines[-1], what="Distal arterial occlusion by agent, lesion 2",
+                      told="phase embolization; " * 9)
+    figure = course_page(replace(course, lines=(*course.lines, longest)), "Today")
+    figure.draw_without_rendering()
+    (axes,) = figure.get_axes()
+    boxes = [text.get_window_extent()
+             for text in (*figure.texts, *axes.get_xticklabels()) if text.get_text()]
+    assert not [(a, b) for a, b in combinations(boxes, 2) if a.overlaps(b)]
+    assert max(box.x1 for box in boxes) <= figure.bbox.x1
 
 
 def test_a_course_too_long_for_its_page_says_how_many_visits_are_left_out(units) -> None:

@@ -75,7 +75,7 @@ def test_the_heading_is_answered_first_and_what_was_done_stands_in_the_report(
 ) -> None:
     section = next(s for s in quality_document(work, inside=True).sections
                    if s.title == "Is harm more or less frequent?")
-    assert repr(section.blocks[0]).count("Worse: by the newest of") == 1
+    assert repr(section.blocks[0]).count("Worse: by 1 signal since the baseline, ") == 1
     assert "Look first at" in repr(section.blocks[0])
     assert "Pressure target lowered." in texts(quality_document(work, inside=True))
 
