@@ -222,4 +222,4 @@ def test_the_manuscript_opens_in_a_word_processor(series, tmp_path):
         check=True, capture_output=True, timeout=300)
     text = (tmp_path / "case-series.txt").read_text(encoding="utf-8", errors="replace")
     assert "Table 1. Patients and lesions" in text
-    assert "every recorded event is listed in Table S" in text
+    assert "Every recorded event is listed in Table S" in text
