@@ -33,6 +33,8 @@ LISTED_WHOLE = frozenset({"mrs"})
 """Columns whose levels are those of a scale, all of them named whoever has them."""
 EXTREMES = frozenset({"smallest", "largest", "maximum"})
 """What stands beside a median and is one patient's value."""
+SECOND_INTERVAL = ".korn_graubard"
+DECIMALS = 4
 COUNTED = frozenset({"proportion", "bounds", "probability"})
 SPREADS = frozenset({"median", "mean", "standard deviation", "lower quartile", "upper quartile"})
 
@@ -157,10 +159,20 @@ def _emptied(e: Estimate) -> Estimate:
 
 
 def _without_extremes(e: Estimate) -> Estimate:
-    """Without single patients' values, and without the keys of the rows counted."""
+    """Without single patients' values, the keys of the rows counted, and what inverts an interval.
+
+    Limits to twelve digits, with the effective n, tell how events lie among the few patients with
+    several rows: limits of shares are rounded to the hundredth of a per cent, and what else they
+    rest on goes.
+    """
+    value, low, high = (
+        number if number is None or e.kind not in COUNTED else round(number, DECIMALS)
+        for number in (e.value, e.low, e.high))
     return replaced(
-        e, counted=(), flags=tuple(map(_without_few, e.flags)),
-        beside=tuple(_without_extremes(part) for part in e.beside if part.kind not in EXTREMES),
+        e, value=value, low=low, high=high, effective_n=None, counted=(),
+        flags=tuple(map(_without_few, e.flags)),
+        beside=tuple(_without_extremes(part) for part in e.beside
+                     if part.kind not in EXTREMES and not part.id.endswith(SECOND_INTERVAL)),
         arms=tuple(map(_without_extremes, e.arms)))
 
 

@@ -12,6 +12,7 @@ from analyses.measures.results import Results, work_out
 from analyses.measures.small_cells import SUPPRESSED, is_safe, without_small_cells
 from analyses.population.unit_frames import GROUPINGS, units_of
 from analyses.statistics.estimate import Estimate, replaced
+from analyses.statistics.proportions.clustered import clustered_proportion
 from registry.privacy.suppression import SMALLEST
 
 
@@ -45,7 +46,12 @@ AGE = [Estimate(id="baseline.age_y", kind="median", value=34.0, n=n, unit="patie
 
 
 def test_a_grouping_without_a_small_cell_stands() -> None:
-    assert shown(LARGE + AGE) == LARGE + AGE
+    def told(e: Estimate) -> tuple[object, ...]:
+        return (e.id, e.group, e.events, e.n)
+
+    found = shown(LARGE + AGE)
+    assert list(map(told, found)) == list(map(told, LARGE + AGE))
+    assert [e.value for e in found] == pytest.approx([e.value for e in LARGE + AGE], abs=5e-5)
     assert without_small_cells(LARGE + AGE)[1].groupings == ()
 
 
@@ -226,3 +232,14 @@ def test_no_table_gives_a_small_count_away(rows: list[list[int]]) -> None:
     truth = crossed({name: dict(zip(levels, row, strict=True))
                      for name, row in zip(names, rows, strict=False)})
     assert not given_away(told_of(truth), truth)
+
+
+def test_an_interval_cannot_be_turned_back_into_who_had_several_events() -> None:
+    """With twelve digits, an effective n and a second interval, the few who repeat are told."""
+    found = clustered_proportion([1, 1, 0, 0, 1, 0] * 20, [n // 2 for n in range(120)],
+                                 id="complication.any", unit="lesion")
+    assert found.effective_n is not None and found.beside
+    (left,) = outside([found])
+    assert left.beside == () and left.effective_n is None
+    for before, after in ((found.low, left.low), (found.high, left.high)):
+        assert before is not None and after == round(before, 4) != before

@@ -108,7 +108,8 @@ def answer(
     if item.where and not said:
         said = ["not in these data"]
     if lacking and said != ["not in these data"]:
-        said.append(f"nothing recorded of: {', '.join(f.replace('_', ' ') for f in lacking)}")
+        word = "shown" if results.hidden else "recorded"
+        said.append(f"nothing {word} of: {', '.join(f.replace('_', ' ') for f in lacking)}")
     if item.author or not said:
         said.append(f"[Authors] {item.author or 'the whole item'}")
     return "; ".join(said)

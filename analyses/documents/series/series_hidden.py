@@ -45,7 +45,9 @@ GONE = (
 STAYS = (
     "Counts of deaths, deficits and complications of all patients are shown whatever their size, "
     "and so is how many were treated and in which way, how many were left out, and how often "
-    "something was not recorded.")
+    "something was not recorded. What one such count leaves of another, or of those in a report "
+    "about other patients of the same service, is not looked at: whoever answers for data "
+    "protection decides which files are published together.")
 
 
 @dataclass(frozen=True)
@@ -110,8 +112,9 @@ def _small_cells(hidden: Hidden | None) -> Section:
     groups = listed(dict.fromkeys(
         _lower(GROUP_LABELS.get(column, column.replace("_", " "))) for column in hidden.groupings))
     features = listed(_lower(about(id).label) for id in hidden.characteristics)
-    said = [f"This document is made to be published as data: no count from 1 to {SMALLEST - 1} of "
-            "a group of patients, and none from which it could be worked out, is shown.",
+    said = [f"This document is made to be published as data: by a grouping of patients that has a "
+            f"count from 1 to {SMALLEST - 1}, or one from which it could be worked out within the "
+            "grouping, nothing is shown.",
             f"Where a grouping has one such cell in any number, nothing is shown by it: {groups}."
             if groups else "No grouping has such a cell.",
             *([f"Characteristics that so few have, or do not have: {features}."]
