@@ -130,9 +130,13 @@ def ratio(rows: pd.DataFrame, arm: pd.Series, names: tuple[str, str],
     if any(time.get(name, 0.0) <= 0 for name in names):
         return Estimate(id=RATIO, kind="rate ratio", value=None, unit=UNIT, group=group,
                         flags=(NOTHING_COUNTED,))
+    # A stage has two parts: a patient is one row of an arm, or would be counted twice in it.
+    each = kept.groupby([kept[Patients.patient_id], arm.rename("arm")])[
+        ["bleeds", "years"]].sum().reset_index()
     return clustered_rate_ratio(
-        kept["bleeds"], kept["years"], arm.tolist(), kept[Patients.patient_id].to_numpy(dtype=str),
-        reference=names[1], per=PER, id=RATIO, unit=UNIT, group=group,
+        each["bleeds"], each["years"], each["arm"].tolist(),
+        each[Patients.patient_id].to_numpy(dtype=str), reference=names[1], per=PER, id=RATIO,
+        unit=UNIT, group=group,
     )
 
 

@@ -218,6 +218,10 @@ def test_ratio_is_that_of_its_two_rates() -> None:
         found[AFTER].value / found[BEFORE].value)
     under = f"{UNDER + LATER} / {BEFORE}"
     assert under in ratios and f"{AFTER} / {UNDER + LATER}" in ratios
+    # Two parts of a stage are one arm: each patient once in it, as in the rate itself.
+    closed = ratios[f"{AFTER} / {BEFORE}"].arms[0]
+    own = rates(tables)[AFTER]
+    assert (closed.n, closed.clusters, closed.events) == (own.n, own.clusters, own.events)
     # No ratio mixes the days to day 30, whose bleeds are complications, with the years after.
     assert not any(UNDER in name.split(" / ") for name in ratios)
 
