@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from analyses.renderers.report_folder import (
     ReportError,
     Writer,
+    kept_words,
     results_text,
     text_writer,
     write_folder,
@@ -144,9 +145,9 @@ def write_report(
     files, first = makers[audience](results, wish or Wish(), tell)
     if makers is HIDDEN_AUDIENCES:
         refuse_other_files(out, files)
-    kept = write_folder(out, _told(files, tell))
+    places = write_folder(out, _told(files, tell))
     asked = said_of_cases(results, wish or Wish()) if audience == "conference" else []
-    return [f"Report for {audience}: {out / first}", *asked, *kept]
+    return [f"Report for {audience}: {out / places[first]}", *asked, *kept_words(out, places)]
 
 
 def series_files(results: Results, wish: Wish, tell: Progress) -> tuple[dict[str, Writer], str]:
@@ -245,8 +246,7 @@ def conference_files(
 
     tell("building the conference")
     talks = [conference_talk(results, code, wish.event) for code in _codes(results, wish)]
-    names = ["conference"] if len(talks) == 1 else [
-        f"conference-{number}" for number in range(1, len(talks) + 1)]
+    names = _talk_names(len(talks))
     files = _numbers(_with(results, tuple(e for talk in talks for e in talk.estimates)))
     for name, talk in zip(names, talks, strict=True):
         files |= _page(replace(talk.page, name=name))
@@ -271,6 +271,12 @@ def _codes(results: Results, wish: Wish) -> tuple[str, ...]:
     return wish.cases or (gravest_case(results.units),)
 
 
+def _talk_names(count: int) -> list[str]:
+    """The files' names without their endings: numbered where there are several."""
+    return ["conference"] if count == 1 else [
+        f"conference-{number}" for number in range(1, count + 1)]
+
+
 def _slides(document: Document, template: Path | None) -> Writer:
     from analyses.renderers.pptx_slides import write_pptx
 
@@ -285,12 +291,14 @@ def said_of_cases(results: Results, wish: Wish) -> list[str]:
     if wish.digest is not None:
         return []
     found = []
-    for code in _codes(results, wish):
+    codes = _codes(results, wish)
+    for name, code in zip(_talk_names(len(codes)), codes, strict=True):
         case = one_case(results.units, code, wish.event)
         kind = "" if case.index_event is None else f": {case.index_event['kind']}"
         several = wish.event is None and len(case.all_events) > 1
         more = "; --event N takes another" if several else ""
-        found.append(f"Case of the conference: {code}{kind} ({choice_words(case)}{more}).")
+        which = "Case of the conference" if len(codes) == 1 else f"{name}.pptx"
+        found.append(f"{which}: {code}{kind} ({choice_words(case)}{more}).")
     if not wish.cases:
         found.append("No --case was given: it is the gravest of the freeze. nidusbook cases lists "
                      "the others.")

@@ -60,12 +60,12 @@ def results_text(results: Results, first: str = "") -> str:
     return json.dumps(record, ensure_ascii=False, indent=1) + "\n"
 
 
-def write_folder(out: Path, writers: Mapping[str, Writer]) -> tuple[str, ...]:
-    """Write each file (name → writer) into `out`, all or none; returns what a person has to know.
+def write_folder(out: Path, writers: Mapping[str, Writer]) -> dict[str, str]:
+    """Write each file (name → writer) into `out`, all or none; returns name → where it went.
 
     Files go into a folder beside `out` first; only when all are written do they replace those of
     the same name. A file that was changed since it was written, or that this program never wrote,
-    stays as it is: the new one is put beside it, and a sentence says so. Raises ReportError with
+    stays as it is: the new one is put beside it (`kept_words` says so). Raises ReportError with
     a sentence where `out` cannot be written; it is then as it was.
     """
     if out.exists() and not out.is_dir():
@@ -77,9 +77,13 @@ def write_folder(out: Path, writers: Mapping[str, Writer]) -> tuple[str, ...]:
         raise ReportError(f"{out} cannot be written: {error.strerror}.") from error
     try:
         _write_all(beside / NEW, writers)
-        places = _move_all(beside, out, list(writers))
+        return _move_all(beside, out, list(writers))
     finally:
         shutil.rmtree(beside, ignore_errors=True)
+
+
+def kept_words(out: Path, places: Mapping[str, str]) -> tuple[str, ...]:
+    """A sentence for each file of a person that stayed, from what `write_folder` returned."""
     return tuple(
         f"{out / name} was changed since it was written, or put there by somebody: it stays as it "
         f"is, and the new one is {place}." for name, place in places.items() if place != name)

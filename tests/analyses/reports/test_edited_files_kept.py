@@ -7,13 +7,18 @@ from pathlib import Path
 
 import pytest
 
-from analyses.renderers.report_folder import ReportError, text_writer, write_folder
+from analyses.renderers.report_folder import ReportError, kept_words, text_writer, write_folder
 from analyses.renderers.written_record import RECORD
 
 
 def files(text: str) -> dict[str, object]:
     return {"talk.pptx": text_writer(text), "results.json": text_writer(text),
             "figures/one.svg": text_writer(text)}
+
+
+def said_of(out: Path, made: dict[str, object]) -> tuple[str, ...]:
+    """What a person is told after the files are written."""
+    return kept_words(out, write_folder(out, made))
 
 
 def texts(out: Path) -> dict[str, str]:
@@ -24,18 +29,18 @@ def texts(out: Path) -> dict[str, str]:
 @pytest.fixture
 def out(tmp_path: Path) -> Path:
     folder = tmp_path / "report"
-    assert write_folder(folder, files("first")) == ()
+    assert said_of(folder, files("first")) == ()
     return folder
 
 
 def test_what_nobody_touched_is_replaced_without_a_word(out):
-    assert write_folder(out, files("second")) == ()
+    assert said_of(out, files("second")) == ()
     assert set(texts(out).values()) == {"second"}
 
 
 def test_an_edited_file_stays_and_the_new_one_is_put_beside_it_with_a_sentence(out):
     (out / "talk.pptx").write_text("mine")
-    (said,) = write_folder(out, files("second"))
+    (said,) = said_of(out, files("second"))
     assert "talk.pptx was changed" in said and "the new one is talk-new.pptx" in said
     assert texts(out) == {"talk.pptx": "mine", "talk-new.pptx": "second",
                           "results.json": "second", "figures/one.svg": "second"}
@@ -62,7 +67,7 @@ def test_a_file_that_somebody_else_put_there_stays(tmp_path):
     out = tmp_path / "report"
     out.mkdir()
     (out / "results.json").write_text("somebody's")
-    (said,) = write_folder(out, files("first"))
+    (said,) = said_of(out, files("first"))
     assert "results.json" in said
     assert texts(out)["results.json"] == "somebody's"
     assert texts(out)["results-new.json"] == "first"
@@ -70,14 +75,14 @@ def test_a_file_that_somebody_else_put_there_stays(tmp_path):
 
 def test_a_file_of_the_same_bytes_is_nobodys_edit(out):
     (out / RECORD).unlink()
-    assert write_folder(out, files("first")) == ()
+    assert said_of(out, files("first")) == ()
     assert "results-new.json" not in texts(out)
 
 
 @pytest.mark.parametrize("text", ["", "[1]", "no json", "\0"])
 def test_a_spoiled_record_loses_nothing(out, text):
     (out / RECORD).write_text(text)
-    assert len(write_folder(out, files("second"))) == 3
+    assert len(said_of(out, files("second"))) == 3
     assert texts(out)["talk.pptx"] == "first" and texts(out)["talk-new.pptx"] == "second"
 
 
