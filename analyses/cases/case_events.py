@@ -22,6 +22,8 @@ SEVERITY = ("no symptoms", "symptoms, no deficit", "transient deficit, or not ye
             "permanent deficit", "death")
 """How grave an event was, 0 to 4, in words."""
 
+DEFICITS = ("transient", "permanent", "not yet known")
+"""Of an operation's new deficit: there was one."""
 LATE_BLEED, NEW_DEFICIT, BARE_DEATH = (
     "intracranial haemorrhage", "new deficit after the operation", "death")
 
@@ -84,7 +86,7 @@ def _operations(units: Units) -> pd.DataFrame:
     rows = units.tables["resections"]
     told = units.tables["complications"]
     told = told[told[Complications.phase].eq("resection").fillna(False)]
-    rows = rows[rows[Resections.deficit].isin(["transient", "permanent", "not yet known"])
+    rows = rows[rows[Resections.deficit].isin(DEFICITS)
                 & ~unit_key(rows, LESION).isin(set(unit_key(told, LESION)))]
     return _in_form(rows, OPERATION, rows[Resections.resection_no],
                     rows[Resections.resection_date], NEW_DEFICIT, rows[Resections.deficit],

@@ -112,6 +112,15 @@ def case_lines(rows: pd.DataFrame, most: int) -> list[str]:
             *(["Treated without an event recorded:", *quiet] if quiet else [])]
 
 
+def kinds_there_are(rows: pd.DataFrame) -> str:
+    """What --kind and --phase can find in a whole list, for who asked for one that is not in it."""
+    happened = rows[rows["number"].notna()]
+    kinds, phases = (sorted(happened[name].dropna().unique())
+                     for name in (Complications.kind, Complications.phase))
+    return (f"Kinds recorded here: {', '.join(kinds) or 'none'}; phases: "
+            f"{', '.join(phases) or 'none'}.")
+
+
 def _some(rows: pd.DataFrame, most: int) -> list[str]:
     lines = [_line(row) for row in rows_of(rows.head(most))]
     left = len(rows) - most

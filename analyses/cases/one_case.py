@@ -100,8 +100,8 @@ def one_case(units: Units, code: str, number: int | None = None) -> OneCase:
     own = people[people[Patients.patient_id] == code]
     if own.empty:
         raise CaseError(
-            f"The freeze has no patient {code}. Give the study code of a patient in it; patients "
-            "left out for research use are only in a freeze made for quality.")
+            f"There is no patient {code} here. nidusbook cases lists those there are; a freeze for "
+            "research has only those whose data may be used for it, one for quality has all.")
     mine = {name: frame[frame[Patients.patient_id] == code]
             for name, frame in units.tables.items() if Patients.patient_id in frame}
     treated = units.patients[units.patients[Patients.patient_id] == code]

@@ -9,10 +9,12 @@ from typing import Any
 
 import pandas as pd
 
+from analyses.cases.case_events import DEFICITS
 from analyses.cases.one_case import OneCase, one_case
 from analyses.population.counted_events import SESSION
 from analyses.population.unit_frames import Units
 from analyses.statistics.table_rows import rows_of
+from analyses.words.recorded_value import recorded
 from registry.schema import (
     Complications,
     Contacts,
@@ -30,13 +32,21 @@ LANES = ("Embolization", "Operation", "Event", "Follow-up")
 
 @dataclass(frozen=True)
 class CourseLine:
-    """One line: the day and how well it is known, where the time line draws it, in words."""
+    """One line: the day and how well it is known, where the time line draws it, in words.
+
+    harm: an event, or an operation that left a deficit.
+    """
 
     day: date
     lane: str
     what: str
     told: str
     known_to: str = "day"
+    deficit: bool = False
+
+    @property
+    def harm(self) -> bool:
+        return self.lane == "Event" or self.deficit
 
 
 @dataclass(frozen=True)
@@ -53,10 +63,10 @@ def patient_course(units: Units, code: str) -> PatientCourse:
     case = one_case(units, code)
     found = [*_treatments(case), *_events(case), *_visits(case)]
     person = case.patient
-    who = (f"{_text(person[Patients.age_y])} years at presentation, {person[Patients.sex]}; "
+    who = (f"{recorded(person[Patients.age_y])} years at presentation, {person[Patients.sex]}; "
            f"presentation: {person[Patients.presentation]}, "
            f"{_day(person[Patients.presentation_date])}; mRS before treatment "
-           f"{_text(person[Patients.mrs_before])}")
+           f"{recorded(person[Patients.mrs_before])}")
     return PatientCourse(code, who, tuple(sorted(
         found, key=lambda line: (line.day, LANES.index(line.lane), line.what))))
 
@@ -65,21 +75,22 @@ def _treatments(case: OneCase) -> Iterator[CourseLine]:
     made = case.tables["injections"].groupby(SESSION).size()
     for row in rows_of(case.tables["sessions"]):
         count = int(made.get(tuple(row[name] for name in SESSION), 0))
-        told = [f"intent {_text(row[Sessions.intent])}", f"injections: {count}",
-                f"occlusion {_text(row[Sessions.occlusion_after_pct])} %"]
+        told = [f"intent {recorded(row[Sessions.intent])}", f"injections: {count}",
+                f"occlusion {recorded(row[Sessions.occlusion_after_pct])} %"]
         yield CourseLine(_day(row[Sessions.session_date]), "Embolization",
                          f"Session {row[Sessions.session_no]}{_lesion(case, row)}",
                          ", ".join(told))
     for row in rows_of(case.tables["resections"]):
         yield CourseLine(
             _day(row[Resections.resection_date]), "Operation", f"Resection{_lesion(case, row)}",
-            f"{_text(row[Resections.urgency])}; result {_text(row[Resections.result])}; new "
-            f"deficit {_text(row[Resections.deficit])}")
+            f"{recorded(row[Resections.urgency])}; result {recorded(row[Resections.result])}; new "
+            f"deficit {recorded(row[Resections.deficit])}",
+            deficit=row[Resections.deficit] in DEFICITS)
     for row in rows_of(case.tables["radiosurgeries"]):
         yield CourseLine(
             _day(row[Radiosurgeries.radiosurgery_date]), "Operation",
             f"Radiosurgery{_lesion(case, row)}",
-            f"margin dose {_text(row[Radiosurgeries.margin_dose_gy])} Gy")
+            f"margin dose {recorded(row[Radiosurgeries.margin_dose_gy])} Gy")
 
 
 def _events(case: OneCase) -> Iterator[CourseLine]:
@@ -87,34 +98,34 @@ def _events(case: OneCase) -> Iterator[CourseLine]:
         yield CourseLine(
             _day(row[Complications.onset_date]), "Event",
             f"{str(row[Complications.kind]).capitalize()}{_lesion(case, row)}",
-            f"phase {_text(row[Complications.phase])}; deficit "
-            f"{_text(row[Complications.deficit])}; attribution "
-            f"{_text(row[Complications.attribution])}"
+            f"phase {recorded(row[Complications.phase])}; deficit "
+            f"{recorded(row[Complications.deficit])}; attribution "
+            f"{recorded(row[Complications.attribution])}"
             + ("; died of it" if row[Complications.death] is True else ""))
     for row in rows_of(case.tables["haemorrhages"]):
         linked = row[Haemorrhages.complication_no]
         yield CourseLine(
             _day(row[Haemorrhages.haemorrhage_date]), "Event", f"Bleed{_lesion(case, row)}",
-            f"cause {_text(row[Haemorrhages.cause])}"
+            f"cause {recorded(row[Haemorrhages.cause])}"
             + ("" if pd.isna(linked) else f"; the same as complication {linked}"),
-            _text(row[Haemorrhages.date_known_to]))
+            recorded(row[Haemorrhages.date_known_to]))
     died = case.patient[Patients.death_date]
     if pd.notna(died):
         yield CourseLine(_day(died), "Event", "Death",
-                         f"cause {_text(case.patient[Patients.death_cause])}")
+                         f"cause {recorded(case.patient[Patients.death_cause])}")
 
 
 def _visits(case: OneCase) -> Iterator[CourseLine]:
     for row in rows_of(case.tables["follow_ups"]):
-        imaged = _text(row[FollowUps.imaging])
-        seen = "" if imaged == "none" else f"; {imaged}: {_text(row[FollowUps.occlusion])}"
+        imaged = recorded(row[FollowUps.imaging])
+        seen = "" if imaged == "none" else f"; {imaged}: {recorded(row[FollowUps.occlusion])}"
         yield CourseLine(_day(row[FollowUps.follow_up_date]), "Follow-up",
-                         f"Visit{_lesion(case, row)}", f"mRS {_text(row[FollowUps.mrs])}{seen}")
+                         f"Visit{_lesion(case, row)}", f"mRS {recorded(row[FollowUps.mrs])}{seen}")
     tries = case.tables.get("contacts")
     for row in rows_of(tries) if tries is not None else ():
         yield CourseLine(_day(row[Contacts.contact_date]), "Follow-up",
                          f"Try {row[Contacts.try_no]}",
-                         f"{_text(row[Contacts.how])}: {row[Contacts.result]}")
+                         f"{recorded(row[Contacts.how])}: {row[Contacts.result]}")
 
 
 def _lesion(case: OneCase, row: dict[str, Any]) -> str:
@@ -123,9 +134,3 @@ def _lesion(case: OneCase, row: dict[str, Any]) -> str:
 
 def _day(value: Any) -> date:
     return pd.Timestamp(value).date()
-
-
-def _text(value: Any) -> str:
-    if pd.isna(value):
-        return "not recorded"
-    return f"{value:g}" if isinstance(value, float) else str(value)

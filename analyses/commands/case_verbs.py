@@ -45,7 +45,7 @@ def cases(
     if number or code:
         return Told("cases", (_who(number, code, key, prefix, numbers),))
     from analyses.cases.case_choice import gravest_case
-    from analyses.cases.case_list import Wanted, case_lines, case_list
+    from analyses.cases.case_list import Wanted, case_lines, case_list, kinds_there_are
     from analyses.cases.open_actions import action_lines, open_actions
 
     if (frozen is None) == (not registry):
@@ -60,6 +60,8 @@ def cases(
         rows = case_list(units, Wanted(
             since.date() if since else None, kind, phase, not_discussed))
         lines = case_lines(rows, most)
+        if rows.empty and (kind or phase):
+            lines.append(kinds_there_are(case_list(units)))
         grave = f"Without --case a report takes {gravest_case(units)}, the gravest."
         actions = action_lines(open_actions(units))
     return Told("cases", (*lines, grave, *actions))

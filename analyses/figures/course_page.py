@@ -62,6 +62,10 @@ def _draw_line(axes: Axes, lines: Sequence[CourseLine]) -> None:
         axes.axhline(place, color="#dfe5e8", linewidth=1, zorder=0)
         axes.plot(days, [place] * len(days), marker, color=colour, markersize=7, clip_on=False,
                   markeredgewidth=1.6, alpha=0.8)
+        harmed = dates.date2num([one.day for one in lines if one.lane == lane and one.deficit])
+        # Ringed as well as coloured: seen in grey.
+        axes.plot(harmed, [place] * len(harmed), "o", markersize=13, markerfacecolor="none",
+                  markeredgecolor=EVENT, markeredgewidth=1.6, linestyle="", clip_on=False)
     axes.set_yticks(range(len(LANES)), list(reversed(LANES)))
     axes.set_ylim(-0.6, len(LANES) - 0.4)
     axes.tick_params(axis="y", length=0)
@@ -73,7 +77,9 @@ def _draw_line(axes: Axes, lines: Sequence[CourseLine]) -> None:
                             for k in range(DAYS_NAMED)}))
     axes.xaxis.set_major_formatter(dates.DateFormatter("%Y-%m-%d"))
     axes.set_xlim(first - 0.03 * span, first + 1.03 * span)
-    axes.set_xlabel(f"{lines[0].day.isoformat()} to {lines[-1].day.isoformat()}, to scale")
+    ringed = "; ringed: with a new deficit" if any(line.deficit for line in lines) else ""
+    axes.set_xlabel(
+        f"{lines[0].day.isoformat()} to {lines[-1].day.isoformat()}, to scale{ringed}")
 
 
 def _write_table(figure: Figure, lines: Sequence[CourseLine]) -> None:
@@ -85,7 +91,7 @@ def _write_table(figure: Figure, lines: Sequence[CourseLine]) -> None:
         figure.text(column, at, words, fontsize=size, fontweight="bold", va="top")
     for line, what, told in rows:
         at -= step * 1.25
-        colour = EVENT if line.lane == "Event" else INK
+        colour = EVENT if line.harm else INK
         about = "" if line.known_to == "day" else f" ({line.known_to})"
         figure.text(COLUMNS[0], at, f"{line.day.isoformat()}{about}", fontsize=size, va="top",
                     color=colour, linespacing=LINE_SPACING)

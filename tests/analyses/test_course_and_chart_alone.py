@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from monitoring_procedures import procedures
+from registry_cases import with_cells
 from small_cohort import small_tables
 
 from analyses.cases.patient_course import patient_course
@@ -45,6 +46,17 @@ def test_every_dated_row_of_the_patient_is_a_line_in_order_of_time(units, code: 
     assert sum(told.startswith("Inside the service only") for told in shown) == 2
     assert all(line.what in [told.replace("\n", " ") for told in shown]
                and line.day.isoformat() in " ".join(shown) for line in course.lines)
+
+
+def test_an_operation_that_left_a_deficit_is_ringed_and_written_as_harm() -> None:
+    tables = small_tables()
+    code = tables["resections"]["patient_id"].iloc[0]
+    for deficit, harm in (("none", False), ("permanent", True)):
+        made = with_cells(tables, "resections", deficit=deficit)
+        course = patient_course(units_of(made), code)
+        operation = next(line for line in course.lines if line.what.startswith("Resection"))
+        label = course_page(course, "Today").get_axes()[0].get_xlabel()
+        assert operation.harm is harm and ("ringed: with a new deficit" in label) is harm
 
 
 @pytest.mark.parametrize("code", ["A-0002", "A-0004"])

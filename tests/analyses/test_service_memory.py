@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from small_cohort import frame, small_tables
 
-from analyses.cases.case_list import NO_EVENT, Wanted, case_lines, case_list
+from analyses.cases.case_list import NO_EVENT, Wanted, case_lines, case_list, kinds_there_are
 from analyses.cases.open_actions import BEFORE, SINCE, open_actions
 from analyses.cases.readers_agree import FEWEST_EVENTS, readers_agree
 from analyses.documents.quality.readers_section import readers_sections
@@ -77,6 +77,9 @@ def test_its_lines_say_what_is_left_over():
     assert len(lines) == 4
     assert "A-0004" in "\n".join(case_lines(rows, 100))
     assert "No patient or event fits" in case_lines(rows.iloc[:0], 3)[0]
+    said = kinds_there_are(rows)
+    assert "Kinds recorded here: " in said and "phases: " in said
+    assert all(kind in said for kind in rows.loc[rows["number"].notna(), "kind"])
 
 
 def test_patients_without_an_event_stand_behind_by_their_last_treatment():
