@@ -7,22 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analyses.monitoring.procedure_frame import COLUMNS
 from analyses.monitoring.service_charts import DAYS_A_MONTH, SETS_LIMITS
 from registry.schema import Patients, Sessions
 
 if TYPE_CHECKING:
     import pandas as pd
 
-COLUMNS = (
-    Patients.patient_id,
-    "procedure_key",
-    Sessions.session_date,
-    Sessions.operator_id,
-    "case_number",
-    "sm_grade",
-    "ruptured",
-    "complication",
-)
 PLANNED_MONTHS = 24
 """How long is planned where no plan says it."""
 MOST_PLANNED = 1000

@@ -13,11 +13,23 @@ from registry.schema import Patients, Sessions
 if TYPE_CHECKING:
     import pandas as pd
 
+COLUMNS = (
+    Patients.patient_id,
+    "procedure_key",
+    Sessions.session_date,
+    Sessions.operator_id,
+    "case_number",
+    "sm_grade",
+    "ruptured",
+    "complication",
+)
+"""What a quality analysis needs of a procedure."""
+
 
 def procedure_frame(units: Units, outcome: str | None = None) -> pd.DataFrame:
     """Procedures for monitoring: one row each, in order of time.
 
-    Columns: `patient_id`, `procedure_key`, `session_date`, `operator_id`, `case_number` (all the
+    COLUMNS: `patient_id`, `procedure_key`, `session_date`, `operator_id`, `case_number` (all the
     operator's procedures before this one, those left out of the freeze too), `sm_grade` (number),
     `ruptured` (boolean), `complication` (boolean; blank where `outcome` is not known). outcome:
     the id of a share given per session; that of the measure that is monitored where None.
@@ -31,15 +43,5 @@ def procedure_frame(units: Units, outcome: str | None = None) -> pd.DataFrame:
         ruptured=ruptured, complication=marked["event"].astype("boolean"),
         case_number=marked["key"].map(numbers).astype("Int64"),
     )
-    columns = [
-        Patients.patient_id,
-        "procedure_key",
-        Sessions.session_date,
-        Sessions.operator_id,
-        "case_number",
-        "sm_grade",
-        "ruptured",
-        "complication",
-    ]
-    return frame[columns].sort_values(
+    return frame[list(COLUMNS)].sort_values(
         [Sessions.session_date, "procedure_key"], kind="stable", ignore_index=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from analyses.content.blocks import Picture
 from analyses.content.unbroken import unbroken
-from analyses.renderers.drawn_figure import CLOCKLESS, FIGURE_WIDTH_IN, figure_bytes
+from analyses.renderers.drawn_figure import FIGURE_WIDTH_IN, figure_bytes
 from registry.problems.sentence_error import SentenceError
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def write_picture(picture: Picture, path: Path, *, words: Sequence[str]) -> None
     overwritten. Raises PictureFileError.
     """
     format = path.suffix.lower().lstrip(".")
-    if format not in FORMATS or format not in CLOCKLESS:
+    if format not in FORMATS:
         raise PictureFileError(
             f"{path.name}: a picture is written as {', '.join(f'.{f}' for f in FORMATS)}; give "
             "--out a name that ends so.")

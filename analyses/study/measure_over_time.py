@@ -12,7 +12,7 @@ from analyses.content.blocks import Picture, Points, Section, Sentence, plain
 from analyses.figures.chart_figures import chart_figure
 from analyses.measures.measure import Share
 from analyses.monitoring.chart_sentences import chart_sentences
-from analyses.monitoring.service_charts import chosen_chart
+from analyses.monitoring.service_charts import DAYS_A_MONTH, chosen_chart
 from analyses.population.exclusions import hash_words
 from analyses.population.unit_frames import Units
 from analyses.statistics.control_charts.chart import Chart
@@ -35,7 +35,6 @@ DAY = {
 }
 """The day that places a unit in time."""
 
-DAYS_A_MONTH = 365.25 / 12
 
 
 @dataclass(frozen=True, repr=False)

@@ -10,8 +10,9 @@ import pandas as pd
 from analyses.cases.case_hours import operation_of_event, procedure_rows
 from analyses.cases.one_case import OneCase
 from analyses.content.blocks import Block, Cell, Paragraph, Points, Sentence, Table
-from analyses.documents.conference.case_tables import NOT_RECORDED, unit_words, words
+from analyses.documents.conference.case_tables import unit_words
 from analyses.statistics.table_rows import rows_of
+from analyses.words.recorded_value import NOT_RECORDED, recorded
 from registry.schema import Injections, Lesions, Radiosurgeries, Resections, Sessions
 
 NO_PLAN = ""
@@ -41,9 +42,9 @@ def planned_words(case: OneCase) -> str:
     """The plan in a line, for the summary."""
     operation, rows = operation_of_event(case), rows_of(procedure_rows(case))
     if operation is not None:
-        return f"resection; urgency: {words(operation[Resections.urgency])}"
+        return f"resection; urgency: {recorded(operation[Resections.urgency])}"
     return "; ".join(
-        ", ".join((words(row[Sessions.intent]), _sessions_planned(row),
+        ", ".join((recorded(row[Sessions.intent]), _sessions_planned(row),
                    f"closure aimed at: {unit_words(row[Sessions.occlusion_planned_pct], '%')}"))
         + case.lesion_words(row[Lesions.lesion_no]) for row in rows) or "no session recorded"
 
@@ -98,7 +99,7 @@ def _side_by_side(case: OneCase, rows: list[dict[str, Any]]) -> tuple[Block, ...
 def _of_lesion(case: OneCase, row: dict[str, Any]) -> tuple[Row, ...]:
     injections = _injections(case, row)
     return (
-        ("Intent, then", words(row[Sessions.intent]), _later(case, row)),
+        ("Intent, then", recorded(row[Sessions.intent]), _later(case, row)),
         ("Sessions", _sessions_planned(row), _place_of(case, row)),
         ("Nidus closed", _aimed(row), _closed(row)),
         ("Outflow vein", _vein_planned(injections), _vein_reached(injections)),
@@ -121,14 +122,14 @@ def _sentence(text: str) -> str:
 
 def _operation_table(case: OneCase, row: pd.Series) -> Table:
     told: tuple[Row, ...] = (
-        ("Urgency", words(row[Resections.urgency]),
+        ("Urgency", recorded(row[Resections.urgency]),
          f"day {case.day(row[Resections.resection_date])}"),
-        ("Result", "complete resection", words(row[Resections.result])),
+        ("Result", "complete resection", recorded(row[Resections.result])),
         ("Operation", NO_PLAN, f"{unit_words(row[Resections.operation_min], 'min')}; rupture "
-         f"during it: {words(row[Resections.rupture_during])}"),
+         f"during it: {recorded(row[Resections.rupture_during])}"),
         ("Blood", NO_PLAN, f"loss {unit_words(row[Resections.blood_loss_ml], 'mL')}; red cells "
          f"{unit_words(row[Resections.red_cell_units], 'units')}"),
-        ("New deficit", NO_PLAN, words(row[Resections.deficit])),
+        ("New deficit", NO_PLAN, recorded(row[Resections.deficit])),
     )
     return _table("planned-operation",
                   f"Operation{case.lesion_words(row[Lesions.lesion_no])}", told)
@@ -155,7 +156,7 @@ def _injected(rows: pd.DataFrame) -> str:
 
 def _sessions_planned(row: dict[str, Any]) -> str:
     planned = row[Sessions.sessions_planned]
-    return "sessions planned: " + words(planned) if pd.isna(planned) else (
+    return "sessions planned: " + recorded(planned) if pd.isna(planned) else (
         "1 session" if planned == 1 else f"{planned} sessions")
 
 
@@ -186,7 +187,7 @@ def _aimed(row: dict[str, Any]) -> str:
 def _closed(row: dict[str, Any]) -> str:
     after, before = row[Sessions.occlusion_after_pct], row[Sessions.occlusion_before_pct]
     if pd.isna(after):
-        return f"closure {words(row[Sessions.occlusion_status])}"
+        return f"closure {recorded(row[Sessions.occlusion_status])}"
     return f"{after:g} % closed" + ("" if pd.isna(before) else f" ({before:g} % before)")
 
 
@@ -202,11 +203,11 @@ def _asleep(row: dict[str, Any]) -> str:
 
 def _plug(row: dict[str, Any]) -> str:
     return {"yes": "plug before the main injection", "no": "no plug"}.get(
-        words(row[Sessions.proximal_plug]), "")
+        recorded(row[Sessions.proximal_plug]), "")
 
 
 def _named(what: str, value: Any) -> str:
-    return f"{what}: {words(value)}"
+    return f"{what}: {recorded(value)}"
 
 
 def _vein_planned(rows: pd.DataFrame) -> str:

@@ -9,7 +9,6 @@ from analyses.content.blocks import Cell, Table
 from analyses.documents.conference.case_planned import done_words, planned_words
 from analyses.documents.conference.case_reviewed import agreed_rows, readers_rows
 from analyses.documents.conference.case_tables import (
-    NOT_RECORDED,
     choice_words,
     lesion_words,
     onset_words,
@@ -17,9 +16,9 @@ from analyses.documents.conference.case_tables import (
     patient_words,
     review_words,
     unit_words,
-    words,
 )
 from analyses.statistics.estimate import Estimate
+from analyses.words.recorded_value import NOT_RECORDED, recorded
 from registry.schema import Complications
 
 LEARNING_LINES = 3
@@ -51,9 +50,9 @@ def _happened(case: OneCase) -> str:
     event = case.index_event
     assert event is not None
     mechanism = event[Complications.mechanism]
-    known = words(mechanism) not in ("not recorded", "unknown")
+    known = recorded(mechanism) not in (NOT_RECORDED, "unknown")
     return (f"{event[Complications.kind]}, {onset_words(case, event)}, phase: "
-            f"{words(event[Complications.phase])}" + (f"; {mechanism}" if known else ""))
+            f"{recorded(event[Complications.phase])}" + (f"; {mechanism}" if known else ""))
 
 
 def _answered(case: OneCase) -> str:

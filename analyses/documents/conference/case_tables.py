@@ -13,10 +13,9 @@ from analyses.content.blocks import Block, Cell, Points, Sentence, Table
 from analyses.documents.tables.measurement_tables import GRADES_DESCRIBE
 from analyses.measures.group_words import level_label
 from analyses.statistics.table_rows import rows_of
+from analyses.words.recorded_value import NOT_RECORDED, recorded
 from registry.privacy.suppression import SMALLEST
 from registry.schema import TABLES, Complications, Lesions, Patients, Sessions
-
-NOT_RECORDED = "not recorded"
 
 LESION_FIELDS = (
     Lesions.haemorrhage_before, Lesions.earlier_treatment, Lesions.eloquent,
@@ -36,16 +35,16 @@ def patient_words(case: OneCase) -> str:
     """Who the case is, as far as a conference needs to know, in a line."""
     person = case.patient
     gcs = person[Patients.gcs]
-    return (f"{age_band(float(person[Patients.age_y]))} years, {words(person[Patients.sex])}; "
-            f"presentation: {words(person[Patients.presentation])}"
+    return (f"{age_band(float(person[Patients.age_y]))} years, {recorded(person[Patients.sex])}; "
+            f"presentation: {recorded(person[Patients.presentation])}"
             f"{'' if pd.isna(gcs) else f', GCS {gcs:g}'}; mRS before treatment "
-            f"{words(person[Patients.mrs_before])}")
+            f"{recorded(person[Patients.mrs_before])}")
 
 
 def lesion_words(case: OneCase) -> str:
     """Each lesion in a line, for the summary."""
     return "; ".join(
-        f"{words(row[Lesions.side])} {words(row[Lesions.location])}, Spetzler–Martin grade "
+        f"{recorded(row[Lesions.side])} {recorded(row[Lesions.location])}, Spetzler–Martin grade "
         f"{level_label('sm_grade', str(row['sm_grade']))}"
         f"{case.lesion_words(row[Lesions.lesion_no])}" for row in rows_of(case.lesions))
 
@@ -70,7 +69,7 @@ def _fields_told(names: tuple[str, ...]) -> tuple[Told, ...]:
     spec = TABLES["lesions"].by_name
 
     def value(name: str) -> Callable[[dict[str, Any]], str]:
-        return lambda row: words(row[name])
+        return lambda row: recorded(row[name])
 
     return tuple((spec[name].label, value(name)) for name in names)
 
@@ -92,18 +91,18 @@ def _lesions_told(
 
 
 def _site(row: dict[str, Any]) -> str:
-    return f"{words(row[Lesions.side])} {words(row[Lesions.location])}"
+    return f"{recorded(row[Lesions.side])} {recorded(row[Lesions.location])}"
 
 
 def _grade(row: dict[str, Any]) -> str:
     """Spetzler–Martin grade, and Spetzler–Ponce class in brackets."""
-    return f"{level_label('sm_grade', str(row['sm_grade']))} ({words(row['ponce_class'])})"
+    return f"{level_label('sm_grade', str(row['sm_grade']))} ({recorded(row['ponce_class'])})"
 
 
 def _diameters(row: dict[str, Any]) -> str:
     """The diameters recorded, the largest first, in mm."""
     found = [row[f"nidus_{name}_mm"] for name in ("length", "width", "height")]
-    known = [words(value) for value in found if not pd.isna(value)]
+    known = [recorded(value) for value in found if not pd.isna(value)]
     rest = "" if len(known) == len(found) else f" ({len(found) - len(known)} not recorded)"
     return f"{' × '.join(known)} mm{rest}" if known else NOT_RECORDED
 
@@ -117,20 +116,20 @@ def event_blocks(case: OneCase) -> tuple[Block, ...]:
         return (Points((Sentence("No event is recorded for this case."),)),)
     event = case.index_event
     rows = (
-        ("Kind", words(event[Complications.kind])),
-        ("Phase", words(event[Complications.phase])),
+        ("Kind", recorded(event[Complications.kind])),
+        ("Phase", recorded(event[Complications.phase])),
         ("Onset", onset_words(case, event)),
-        ("Mechanism", words(event[Complications.mechanism])),
+        ("Mechanism", recorded(event[Complications.mechanism])),
         ("Recognised after", unit_words(event[Complications.recognised_after_min], "min")),
         ("Treated after", unit_words(event[Complications.treated_after_min], "min")),
-        ("Rescue", words(event[Complications.rescue])),
-        ("Symptomatic", words(event[Complications.symptomatic])),
-        ("Deficit", words(event[Complications.deficit])),
-        ("Death from it", words(event[Complications.death])),
-        ("mRS: worst", words(event[Complications.mrs_worst])),
-        ("mRS at 30 days", words(event[Complications.mrs_30d])),
-        ("mRS at 90 days", words(event[Complications.mrs_90d])),
-        ("Clavien–Dindo grade", words(event[Complications.clavien_dindo])),
+        ("Rescue", recorded(event[Complications.rescue])),
+        ("Symptomatic", recorded(event[Complications.symptomatic])),
+        ("Deficit", recorded(event[Complications.deficit])),
+        ("Death from it", recorded(event[Complications.death])),
+        ("mRS: worst", recorded(event[Complications.mrs_worst])),
+        ("mRS at 30 days", recorded(event[Complications.mrs_30d])),
+        ("mRS at 90 days", recorded(event[Complications.mrs_90d])),
+        ("Clavien–Dindo grade", recorded(event[Complications.clavien_dindo])),
     )
     first = _in_pairs("event", f"The event to be discussed: {choice_words(case)}", rows)
     others = case.all_events[case.all_events["number"] != event["number"]]
@@ -158,23 +157,23 @@ def onset_words(case: OneCase, event: pd.Series) -> str:
 
 def outcome_words(event: pd.Series) -> str:
     """What became of it, in a line, for the summary."""
-    if words(event[Complications.death]) == "yes":
+    if recorded(event[Complications.death]) == "yes":
         return "death"
     scales = ((Complications.mrs_worst, "mRS at worst"), (Complications.mrs_30d, "at 30 days"),
               (Complications.mrs_90d, "at 90 days"))
     told = [f"{name} {event[field]:g}" for field, name in scales if pd.notna(event[field])]
-    deficit = words(event[Complications.deficit])
+    deficit = recorded(event[Complications.deficit])
     return ", ".join((f"deficit: {deficit}", *told))
 
 
 def review_words(event: pd.Series) -> tuple[tuple[str, str], ...]:
     """What was judged of the event when it was entered, to be opened after the discussion."""
     return (
-        ("Preventable", words(event[Complications.preventable])),
+        ("Preventable", recorded(event[Complications.preventable])),
         ("Attribution, cause",
-         f"to the embolization: {words(event[Complications.attribution])}; put down to: "
-         f"{words(event[Complications.cause])}; reviewed by: "
-         f"{words(event[Complications.reviewed_by])}"),
+         f"to the embolization: {recorded(event[Complications.attribution])}; put down to: "
+         f"{recorded(event[Complications.cause])}; reviewed by: "
+         f"{recorded(event[Complications.reviewed_by])}"),
     )
 
 
@@ -182,11 +181,11 @@ def _other_events(case: OneCase, others: pd.DataFrame) -> Table:
     rows = tuple(
         (
             Cell(f"day {case.day(row[Complications.onset_date])}", heading=True),
-            Cell(words(row[Complications.kind])
+            Cell(recorded(row[Complications.kind])
                  + case.lesion_words(row[Lesions.lesion_no])),
-            Cell(words(row[Complications.phase])),
-            Cell("death" if words(row[Complications.death]) == "yes"
-                 else words(row[Complications.deficit])),
+            Cell(recorded(row[Complications.phase])),
+            Cell("death" if recorded(row[Complications.death]) == "yes"
+                 else recorded(row[Complications.deficit])),
             Cell("yes" if row["counted"] else "no"),
         )
         for row in rows_of(others.sort_values("number"))
@@ -212,9 +211,9 @@ def _similar_table(rows: pd.DataFrame) -> Table:
         (
             Cell(str(number), heading=True),
             *(() if few else _about_case(row)),
-            Cell(words(row[Complications.mechanism])),
-            Cell(words(row[Complications.rescue])),
-            Cell(words(row[Complications.deficit])),
+            Cell(recorded(row[Complications.mechanism])),
+            Cell(recorded(row[Complications.rescue])),
+            Cell(recorded(row[Complications.deficit])),
         )
         for number, row in enumerate(rows_of(rows), start=1)
     )
@@ -225,8 +224,8 @@ def _similar_table(rows: pd.DataFrame) -> Table:
 
 
 def _about_case(row: dict[str, Any]) -> tuple[Cell, ...]:
-    return (Cell(level_label("sm_grade", str(row["sm_grade"]))), Cell(words(row["ruptured"])),
-            Cell(words(row[Sessions.intent])))
+    return (Cell(level_label("sm_grade", str(row["sm_grade"]))), Cell(recorded(row["ruptured"])),
+            Cell(recorded(row[Sessions.intent])))
 
 
 def _similar_notes(count: int) -> tuple[str, ...]:
@@ -236,18 +235,9 @@ def _similar_notes(count: int) -> tuple[str, ...]:
             "rupture and intent are left out. Keep this table in the room.",)
 
 
-def words(value: Any) -> str:
-    """A recorded value as a reader wants it; a blank is "not recorded"."""
-    if value is None or value is pd.NaT or (not isinstance(value, str) and pd.isna(value)):
-        return NOT_RECORDED
-    if isinstance(value, bool) or str(value) in ("True", "False"):
-        return "yes" if str(value) == "True" else "no"
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
 def unit_words(value: Any, unit: str, digits: int | None = None) -> str:
     """A number with its unit; digits after the point where they are to be fixed."""
-    shown = words(value)
+    shown = recorded(value)
     if shown == NOT_RECORDED:
         return shown
     number = float(str(value))

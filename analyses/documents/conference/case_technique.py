@@ -9,9 +9,9 @@ import pandas as pd
 from analyses.cases.case_hours import procedure_rows
 from analyses.cases.one_case import OneCase, technique_rows
 from analyses.content.blocks import Block, Cell, Points, Sentence, Table
-from analyses.documents.conference.case_tables import words
 from analyses.population.counted_events import LESION, SESSION
 from analyses.statistics.table_rows import rows_of
+from analyses.words.recorded_value import recorded
 from registry.clinical.practice_limits import LIMIT_COLUMNS, PracticeLimits
 from registry.schema import Injections, Lesions, Sessions
 
@@ -76,7 +76,7 @@ def _short_table(case: OneCase, rows: pd.DataFrame, caption: str) -> Table:
         Cell(str(row["day"]), heading=True),
         *((Cell(str(row[Lesions.lesion_no])),) if several else ()),
         Cell(f"{row[Injections.injection_no]}{EVENT_MARK if _is_of_event(case, row) else ''}"),
-        Cell(words(row[Injections.agent])), Cell(_number(row[Injections.agent_ml])),
+        Cell(recorded(row[Injections.agent])), Cell(_number(row[Injections.agent_ml])),
         Cell(_rate(row)), Cell(_number(row[Injections.longest_pause_s])),
         Cell(_number(row[Injections.reflux_mm])), Cell(_told(row)))
         for row in rows_of(rows))
@@ -113,7 +113,7 @@ def _row(case: OneCase, row: dict[str, Any]) -> tuple[Cell, ...]:
         Cell(str(row["day"]), heading=True),
         *((Cell(str(row[Lesions.lesion_no])),) if len(case.lesions) > 1 else ()),
         Cell(f"{row[Injections.injection_no]}{EVENT_MARK if _is_of_event(case, row) else ''}"),
-        Cell(words(row[Injections.agent])),
+        Cell(recorded(row[Injections.agent])),
         Cell(_number(row[Sessions.agent_mixing_min])),
         Cell(_pair(row, Injections.dmso_ml, Injections.dead_space_ml)),
         Cell(_number(row[Injections.agent_ml])),
@@ -121,7 +121,8 @@ def _row(case: OneCase, row: dict[str, Any]) -> tuple[Cell, ...]:
         Cell(_number(row[Injections.longest_pause_s])),
         Cell(_pair(row, Injections.reflux_mm, Injections.reflux_limit_mm)),
         Cell(
-            words(row[Injections.retrieval]) if pd.notna(row[Injections.retrieval]) else NOT_KNOWN
+            recorded(row[Injections.retrieval])
+            if pd.notna(row[Injections.retrieval]) else NOT_KNOWN
         ),
         Cell(_outside(row)),
     )
@@ -150,7 +151,7 @@ def _broken(row: dict[str, Any]) -> str:
         return ""
     return ", ".join(
         NO_LIMIT if name == "reflux" and pd.isna(row[Injections.reflux_limit_mm]) else SHORT[name]
-        for name in LIMIT_COLUMNS if words(row[name]) == "no")
+        for name in LIMIT_COLUMNS if recorded(row[name]) == "no")
 
 
 def _told(row: dict[str, Any]) -> str:

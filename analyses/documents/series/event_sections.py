@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 import pandas as pd
 
@@ -25,6 +24,7 @@ from analyses.measures.results import Results
 from analyses.measures.weaknesses import EVENTS
 from analyses.statistics.estimate import Estimate, counted_rows
 from analyses.words.estimate_text import plural
+from analyses.words.recorded_value import recorded
 from registry.schema import Complications, Patients
 
 LISTED = {
@@ -122,10 +122,10 @@ def events_table(results: Results, *, study_codes: bool = True) -> Table:
     """
     rows = listed_events(results.units)
     first = _names(rows, study_codes)
-    session = rows["session_text"] if study_codes else rows["at_session"].map(_shown)
+    session = rows["session_text"] if study_codes else rows["at_session"].map(recorded)
     body = tuple(
         (Cell(name, heading=True), Cell(f"{at} (by date)" if by_date else str(at)),
-         *(Cell(_shown(value)) for value in rest))
+         *(Cell(recorded(value)) for value in rest))
         for name, at, by_date, rest in zip(
             first, session, rows["placed_by_date"] & rows["at_session"].notna(),
             rows[list(LISTED)].itertuples(index=False), strict=True))
@@ -159,11 +159,3 @@ def _placed(results: Results) -> Paragraph:
             f"{by_dates} of them had to be placed at a session by the dates.")
     return Paragraph((Sentence(said, (found,)), Sentence(
         "Each measure counts a session or patient once, however many such events it had.")))
-
-
-def _shown(value: Any) -> str:
-    if pd.isna(value):
-        return "not recorded"
-    if isinstance(value, float):
-        return f"{value:g}"
-    return {"True": "yes", "False": "no"}.get(str(value), str(value))
